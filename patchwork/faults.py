@@ -1,0 +1,33 @@
+"""What is wrong with a block or a setting, said so that its author can mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from patchwork.points import Point
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong, or (as a caution) that a maker should know.
+
+    Attributes:
+        pointer: JSON pointer (RFC 6901) into the request, to the piece or field.
+        code: a short fixed word for programs, such as ``overlap``.
+        detail: what is wrong and what to do, for people.
+        at: where on the block (inches, block plane), where there is a place.
+    """
+
+    pointer: str
+    code: str
+    detail: str
+    at: Point | None = None
+
+
+class BlockError(ValueError):
+    """A block or a setting that cannot be worked with; holds every fault found."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        super().__init__("; ".join(f"{f.pointer}: {f.detail}" for f in faults))
+        self.faults = tuple(faults)

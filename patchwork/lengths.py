@@ -1,0 +1,119 @@
+"""Lengths as makers write them: ``3.5``, ``"3 1/2"``, ``"3-1/2"``, ``"7/8"``, ``"12 mm"``.
+
+A length is read exactly, as a fraction of its own unit, and turned into inches
+once; everything after that is floating-point inches.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from typing import Final, Literal, TypeAlias, get_args
+
+Unit: TypeAlias = Literal["in", "cm", "mm"]
+
+UNITS: Final[tuple[Unit, ...]] = get_args(Unit)
+PER_INCH: Final[dict[Unit, Fraction]] = {
+    "in": Fraction(1),
+    "cm": Fraction(254, 100),
+    "mm": Fraction(254, 10),
+}
+
+_WRITTEN = re.compile(
+    r"""\s*(?P<sign>[+-]?)\s*
+    (?:
+        (?P<whole>\d+)(?:\s+|\s*-\s*)(?P<over>\d+)\s*/\s*(?P<under>\d+)   # 3 1/2, 3-1/2
+      | (?P<top>\d+)\s*/\s*(?P<bottom>\d+)                                # 7/8
+      | (?P<decimal>\d+(?:\.\d*)?|\.\d+)                                  # 3, 3.5, .5
+    )
+    \s*(?P<unit>in|"|cm|mm)?\s*""",
+    re.VERBOSE,
+)
+
+_LONGEST_TEXT = 40
+"""Characters; no length that a person writes is longer, and huge digits cost time."""
+
+
+class LengthError(ValueError):
+    """A length that cannot be read; the message says what would be."""
+
+
+def parse_length(value: object, unit: Unit = "in") -> float:
+    """Read a length and give it in inches.
+
+    Args:
+        value: a finite number, or text: a decimal or a fraction, with or without a unit.
+        unit: the unit of a value that names none.
+
+    Raises:
+        LengthError: ``value`` is no length.
+
+    >>> parse_length("3 1/2")
+    3.5
+    >>> parse_length("12.7 mm")
+    0.5
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise LengthError(f"expected a length such as 3.5, '3 1/2' or '12 mm', got {value!r:.40}")
+    if isinstance(value, str):
+        amount, unit = _parse_text(value, unit)
+    elif not math.isfinite(value) or abs(value) > 1e9:
+        raise LengthError("a length must be a finite number below a thousand million")
+    else:
+        amount = Fraction(value)
+    return float(amount / PER_INCH[unit])
+
+
+def _parse_text(text: str, unit: Unit) -> tuple[Fraction, Unit]:
+    match = _WRITTEN.fullmatch(text) if len(text) <= _LONGEST_TEXT else None
+    if match is None:
+        raise LengthError(
+            f"cannot read {text!r:.40} as a length; write 3.5, '3 1/2', '3-1/2', '7/8' or '12 mm'"
+        )
+    if match["decimal"]:
+        amount = Fraction(match["decimal"])
+    else:
+        whole, over, under = match["whole"] or "0", match["over"], match["under"]
+        over, under = over or match["top"], under or match["bottom"]
+        if int(under) == 0:
+            raise LengthError(f"{text!r} divides by zero")
+        amount = int(whole) + Fraction(int(over), int(under))
+    if match["sign"] == "-":
+        amount = -amount
+    written = match["unit"]
+    if written is None:
+        return amount, unit
+    return amount, "in" if written in ("in", '"') else written  # type: ignore[return-value]
+
+
+def in_unit(inches: float, unit: Unit) -> float:
+    """A length in ``unit``, rounded to the 6 decimals that JSON answers carry."""
+    rounded = round(inches * float(PER_INCH[unit]), 6)
+    return rounded + 0.0  # never "-0.0"
+
+
+def spoken(inches: float, unit: Unit, denominator: int = 16) -> str:
+    """A length as a maker reads it: inches as a fraction, metric as millimetres to 0.5.
+
+    A length that the fraction does not hit is marked as rounded with ``~``.
+
+    >>> spoken(3.5, "in")
+    '3 1/2 in'
+    >>> spoken(3.333, "in")
+    '~3 5/16 in'
+    >>> spoken(2.0, "cm")
+    '~51 mm'
+    """
+    if unit == "in":
+        rounded = Fraction(round(inches * denominator), denominator)
+        near = abs(float(rounded) - inches) <= 0.0005
+        whole, part = divmod(rounded, 1)
+        words = [str(whole)] if whole or not part else []
+        if part:
+            words.append(f"{part.numerator}/{part.denominator}")
+        return f"{'' if near else '~'}{' '.join(words)} in"
+    millimetres = inches * 25.4
+    half_steps = round(millimetres * 2)
+    near = abs(half_steps / 2 - millimetres) <= 0.0125
+    return f"{'' if near else '~'}{half_steps / 2:g} mm"

@@ -1,0 +1,98 @@
+"""Cut outlines: the finished outline plus its allowance, with the corners asked for.
+
+Sides are moved out by their allowance; what lies beyond the corners is a ``Tip``
+(see ``patchwork.tips``), and the three kinds of corners (contract, section 4) differ only in how
+the tips are cut back:
+
+``full``
+    not at all, but for points longer than 6 allowances;
+``blunt``
+    across every point sharper than 90 degrees;
+``matched``
+    so that no ear sticks out of a sewn unit, and raw edges end together at both ends
+    of every seam.
+    (see ``patchwork.matching``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from patchwork.joins import Order
+from patchwork.matching import Mismatch, TipKey, match
+from patchwork.offsets import offset_outline
+from patchwork.paths import Outline
+from patchwork.points import dot, unit
+from patchwork.seams import Seams
+from patchwork.tips import Bound, Tip
+
+Corners: TypeAlias = Literal["matched", "blunt", "full"]
+
+LONGEST_POINT = 6.0
+"""Allowances; ``full`` cuts a point that is longer off square there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """Seam allowance in inches: ``seam`` between pieces, ``edge`` at the outside of the block."""
+
+    seam: float = 0.25
+    edge: float = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class CutOutlines:
+    """The cut outline of every piece, clockwise as seen, and where raw edges do not match."""
+
+    outlines: tuple[Outline, ...]
+    mismatches: tuple[Mismatch, ...]
+
+
+def cut_outlines(
+    seams: Seams, order: Order, allowance: Allowance, corners: Corners = "matched"
+) -> CutOutlines:
+    """The cut outlines of a block's pieces at finished size, in block coordinates.
+
+    Mismatches are found for ``matched`` corners only: the others do not try to match.
+    """
+    widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
+    tips: dict[TipKey, Tip] = {
+        (c.piece, c.side): Tip(c, widths[c.arriving], widths[c.leaving])
+        for runs in seams.around
+        for run in runs
+        for c in run
+    }
+    mismatches: tuple[Mismatch, ...] = ()
+    if corners == "full":
+        _cut_long_points(tips.values(), widths)
+    elif corners == "blunt":
+        _cut_across(tips.values(), widths)
+    else:
+        mismatches = match(seams, order, widths, tips)
+    outlines = tuple(
+        offset_outline(
+            [seams.segment(s) for s in sides],
+            [widths[s.edge] for s in sides],
+            [tips[piece, k] for k in range(len(sides))],
+        )
+        for piece, sides in enumerate(seams.sides)
+    )
+    return CutOutlines(outlines, mismatches)
+
+
+def _cut_long_points(tips: Iterable[Tip], widths: Sequence[float]) -> None:
+    for tip in tips:
+        width = max(widths[tip.corner.arriving], widths[tip.corner.leaving])
+        longest = max(tip.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
+        if tip.pointed and dot(longest, longest) > (LONGEST_POINT * width) ** 2:
+            toward = tip.straight_on if len(tip.bounds) > 2 else unit(longest)
+            tip.cut(Bound(toward, LONGEST_POINT * width))
+
+
+def _cut_across(tips: Iterable[Tip], widths: Sequence[float]) -> None:
+    for tip in tips:
+        if tip.corner.turns > 90 + 1e-6:
+            width = max(widths[tip.corner.arriving], widths[tip.corner.leaving])
+            tip.cut(Bound(tip.straight_on, width))

@@ -1,0 +1,86 @@
+"""Points and directions in the block plane (x right, y down, inches).
+
+A point or a vector is a plain ``(x, y)`` tuple: most of a block's data is
+points, and a tuple is what Shapely, svgwrite and JSON take as it is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TypeAlias
+
+Point: TypeAlias = tuple[float, float]
+Vector: TypeAlias = tuple[float, float]
+
+TOLERANCE = 0.004
+"""Points within this distance (inches) are one point of the block (0.1 mm)."""
+
+
+def plus(p: Point, v: Vector, times: float = 1.0) -> Point:
+    """``p + times * v``."""
+    return (p[0] + times * v[0], p[1] + times * v[1])
+
+
+def minus(p: Point, q: Point) -> Vector:
+    """The vector from ``q`` to ``p``."""
+    return (p[0] - q[0], p[1] - q[1])
+
+
+def dot(u: Vector, v: Vector) -> float:
+    return u[0] * v[0] + u[1] * v[1]
+
+
+def cross(u: Vector, v: Vector) -> float:
+    """Positive where ``v`` lies clockwise of ``u`` as seen (y is down)."""
+    return u[0] * v[1] - u[1] * v[0]
+
+
+def length(v: Vector) -> float:
+    return math.hypot(v[0], v[1])
+
+
+def distance(p: Point, q: Point) -> float:
+    return math.hypot(p[0] - q[0], p[1] - q[1])
+
+
+def unit(v: Vector) -> Vector:
+    """``v`` at length one.
+
+    Raises:
+        ZeroDivisionError: ``v`` has no length, and so no direction.
+    """
+    size = math.hypot(v[0], v[1])
+    return (v[0] / size, v[1] / size)
+
+
+def between(p: Point, q: Point, t: float) -> Point:
+    """The point at the fraction ``t`` of the way from ``p`` to ``q``."""
+    return (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]))
+
+
+def outward(direction: Vector) -> Vector:
+    """The side away from the cloth of an edge that runs along ``direction``.
+
+    Outlines run clockwise as seen, so that side is on the left: the top edge of
+    a square runs along ``(1, 0)`` and its allowance lies toward ``(0, -1)``.
+    """
+    return (direction[1], -direction[0])
+
+
+def turn(u: Vector, v: Vector) -> float:
+    """Degrees that an outline turns from ``u`` to ``v``: clockwise is positive, -180 to 180."""
+    return math.degrees(math.atan2(cross(u, v), dot(u, v)))
+
+
+def angle(v: Vector) -> float:
+    """The direction of ``v`` in degrees clockwise from +x, from 0 up to 360."""
+    return math.degrees(math.atan2(v[1], v[0])) % 360.0
+
+
+def signed_area(ring: Sequence[Point]) -> float:
+    """The area inside a closed ring of points; positive where it runs clockwise as seen."""
+    total = 0.0
+    for (x0, y0), (x1, y1) in zip(ring, [*ring[1:], ring[0]], strict=True):
+        total += x0 * y1 - x1 * y0
+    return total / 2.0

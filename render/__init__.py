@@ -1,0 +1,1 @@
+"""From plans to sheets: drawings in true units, pages, SVG and PDF."""

@@ -1,0 +1,359 @@
+"""Cutting templates as drawings: outlines, marks, grain arrow and label, each template whole.
+
+A label never lies over a line: it goes inside the finished outline, beside the grain arrow,
+as large as there is room for; where there is none it stands outside, with a leader.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry import LineString, Polygon
+
+from patchwork import paths
+from patchwork.block import Block, extent
+from patchwork.lengths import Unit, spoken
+from patchwork.paths import Outline
+from patchwork.points import Point, plus
+from patchwork.templates import Cut, Template, TemplateSet
+from render import fonts
+from render.drawing import Box, Drawing, Mark, Stroke, Text, box_of, drawn, line
+from render.drawing import Dot as DotMark
+from render.furniture import Heading
+
+CLEAR: Final = 0.05
+"""Inches between a label or an arrow and any line."""
+
+SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, 0.08)
+"""Inches; the sizes of label text that are tried, largest first. The least is 5.8 points."""
+
+_LEADING: Final = 1.22
+_NAME: Final = 1.5
+"""The template's letter is this much larger than the rest of its label."""
+
+_LONGEST_ARROW: Final = 2.5
+_SHORTEST_ARROW: Final = 0.4
+_HEAD: Final = 0.09
+"""Length of an arrow head, inches; short arrows have shorter ones."""
+
+_MOST_NAMES: Final = 36
+"""Characters of piece names in a label; more are counted instead."""
+
+
+def heading(templates: TemplateSet) -> Heading:
+    """What every sheet says about the whole set."""
+    block, allowance = templates.block, templates.allowance
+    said = f"Seam allowance {spoken(allowance.seam, block.unit)}"
+    if allowance.edge != allowance.seam:
+        said += f", {spoken(allowance.edge, block.unit)} at the edge of the block"
+    return Heading(
+        block=block.name,
+        what="Cutting templates, seen from the right side of the cloth",
+        size=f"Finished {_block_size(block)}",
+        allowance=said,
+        corners=f"{templates.corners.capitalize()} corners",
+    )
+
+
+def _block_size(block: Block) -> str:
+    left, top, right, bottom = extent(block.pieces)
+    return _size(right - left, bottom - top, block.unit)
+
+
+def _size(width: float, height: float, unit: Unit) -> str:
+    """``3 × 3 in``: the unit once."""
+    across, down = spoken(width, unit), spoken(height, unit)
+    return f"{across.rsplit(' ', 1)[0]} × {down}"
+
+
+def template_drawings(templates: TemplateSet) -> tuple[Drawing, ...]:
+    """A drawing for each template, in the order of the set."""
+    return tuple(_drawing(templates, template) for template in templates.templates)
+
+
+def _drawing(templates: TemplateSet, template: Template) -> Drawing:
+    marks: list[Mark] = [
+        Stroke("cutting-line", template.cut, closed=True),
+        Stroke("sewing-line", template.finished, closed=True),
+    ]
+    marks += [DotMark("match-point", p) for p in template.match_points]
+    marks += [
+        line("notch", plus(n.at, n.out, n.away), plus(n.at, n.out, n.away / 2))
+        for n in template.notches
+        if n.away > 0
+    ]
+    lines = _label(templates, template)
+    shape = Polygon(paths.ring(template.finished))
+    marks += _annotated(shape, template, lines)
+    title = f"Template {template.id}"
+    description = (
+        f"{title} of {templates.block.name}, for {len(template.pieces)} pieces: "
+        f"{', '.join(template.pieces)}. The solid line is cut, the dashed line is sewn."
+    )
+    return drawn(template.id, title, description, marks)
+
+
+# --- what a label says ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What a label says: the template's letter, and the rest in short parts."""
+
+    name: str
+    parts: tuple[str, ...]
+
+
+def _label(templates: TemplateSet, template: Template) -> _Words:
+    block = templates.block
+    names = {fabric.id: fabric.name for fabric in block.fabrics}
+    return _Words(
+        template.id,
+        (
+            _piece_names(template.pieces),
+            fonts.shortened(block.name, 1.0, 16.0),
+            f"Finished {_finished_size(template, block.unit)}",
+            *(_cut_count(cut, names) for cut in template.cuts),
+        ),
+    )
+
+
+def _piece_names(pieces: Sequence[str]) -> str:
+    said = ", ".join(pieces)
+    if len(said) <= _MOST_NAMES:
+        return said
+    shown: list[str] = []
+    for name in pieces:
+        if len(", ".join([*shown, name])) > _MOST_NAMES - 12:
+            break
+        shown.append(name)
+    return f"{', '.join(shown)} + {len(pieces) - len(shown)} more" if shown else pieces[0][:24]
+
+
+def _finished_size(template: Template, unit: Unit) -> str:
+    """Width and height of the finished piece, measured along and across its grain."""
+    shape = Polygon(paths.ring(template.finished))
+    turn = 0.0 if template.grain is None else template.grain % 90.0
+    left, top, right, bottom = affinity.rotate(shape, -turn, origin=(0, 0)).bounds
+    return _size(right - left, bottom - top, unit)
+
+
+def _cut_count(cut: Cut, names: dict[str, str]) -> str:
+    cloth = names.get(cut.fabric or "", cut.fabric or "")
+    counts = [str(cut.plain)] if cut.plain else []
+    if cut.reversed:
+        counts.append(f"{cut.reversed} reversed")
+    cloth = fonts.shortened(cloth, 1.0, 16.0)
+    return f"Cut {' + '.join(counts)}{' ' if cloth else ''}{cloth}"
+
+
+# --- a label as a block of text ---------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _TextBlock:
+    """Lines of text, their middle at the origin, and the size of their ink."""
+
+    marks: tuple[Text, ...]
+    width: float
+    height: float
+
+    def placed(self, at: Point, turn: float) -> list[Mark]:
+        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        return [
+            Text(
+                t.text,
+                (at[0] - sin * t.at[1], at[1] + cos * t.at[1]),
+                t.size,
+                "middle",
+                turn,
+                t.bold,
+            )
+            for t in self.marks
+        ]
+
+
+def _text_blocks(words: _Words, size: float) -> Iterator[_TextBlock]:
+    """The label set in many short lines, in few long ones, and in one."""
+    name, parts = words.name, list(words.parts)
+    yield _set([(name, size * _NAME, True), *((part, size, False) for part in parts)])
+    halves = [" · ".join(parts[:2]), " · ".join(parts[2:])]
+    yield _set([(f"{name} · {halves[0]}", size, False), (halves[1], size, False)])
+    yield _set([(" · ".join([name, *parts]), size, False)])
+
+
+def _set(lines: Sequence[tuple[str, float, bool]]) -> _TextBlock:
+    width = max(fonts.text_width(text, size, bold) for text, size, bold in lines)
+    heights = [size * _LEADING for _, size, _ in lines]
+    top = -sum(heights) / 2
+    marks = []
+    for (text, size, bold), height in zip(lines, heights, strict=True):
+        # The middle of ascent and descent goes to the middle of the line.
+        baseline = (
+            top + height / 2 + (fonts.ascent(size, bold) - abs(fonts.descent(size, bold))) / 2
+        )
+        marks.append(Text(text, (0.0, baseline), size, "middle", 0.0, bold))
+        top += height
+    return _TextBlock(tuple(marks), width, sum(heights))
+
+
+# --- where label and arrow go -----------------------------------------------------------------
+
+
+def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
+    """The label and the grain arrow of a template, clear of its lines and of each other."""
+    room = shape.buffer(-CLEAR, join_style="mitre")
+    if room.geom_type == "MultiPolygon":
+        room = max(room.geoms, key=lambda part: part.area)
+    for size in SIZES:
+        for block in _text_blocks(words, size):
+            for turn in _turns(shape):
+                for at in _places(room, block, turn):
+                    label = _rectangle(block, at, turn)
+                    left_over = room.difference(label.buffer(CLEAR, join_style="mitre"))
+                    arrow = _arrow(left_over, template.grain, _SHORTEST_ARROW)
+                    if arrow is not None:
+                        return [*arrow, *block.placed(at, turn)]
+    arrow = _arrow(room, template.grain, 0.0)
+    return [*(arrow or ()), *_outside(shape, template.cut, words)]
+
+
+def _turns(shape: Polygon) -> list[float]:
+    """The turns that a label may have: level, upright, and along the longest side."""
+    ring = np.array(shape.exterior.coords)
+    sides = np.diff(ring, axis=0)
+    along = sides[np.argmax((sides**2).sum(axis=1))]
+    slant = math.degrees(math.atan2(along[1], along[0])) % 180.0
+    if slant > 90.0:
+        slant -= 180.0
+    turns = [0.0, -90.0]
+    if min(abs(slant), abs(abs(slant) - 90.0)) > 1.0:
+        turns.append(slant)
+    return turns
+
+
+def _places(room: Polygon, block: _TextBlock, turn: float) -> Iterator[Point]:
+    """Points for the middle of a block of text so that it lies in the room.
+
+    The block fits where the room, moved by each of its four corners, overlaps itself:
+    exactly so for a convex room, and the others are looked at once more.
+    """
+    if room.is_empty:
+        return
+    level = affinity.rotate(room, -turn, origin=(0, 0))
+    w, h = block.width / 2, block.height / 2
+    left, top, right, bottom = level.bounds
+    if right - left < 2 * w or bottom - top < 2 * h:
+        return
+    middles = level
+    for dx, dy in ((w, h), (w, -h), (-w, h), (-w, -h)):
+        middles = middles.intersection(affinity.translate(level, dx, dy))
+        if middles.is_empty:
+            return
+    if middles.geom_type != "Polygon":
+        middles = max(
+            (g for g in getattr(middles, "geoms", [middles]) if g.geom_type == "Polygon"),
+            key=lambda g: g.area,
+            default=Polygon(),
+        )
+        if middles.is_empty:
+            return
+    centre = middles.centroid if middles.covers(middles.centroid) else middles.point_on_surface()
+    corners = np.array(middles.exterior.coords)
+    extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+    for x, y in [(centre.x, centre.y), *extremes]:
+        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        at = (cos * x - sin * y, sin * x + cos * y)
+        if room.buffer(1e-6).covers(_rectangle(block, at, turn)):
+            yield at
+
+
+def _rectangle(block: _TextBlock, at: Point, turn: float) -> Polygon:
+    w, h = block.width / 2, block.height / 2
+    level = shapely.box(at[0] - w, at[1] - h, at[0] + w, at[1] + h)
+    return affinity.rotate(level, turn, origin=at)
+
+
+def _arrow(room: shapely.Geometry, grain: float | None, shortest: float) -> list[Mark] | None:
+    """The grain arrow, as long and as near the middle as the room allows.
+
+    None if there is no room; without a grain there is no arrow, and none is missed.
+    """
+    if grain is None:
+        return []
+    if room.is_empty:
+        return None
+    u = (math.cos(math.radians(grain)), math.sin(math.radians(grain)))
+    across = (-u[1], u[0])
+    coords = shapely.get_coordinates(room)
+    sideways = coords @ across
+    low, high = float(sideways.min()), float(sideways.max())
+    along = coords @ u
+    first, last = float(along.min()) - 1.0, float(along.max()) + 1.0
+    stations = [low + (high - low) * (k + 0.5) / 24 for k in range(24)]
+    rails = [
+        LineString(
+            [
+                (u[0] * first + across[0] * s, u[1] * first + across[1] * s),
+                (u[0] * last + across[0] * s, u[1] * last + across[1] * s),
+            ]
+        )
+        for s in stations
+    ]
+    # An arrow head is as wide as it is long: the rail stays half of that clear.
+    slim = room.buffer(-_HEAD / 3, join_style="mitre")
+    best: tuple[float, LineString] | None = None
+    for chord in shapely.get_parts(shapely.intersection(rails, slim)):
+        if isinstance(chord, LineString) and not chord.is_empty:
+            size = min(chord.length, _LONGEST_ARROW)
+            if best is None or size > best[0] + 1e-6:
+                best = (size, chord)
+    if best is None or best[0] < shortest or best[0] < 0.1:
+        return None
+    size, chord = best
+    middle = chord.interpolate(0.5, normalized=True)
+    half = size / 2 if size < 1.0 else max(0.5, size * 0.42)
+    tail, tip = plus((middle.x, middle.y), u, -half), plus((middle.x, middle.y), u, half)
+    head = min(_HEAD, half / 2)
+    return [
+        line("grain", plus(tail, u, head / 2), plus(tip, u, -head / 2)),
+        _arrow_head(tip, u, across, head),
+        _arrow_head(tail, (-u[0], -u[1]), across, head),
+    ]
+
+
+def _arrow_head(tip: Point, way: Point, across: Point, size: float) -> Stroke:
+    base = plus(tip, way, -size)
+    corners = [tip, plus(base, across, size / 3), plus(base, across, -size / 3)]
+    return Stroke("grain", paths.polygon(corners), closed=True, filled=True)
+
+
+def _outside(shape: Polygon, cut: Outline, words: _Words) -> list[Mark]:
+    """The label beside or below the cut outline, with a leader into the piece."""
+    block = next(_text_blocks(words, SIZES[-2]))
+    around = box_of([Stroke("cutting-line", cut, closed=True)])
+    beside = Box(around.x, around.y, around.width + block.width, max(around.height, block.height))
+    below = Box(around.x, around.y, max(around.width, block.width), around.height + block.height)
+    inside = shape.representative_point()
+    if beside.width * beside.height <= below.width * below.height:
+        at = (around.right + 3 * CLEAR + block.width / 2, inside.y)
+        start = (around.right + 2.5 * CLEAR, inside.y)
+    else:
+        at = (inside.x, around.bottom + 3 * CLEAR + block.height / 2)
+        start = (inside.x, around.bottom + 2.5 * CLEAR)
+    # The leader ends just inside the finished outline, before any arrow in the middle.
+    reach = LineString([start, (inside.x, inside.y)]).intersection(shape)
+    parts = [g for g in shapely.get_parts(reach) if isinstance(g, LineString)]
+    entry = min(parts, key=lambda g: g.distance(shapely.Point(start)), default=None)
+    end = (inside.x, inside.y)
+    if entry is not None:
+        foot = max(entry.coords, key=lambda p: (p[0] - end[0]) ** 2 + (p[1] - end[1]) ** 2)
+        size = math.dist(foot, end)
+        end = paths.point_at(paths.Line(foot, end), min(1.0, CLEAR / size)) if size else end
+    return [line("leader", start, end), *block.placed(at, 0.0)]
