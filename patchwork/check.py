@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TypeAlias
 
-from shapely.geometry import Polygon
-
-from patchwork import paths
 from patchwork.block import Block
 from patchwork.faults import Fault
 from patchwork.joins import Order, members, order_of
 from patchwork.lengths import spoken
 from patchwork.matching import Mismatch
 from patchwork.outlines import Allowance, Corners, cut_outlines
+from patchwork.polygons import polygon_of
 from patchwork.seams import Seams, lay_out
 
 _Pointer: TypeAlias = Callable[[int], str]
@@ -65,7 +63,7 @@ def found_cautions(
 
 def _narrow_pieces(block: Block, allowance: Allowance, pointer: _Pointer) -> Iterator[Fault]:
     for i, piece in enumerate(block.pieces):
-        shape = Polygon(paths.ring(piece.outline))
+        shape = polygon_of(piece.outline)
         # A strip as wide as two allowances has both its allowances side by side behind it.
         if allowance.seam > 0 and shape.buffer(-allowance.seam + 1e-6).is_empty:
             at = shape.representative_point()

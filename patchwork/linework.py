@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
@@ -12,6 +11,8 @@ from shapely.geometry import LineString, Polygon
 from patchwork import paths
 from patchwork.faults import BlockError, Fault
 from patchwork.points import TOLERANCE, Point, plus, unit
+from patchwork.polygons import lines as strings_of
+from patchwork.polygons import polygons
 from patchwork.seams import knit
 
 _NUDGE = 1e-6
@@ -41,20 +42,24 @@ def cut_into_pieces(
     strings = _meeting([[*frame, frame[0]], *lines])
     network = shapely.unary_union([LineString(s) for s in strings if len(s) > 1])
     faces, cut_edges, dangles, _ = shapely.polygonize_full([network])
-    for left_over in (*_parts(cut_edges), *_parts(dangles)):
+    for left_over in (*strings_of(cut_edges), *strings_of(dangles)):
         if left_over.length > 2 * TOLERANCE:
             faults.append(_dangling(left_over, network, lines, pointer))
+    for face in polygons(faces):
+        for hole in face.interiors:
+            said = (
+                "these lines enclose a piece that touches no other line or the frame: the piece "
+                "round it would be a ring; draw a line from it outward"
+            )
+            x, y = hole.coords[0]
+            faults.append(Fault(f"{pointer}/lines", "ring-shaped", said, (x, y)))
     if faults:
         raise BlockError(faults)
-    rings = [list(f.exterior.coords)[:-1] for f in _parts(faces)]
+    rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in polygons(faces)]
     knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
     pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
     whole = [p for p in pieces if not Polygon(p).buffer(-TOLERANCE / 2).is_empty]
     return sorted(whole, key=_reading_order)
-
-
-def _parts(geometry: shapely.Geometry) -> list[shapely.Geometry]:
-    return [g for g in shapely.get_parts(geometry) if not g.is_empty]
 
 
 def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
@@ -112,7 +117,7 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
 
 def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
     seen = list(dict.fromkeys(p for s in strings for p in s))
-    dots = shapely.points(np.array(seen))
+    dots = [shapely.Point(p) for p in seen]
     tree = STRtree(dots)
     first: dict[Point, Point] = {}
     for p, dot in zip(seen, dots, strict=True):

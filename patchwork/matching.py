@@ -31,6 +31,7 @@ from patchwork.joins import Order
 from patchwork.offsets import offset_outline
 from patchwork.paths import Line, Outline
 from patchwork.points import Point, Vector, dot, minus, outward, plus, unit
+from patchwork.polygons import polygon_of
 from patchwork.seams import Corner, Seams, Side, corner_between
 from patchwork.tips import AGREED, Bound, Tip, meeting_point
 
@@ -100,7 +101,8 @@ def _end_all_together(
     # A join that sews two edges here only passes through: its seam does not end here.
     ends = [(tips[i], tips[(i + 1) % len(tips)], join) for join, i in inner if times[join] == 1]
     for _ in range(_ROUNDS):
-        if not any([_end_together(one, other) for one, other, _ in ends]):
+        cuts = [_end_together(one, other) for one, other, _ in ends]
+        if not any(cuts):
             break
     gaps = [(join, abs(one.arriving_end - other.leaving_end)) for one, other, join in ends]
     return [Mismatch(point, join, by) for join, by in gaps if by > _VISIBLE]
@@ -277,8 +279,8 @@ def _cut_to_unit(
             for k, s in enumerate(sides)
         ],
     )
-    cloth = _polygon(segments)
-    room = _polygon(rim).buffer(_CLOSE, join_style="mitre")
+    cloth = polygon_of(segments)
+    room = polygon_of(rim).buffer(_CLOSE, join_style="mitre")
     shapely.prepare(cloth)
     shapely.prepare(room)
     waiting = np.array([shapes[key] for key in keys])
@@ -326,11 +328,6 @@ def _shape(seams: Seams, tip: Tip) -> Polygon:
     """A tip as a polygon on the block, from the corner round its rim."""
     corner = _place(seams, tip.corner)
     return Polygon([plus(corner, x) for x in ((0.0, 0.0), tip.ends[0], *tip.rim(), tip.ends[1])])
-
-
-def _polygon(outline: Sequence[paths.Segment]) -> Polygon:
-    shape = Polygon(paths.ring(outline))
-    return shape if shape.is_valid else shape.buffer(0)
 
 
 def _outer_ring(seams: Seams, outside: Mapping[int, bool]) -> list[Side]:

@@ -23,6 +23,7 @@ from patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
 from patchwork.linework import cut_into_pieces
 from patchwork.paths import Curve, Outline
 from patchwork.points import TOLERANCE, Point
+from patchwork.polygons import polygon_of, polygons
 from patchwork.seams import knit, lay_out
 
 Spec = Mapping[str, Any]
@@ -97,7 +98,7 @@ def _finish_reading(
     where = _pointers(spec, pieces, pointer)
     sound = _check_shapes(pieces, where, faults)
     outlines = knit([p.outline for p in pieces])
-    shapes = {i: shape for i in sound if (shape := _polygon(outlines[i])).area > 0}
+    shapes = {i: shape for i in sound if (shape := polygon_of(outlines[i])).area > 0}
     for i in set(sound) - shapes.keys():
         said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
         faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
@@ -339,13 +340,6 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
     return sound
 
 
-def _polygon(outline: Outline) -> Polygon:
-    """The outline as Shapely takes it; points put together may have made it touch itself."""
-    points = paths.ring(outline)
-    shape = Polygon(points) if len(points) > 2 else Polygon()
-    return shape if shape.is_valid else shape.buffer(0)
-
-
 def _crossing(shape: Polygon) -> Point | None:
     """Where an invalid outline crosses itself, as GEOS tells it: ``Self-intersection[x y]``."""
     reason = shapely.is_valid_reason(shape)
@@ -383,9 +377,8 @@ def _check_gaps(
         near = int(tree.nearest(hole))
         said = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
         faults.append(Fault(where[near], "gap", said, at))
-    if whole.geom_type == "MultiPolygon" and not any(f.code == "gap" for f in faults):
-        parts = sorted(whole.geoms, key=lambda g: -g.area)
-        for part in parts[1:]:
+    if not any(f.code == "gap" for f in faults):
+        for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
             near = int(tree.query(part.representative_point(), predicate="within")[0])
             said = f"piece {ids[near]!r} does not share an edge with the rest of the block"
             faults.append(Fault(where[near], "apart", said, _inside(part)))
@@ -395,7 +388,7 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
     """Holes of the block, and cracks between its pieces that are open to the outside."""
     reach = NARROWEST_GAP / 2
     filled = []
-    for part in getattr(whole, "geoms", [whole]):
+    for part in polygons(whole):
         filled.append(Polygon(part.exterior))
         for hole in part.interiors:
             if not Polygon(hole).buffer(-TOLERANCE / 2).is_empty:
@@ -405,13 +398,11 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
         -reach, join_style="mitre", mitre_limit=20
     )
     cracks = closed.difference(solid)
-    for crack in getattr(cracks, "geoms", [cracks]):
-        if crack.geom_type == "Polygon" and not crack.buffer(-TOLERANCE / 2).is_empty:
+    for crack in polygons(cracks):
+        if not crack.buffer(-TOLERANCE / 2).is_empty:
             yield crack
 
 
 def _inside(shape: shapely.Geometry) -> Point:
-    parts = [g for g in getattr(shape, "geoms", [shape]) if g.area > 0]
-    largest = max(parts, key=lambda g: g.area, default=shape)
-    dot = largest.representative_point()
+    dot = max(polygons(shape), key=lambda p: p.area).representative_point()
     return (dot.x, dot.y)

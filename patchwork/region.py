@@ -15,6 +15,7 @@ from shapely.geometry import Polygon
 from patchwork import paths
 from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
 from patchwork.points import Point, distance, outward, plus
+from patchwork.polygons import polygons
 from patchwork.tips import Tip
 
 _GRID_DECIMALS = 8
@@ -45,8 +46,8 @@ def region_outline(
             parts.append(Polygon([plus(segment.start, x) for x in seen]))
     # On a grid, so that parts which share an edge but for rounding leave no slit between them.
     valid = [p if p.is_valid else p.buffer(0) for p in parts]
-    whole = shapely.union_all(valid, grid_size=_GRID)
-    edge = max(getattr(whole, "geoms", [whole]), key=lambda g: g.area).exterior
+    whole = polygons(shapely.union_all(valid, grid_size=_GRID))
+    edge = max(whole, key=lambda p: p.area).exterior
     points = [(x, y) for x, y in edge.coords[:-1]]
     outline = _with_curves(points, segments, away, where)
     return paths.clockwise(outline)
@@ -68,7 +69,10 @@ def _strips(
             where[_on_grid(beside)] = (k, t)
     for j in range(count):
         quad = Polygon([inner[j], rim[j], rim[j + 1], inner[j + 1]])
-        yield quad if quad.is_valid else quad.convex_hull
+        if quad.is_valid:
+            yield quad
+        elif isinstance(hull := quad.convex_hull, Polygon):
+            yield hull
 
 
 def _on_grid(p: Point) -> Point:
@@ -141,7 +145,8 @@ def _run(
     start: Point,
 ) -> Iterator[Segment]:
     """The parallel of the part of a segment between two places on it, in ring order."""
-    assert first is not None and last is not None
+    assert first is not None
+    assert last is not None
     k, (low, high) = first[0], sorted((first[1], last[1]))
     beside = paths.parallel(paths.part(segments[k], low, high), away[k])
     if first[1] > last[1]:

@@ -15,7 +15,6 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import shapely
 from shapely import STRtree
 
@@ -224,7 +223,7 @@ def _merge_points(outlines: Sequence[Outline], tolerance: float) -> list[Outline
     seen = list(dict.fromkeys(s.start for o in outlines for s in o))
     if not seen:
         return list(outlines)
-    dots = shapely.points(np.array(seen))
+    dots = [shapely.Point(p) for p in seen]
     first, second = STRtree(dots).query(dots, predicate="dwithin", distance=tolerance)
     leader = list(range(len(seen)))
 
@@ -256,7 +255,7 @@ def _points_on_edges(
     if not owners:
         return moved, cuts
     strings = [shapely.LineString([*paths.flatten(s), s.end]) for _, _, s in owners]
-    dots = shapely.points(np.array(seen))
+    dots = [shapely.Point(p) for p in seen]
     near = STRtree(strings).query(dots, predicate="dwithin", distance=tolerance * 1.1)
     for p, e in sorted(zip(near[0].tolist(), near[1].tolist(), strict=True)):
         point, (i, k, segment) = seen[p], owners[e]

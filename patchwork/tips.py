@@ -79,7 +79,7 @@ class Tip:
             most = _LONGEST * max(arriving, leaving)
             if corner.turns > 175.0:
                 self.bounds.insert(1, Bound(self.straight_on, most))
-            elif (x := meeting_point(first, last)) and math.hypot(*x) > most:
+            elif math.hypot(*(x := meeting_point(first, last))) > most:
                 self.bounds.insert(1, Bound(unit(x), most))
             if self.arriving_end < 0:
                 self.ends[0] = meeting_point(*self.bounds[:2])

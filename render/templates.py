@@ -15,12 +15,14 @@ import numpy as np
 import shapely
 from shapely import affinity
 from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
 from patchwork.block import Block, extent
 from patchwork.lengths import Unit, spoken
 from patchwork.paths import Outline
-from patchwork.points import Point, plus
+from patchwork.points import Point, between, plus
+from patchwork.polygons import lines, polygon_of, polygons
 from patchwork.templates import Cut, Template, TemplateSet
 from render import fonts
 from render.drawing import Box, Drawing, Mark, Stroke, Text, box_of, drawn, line
@@ -89,7 +91,7 @@ def _drawing(templates: TemplateSet, template: Template) -> Drawing:
         if n.away > 0
     ]
     lines = _label(templates, template)
-    shape = Polygon(paths.ring(template.finished))
+    shape = polygon_of(template.finished)
     marks += _annotated(shape, template, lines)
     title = f"Template {template.id}"
     description = (
@@ -138,7 +140,7 @@ def _piece_names(pieces: Sequence[str]) -> str:
 
 def _finished_size(template: Template, unit: Unit) -> str:
     """Width and height of the finished piece, measured along and across its grain."""
-    shape = Polygon(paths.ring(template.finished))
+    shape = polygon_of(template.finished)
     turn = 0.0 if template.grain is None else template.grain % 90.0
     left, top, right, bottom = affinity.rotate(shape, -turn, origin=(0, 0)).bounds
     return _size(right - left, bottom - top, unit)
@@ -208,9 +210,8 @@ def _set(lines: Sequence[tuple[str, float, bool]]) -> _TextBlock:
 
 def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
     """The label and the grain arrow of a template, clear of its lines and of each other."""
-    room = shape.buffer(-CLEAR, join_style="mitre")
-    if room.geom_type == "MultiPolygon":
-        room = max(room.geoms, key=lambda part: part.area)
+    inner = polygons(shape.buffer(-CLEAR, join_style="mitre"))
+    room = max(inner, key=lambda part: part.area, default=Polygon())
     for size in SIZES:
         for block in _text_blocks(words, size):
             for turn in _turns(shape):
@@ -251,19 +252,11 @@ def _places(room: Polygon, block: _TextBlock, turn: float) -> Iterator[Point]:
     left, top, right, bottom = level.bounds
     if right - left < 2 * w or bottom - top < 2 * h:
         return
-    middles = level
-    for dx, dy in ((w, h), (w, -h), (-w, h), (-w, -h)):
-        middles = middles.intersection(affinity.translate(level, dx, dy))
-        if middles.is_empty:
-            return
-    if middles.geom_type != "Polygon":
-        middles = max(
-            (g for g in getattr(middles, "geoms", [middles]) if g.geom_type == "Polygon"),
-            key=lambda g: g.area,
-            default=Polygon(),
-        )
-        if middles.is_empty:
-            return
+    moved = [affinity.translate(level, dx, dy) for dx in (w, -w) for dy in (h, -h)]
+    areas = polygons(shapely.intersection_all(moved))
+    if not areas:
+        return
+    middles = max(areas, key=lambda part: part.area)
     centre = middles.centroid if middles.covers(middles.centroid) else middles.point_on_surface()
     corners = np.array(middles.exterior.coords)
     extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
@@ -280,7 +273,7 @@ def _rectangle(block: _TextBlock, at: Point, turn: float) -> Polygon:
     return affinity.rotate(level, turn, origin=at)
 
 
-def _arrow(room: shapely.Geometry, grain: float | None, shortest: float) -> list[Mark] | None:
+def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mark] | None:
     """The grain arrow, as long and as near the middle as the room allows.
 
     None if there is no room; without a grain there is no arrow, and none is missed.
@@ -308,15 +301,14 @@ def _arrow(room: shapely.Geometry, grain: float | None, shortest: float) -> list
     ]
     # An arrow head is as wide as it is long: the rail stays half of that clear.
     slim = room.buffer(-_HEAD / 3, join_style="mitre")
-    best: tuple[float, LineString] | None = None
-    for chord in shapely.get_parts(shapely.intersection(rails, slim)):
-        if isinstance(chord, LineString) and not chord.is_empty:
-            size = min(chord.length, _LONGEST_ARROW)
-            if best is None or size > best[0] + 1e-6:
-                best = (size, chord)
-    if best is None or best[0] < shortest or best[0] < 0.1:
+    chords = [c for part in shapely.intersection(rails, slim) for c in lines(part)]
+    longest = min(max((c.length for c in chords), default=0.0), _LONGEST_ARROW)
+    if longest < max(shortest, 0.1):
         return None
-    size, chord = best
+    # Among those of nearly that length the one nearest to the middle, away from the lines.
+    heart = room.convex_hull.centroid
+    chord = min((c for c in chords if c.length >= 0.7 * longest), key=heart.distance)
+    size = min(chord.length, _LONGEST_ARROW)
     middle = chord.interpolate(0.5, normalized=True)
     half = size / 2 if size < 1.0 else max(0.5, size * 0.42)
     tail, tip = plus((middle.x, middle.y), u, -half), plus((middle.x, middle.y), u, half)
@@ -349,11 +341,10 @@ def _outside(shape: Polygon, cut: Outline, words: _Words) -> list[Mark]:
         start = (inside.x, around.bottom + 2.5 * CLEAR)
     # The leader ends just inside the finished outline, before any arrow in the middle.
     reach = LineString([start, (inside.x, inside.y)]).intersection(shape)
-    parts = [g for g in shapely.get_parts(reach) if isinstance(g, LineString)]
-    entry = min(parts, key=lambda g: g.distance(shapely.Point(start)), default=None)
+    entry = min(lines(reach), key=lambda g: g.distance(shapely.Point(start)), default=None)
     end = (inside.x, inside.y)
     if entry is not None:
         foot = max(entry.coords, key=lambda p: (p[0] - end[0]) ** 2 + (p[1] - end[1]) ** 2)
         size = math.dist(foot, end)
-        end = paths.point_at(paths.Line(foot, end), min(1.0, CLEAR / size)) if size else end
+        end = between((foot[0], foot[1]), end, min(1.0, CLEAR / size)) if size else end
     return [line("leader", start, end), *block.placed(at, 0.0)]

@@ -12,6 +12,7 @@ from shapely.ops import split as cut_shape
 from patchwork.block import Block
 from patchwork.faults import BlockError
 from patchwork.points import distance
+from patchwork.polygons import polygons
 from patchwork.read import block_from_pieces
 from patchwork.seams import lay_out
 
@@ -49,7 +50,7 @@ def through_cut(seed: int, cuts: int, size: float = 6.0) -> Block | None:
                 (b.x + 9 * direction[0], b.y + 9 * direction[1]),
             ]
         )
-        parts = [g for g in cut_shape(shape, line).geoms if g.area > 0]
+        parts = polygons(cut_shape(shape, line))
         if len(parts) == 2 and min(p.area for p in parts) > SMALLEST:
             shapes += parts
         else:
@@ -61,20 +62,20 @@ def crossing_lines(seed: int, lines: int, size: float = 6.0) -> Block | None:
     """A square cut by lines from side to side that all cross each other."""
     rng = random.Random(seed)
     rim = box(0, 0, size, size).exterior
-    strings = [rim]
+    strings: list[LineString] = [rim]
     for _ in range(lines):
         a, b = (rim.interpolate(rng.random(), normalized=True) for _ in range(2))
         strings.append(LineString([a, b]))
-    return block_of(list(shapely.polygonize([shapely.unary_union(strings)]).geoms))
+    return block_of(polygons(shapely.polygonize([shapely.unary_union(strings)])))
 
 
 def cells(seed: int, count: int, size: float = 6.0) -> Block | None:
-    """A square in Voronoi cells: three pieces meet at nearly every point, so most joins are set in."""
+    """A square in Voronoi cells: three meet at nearly every point, so joins are set in."""
     rng = random.Random(seed)
     square = box(0, 0, size, size)
     sites = MultiPoint([(rng.uniform(0, size), rng.uniform(0, size)) for _ in range(count)])
     diagram = shapely.voronoi_polygons(sites, extend_to=square)
-    return block_of([g.intersection(square) for g in diagram.geoms])
+    return block_of([p for g in diagram.geoms for p in polygons(g.intersection(square))])
 
 
 def block_of(shapes: list[Polygon]) -> Block | None:
@@ -95,6 +96,13 @@ def block_of(shapes: list[Polygon]) -> Block | None:
     if shortest < SHORTEST or min(c.inner_angle for c in corners) < SHARPEST:
         return None
     return block
+
+
+def straight_blocks() -> st.SearchStrategy[Block]:
+    """Blocks that were cut up by through-cuts, so that they sew with straight seams alone."""
+    seeds = st.integers(0, 2**32)
+    kinds = st.builds(through_cut, seeds, st.integers(1, 14))
+    return kinds.filter(lambda block: block is not None)  # type: ignore[return-value]
 
 
 def blocks() -> st.SearchStrategy[Block]:

@@ -12,11 +12,12 @@ from collections.abc import Iterator, Sequence
 
 import shapely
 from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
 from patchwork.block import Block, Joins
-from patchwork.outlines import Allowance, Corners, CutOutlines, cut_outlines
 from patchwork.joins import Order, nested, order_from, work_out_order
+from patchwork.outlines import Allowance, Corners, CutOutlines, cut_outlines
 from patchwork.seams import Seams, Side, lay_out
 
 FAR = 1e4
@@ -66,7 +67,7 @@ def _shared_ring(seams: Seams, sides: Sequence[Side]) -> list[tuple[float, float
     return ring
 
 
-def offset(shape: shapely.Geometry, width: float) -> shapely.Geometry:
+def offset(shape: BaseGeometry, width: float) -> BaseGeometry:
     """The plain offset: GEOS's mitred buffer, its mitres unlimited."""
     return shape.buffer(width, join_style="mitre", mitre_limit=FAR)
 
@@ -88,7 +89,7 @@ def units(joins: Joins) -> Iterator[tuple[frozenset[str], frozenset[str]]]:
     return walk(joins)
 
 
-def reach_outside(inner: shapely.Geometry, outer: shapely.Geometry) -> float:
+def reach_outside(inner: BaseGeometry, outer: BaseGeometry) -> float:
     """How far (inches) a shape sticks out of another one."""
     rest = inner.difference(outer)
     if rest.is_empty or rest.area < 1e-12:

@@ -1,0 +1,36 @@
+"""Outlines as Shapely polygons, and the polygons in what Shapely gives back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import shapely
+from shapely.geometry import LineString, Polygon
+
+from patchwork import paths
+from patchwork.paths import Segment
+
+
+def polygon_of(outline: Iterable[Segment]) -> Polygon:
+    """The outline as a valid polygon, curves as points; empty where it has no area.
+
+    Points that were put together may have made an outline touch itself; its largest part
+    is then taken.
+    """
+    points = paths.ring(outline)
+    shape = Polygon(points) if len(points) > 2 else Polygon()
+    if shape.is_valid:
+        return shape
+    return max(polygons(shape.buffer(0)), key=lambda p: p.area, default=Polygon())
+
+
+def polygons(geometry: shapely.Geometry) -> list[Polygon]:
+    """The parts of a geometry that are polygons with an area."""
+    parts = shapely.get_parts(geometry).tolist()
+    return [p for p in parts if isinstance(p, Polygon) and not p.is_empty]
+
+
+def lines(geometry: shapely.Geometry) -> list[LineString]:
+    """The parts of a geometry that are lines with a length."""
+    parts = shapely.get_parts(geometry).tolist()
+    return [p for p in parts if isinstance(p, LineString) and not p.is_empty]
