@@ -2,8 +2,7 @@
 
 Round each point of the block the joins put corners together to ever wider runs.  Each
 run is a unit there, and its own two outer raw edges cut every tip inside it.  A long tip can
-stick out of a unit elsewhere too, so every unit's plain offset is then held against the tips
-that are not yet covered by the unit itself.
+stick out of a unit elsewhere too; ``patchwork.ears`` sees to that.
 
 After that the two tips at each seam's end are compared: the one whose raw edge reaches further
 is cut by the mirror image, in the seam line, of the bound at which the other one ends.
@@ -11,9 +10,7 @@ That may move the raw edge on the tip's far side, so it is repeated until all ag
 a cut nearer to one side than all others leaves the other side's end alone, so each tip
 passes a change on at most once.
 
-Each point costs what its own corners cost, the joins are sorted once, and a unit is looked at
-with its outside and its uncovered tips only: a block whose order of sewing is balanced
-takes order n log n.
+Each point costs what its own corners cost, and its joins are sorted once.
 """
 
 from __future__ import annotations
@@ -22,30 +19,19 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import shapely
-from shapely.geometry import LineString, Polygon
-
 from patchwork import paths
+from patchwork.ears import cut_ears
 from patchwork.joins import Order
-from patchwork.offsets import offset_outline
-from patchwork.paths import Line, Outline
-from patchwork.points import Point, Vector, dot, minus, outward, plus, unit
-from patchwork.polygons import polygon_of
-from patchwork.seams import Corner, Seams, Side, corner_between
-from patchwork.tips import AGREED, Bound, Tip, meeting_point
+from patchwork.paths import Line
+from patchwork.points import Vector, dot, minus, outward, plus, unit
+from patchwork.seams import Corner, Seams
+from patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
 
 _ROUNDS = 100
 """How often the seam ends round one point are compared before they are given up as they are."""
 
 _VISIBLE = 0.002
 """Inches along a seam within which raw edges count as ending together (contract, section 4)."""
-
-_CLOSE = 2e-6
-"""Inches by which a tip may stick out of a unit unseen."""
-
-TipKey = tuple[int, int]
-"""A piece and the number of the side that leaves the tip's corner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +60,7 @@ def match(
     """
     for run in (run for runs in seams.around for run in runs):
         _cut_to_runs(seams, order, widths, run, [tips[c.piece, c.side] for c in run])
-    _cut_to_units(seams, order, widths, tips)
+    cut_ears(seams, order, widths, tips)
     mismatches: list[Mismatch] = []
     for point, runs in enumerate(seams.around):
         for run in runs:
@@ -210,10 +196,9 @@ def _cut_to_curve(seams: Seams, tip: Tip, bound: Bound, edge: int, at_end: bool)
     k = tip.bounds.index(bound)
     beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
     far = meeting_point(bound, beside)
-    corner = _place(seams, tip.corner)
 
     def beyond(x: Vector) -> float:
-        return paths.nearest(segment, plus(corner, x))[1] - bound.reach
+        return paths.nearest(segment, plus(tip.place, x))[1] - bound.reach
 
     # Walk along the neighbouring bound, away from the point, to where it crosses the
     # curve's raw edge.
@@ -229,132 +214,3 @@ def _cut_to_curve(seams: Seams, tip: Tip, bound: Bound, edge: int, at_end: bool)
     chord = unit(minus(foot, crossing) if at_end else minus(crossing, foot))
     normal = outward(chord)
     tip.cut(Bound(normal, dot(normal, foot)))
-
-
-def _place(seams: Seams, corner: Corner) -> Point:
-    return seams.points[seams.start(seams.sides[corner.piece][corner.side])]
-
-
-# --- no ear sticks out of a unit: anywhere else -----------------------------------------------
-
-
-def _cut_to_units(
-    seams: Seams, order: Order, widths: Sequence[float], tips: Mapping[TipKey, Tip]
-) -> None:
-    """Hold every unit's plain offset against the tips in it that stick out of the unit."""
-    outside: list[dict[int, bool]] = [{s.edge: s.forward for s in own} for own in seams.sides]
-    shapes = {key: _shape(seams, tip) for key, tip in tips.items() if tip.pointed}
-    uncovered = [
-        [(piece, k) for k in range(len(own)) if (piece, k) in shapes]
-        for piece, own in enumerate(seams.sides)
-    ]
-    for join in order.joins:
-        small, large = sorted((outside[join.first], outside[join.second]), key=len)
-        for e, forward in small.items():
-            if large.pop(e, None) is None:
-                large[e] = forward
-        outside.append(large)
-        keys = uncovered[join.first] + uncovered[join.second]
-        outside[join.first] = outside[join.second] = {}
-        uncovered[join.first] = uncovered[join.second] = []
-        uncovered.append(_cut_to_unit(seams, widths, tips, shapes, large, keys))
-
-
-def _cut_to_unit(
-    seams: Seams,
-    widths: Sequence[float],
-    tips: Mapping[TipKey, Tip],
-    shapes: dict[TipKey, Polygon],
-    outside: Mapping[int, bool],
-    keys: Sequence[TipKey],
-) -> list[TipKey]:
-    """Cut the tips ``keys`` to a unit's plain offset; the ones that the unit does not cover."""
-    sides = _outer_ring(seams, outside)
-    segments = [seams.segment(s) for s in sides]
-    rim = offset_outline(
-        segments,
-        [widths[s.edge] for s in sides],
-        [
-            Tip(corner_between(seams, -1, k, sides), widths[sides[k - 1].edge], widths[s.edge])
-            for k, s in enumerate(sides)
-        ],
-    )
-    cloth = polygon_of(segments)
-    room = polygon_of(rim).buffer(_CLOSE, join_style="mitre")
-    shapely.prepare(cloth)
-    shapely.prepare(room)
-    waiting = np.array([shapes[key] for key in keys])
-    left = [
-        key for key, inside in zip(keys, shapely.covers(cloth, waiting), strict=True) if not inside
-    ]
-    for key, inside in zip(keys, shapely.covers(room, waiting), strict=True):
-        if not inside and _cut_to_room(seams, tips[key], room, rim):
-            shapes[key] = _shape(seams, tips[key])
-    return left
-
-
-def _cut_to_room(seams: Seams, tip: Tip, room: Polygon, rim: Outline) -> bool:
-    """Cut a tip along those edges of a unit's raw edge over which it sticks out.
-
-    The edge nearest to the corner is cut along first, and only as many as are needed.
-    """
-    corner = _place(seams, tip.corner)
-    shape = _shape(seams, tip)
-    crossed = []
-    for segment in rim:
-        for piece in _chords(segment):
-            string = LineString([piece.start, piece.end])
-            if string.intersects(shape):
-                crossed.append((string.distance(shapely.Point(corner)), piece))
-    cut = False
-    for _, line in sorted(crossed, key=lambda found: found[0]):
-        if room.covers(shape):
-            break
-        normal = outward(paths.tangent(line, 0.0))
-        if tip.cut(Bound(normal, dot(normal, minus(line.start, corner)))):
-            cut = True
-            shape = _shape(seams, tip)
-    return cut
-
-
-def _chords(segment: paths.Segment) -> list[Line]:
-    if isinstance(segment, Line):
-        return [segment]
-    points = [*paths.flatten(segment), segment.end]
-    return [Line(p, q) for p, q in zip(points, points[1:], strict=False)]
-
-
-def _shape(seams: Seams, tip: Tip) -> Polygon:
-    """A tip as a polygon on the block, from the corner round its rim."""
-    corner = _place(seams, tip.corner)
-    return Polygon([plus(corner, x) for x in ((0.0, 0.0), tip.ends[0], *tip.rim(), tip.ends[1])])
-
-
-def _outer_ring(seams: Seams, outside: Mapping[int, bool]) -> list[Side]:
-    """The sides round the outside of a unit, clockwise; rings round holes are left out."""
-    leaving: dict[int, list[Side]] = {}
-    for e, forward in sorted(outside.items()):
-        side = Side(e, forward)
-        leaving.setdefault(seams.start(side), []).append(side)
-    best: tuple[float, list[Side]] = (float("-inf"), [])
-    while leaving:
-        point = next(iter(leaving))
-        ring: list[Side] = []
-        while point in leaving:
-            choices = leaving[point]
-            side = _rightmost(seams, ring[-1], choices) if ring else choices[0]
-            choices.remove(side)
-            if not choices:
-                del leaving[point]
-            ring.append(side)
-            edge = seams.edges[side.edge]
-            point = edge.end if side.forward else edge.start
-        best = max(best, (paths.area([seams.segment(s) for s in ring]), ring), key=lambda r: r[0])
-    return best[1]
-
-
-def _rightmost(seams: Seams, arriving: Side, choices: Sequence[Side]) -> Side:
-    """The side that keeps to the same cloth where a unit touches itself in one point."""
-    if len(choices) == 1:
-        return choices[0]
-    return max(choices, key=lambda s: corner_between(seams, -1, 1, [arriving, s]).turns)

@@ -49,8 +49,7 @@ def _direct_outline(
     walked: list[Segment] = []
     for k, segment in enumerate(segments):
         before, after = tips[k], tips[(k + 1) % len(tips)]
-        start = _rim_at(segment.start, before)[-1]
-        rim = _rim_at(segment.end, after)
+        start, rim = _rim_on_block(before)[-1], _rim_on_block(after)
         if isinstance(segment, Line):
             if dot(minus(rim[0], start), minus(segment.end, segment.start)) <= 0:
                 return None
@@ -80,10 +79,10 @@ def _from_to(start: Point, beside: Outline, end: Point) -> list[Segment]:
     return [Line(start, walked[0].start), *walked, Line(walked[-1].end, end)]
 
 
-def _rim_at(corner: Point, tip: Tip) -> list[Point]:
+def _rim_on_block(tip: Tip) -> list[Point]:
     """The rim's corners on the block; on a straight side where the allowance changes, a step."""
     rim = tip.rim()
     if not rim:
         one, other = tip.ends
         rim = [between(one, other, 0.5)] if distance(one, other) < TOLERANCE else [one, other]
-    return [plus(corner, x) for x in rim]
+    return [plus(tip.place, x) for x in rim]

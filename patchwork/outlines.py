@@ -21,12 +21,12 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from patchwork.joins import Order
-from patchwork.matching import Mismatch, TipKey, match
+from patchwork.matching import Mismatch, match
 from patchwork.offsets import offset_outline
 from patchwork.paths import Outline
 from patchwork.points import dot, unit
 from patchwork.seams import Seams
-from patchwork.tips import Bound, Tip
+from patchwork.tips import Bound, Tip, TipKey
 
 Corners: TypeAlias = Literal["matched", "blunt", "full"]
 
@@ -59,8 +59,8 @@ def cut_outlines(
     """
     widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
     tips: dict[TipKey, Tip] = {
-        (c.piece, c.side): Tip(c, widths[c.arriving], widths[c.leaving])
-        for runs in seams.around
+        (c.piece, c.side): Tip(c, seams.points[point], widths[c.arriving], widths[c.leaving])
+        for point, runs in enumerate(seams.around)
         for run in runs
         for c in run
     }

@@ -40,10 +40,8 @@ def region_outline(
     where: dict[Point, tuple[int, float]] = {}
     for k, (segment, width) in enumerate(zip(segments, away, strict=True)):
         parts += _strips(k, segment, width, where)
-        rim = tips[k].rim()
-        if tips[k].pointed and rim:
-            seen = [(0.0, 0.0), tips[k].ends[0], *rim, tips[k].ends[1]]
-            parts.append(Polygon([plus(segment.start, x) for x in seen]))
+        if tips[k].pointed:
+            parts.append(Polygon(tips[k].on_block()))
     # On a grid, so that parts which share an edge but for rounding leave no slit between them.
     valid = [p if p.is_valid else p.buffer(0) for p in parts]
     whole = polygons(shapely.union_all(valid, grid_size=_GRID))

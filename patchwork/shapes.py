@@ -112,8 +112,8 @@ def laid_onto(shape: Shape, onto: Shape) -> Placement | None:
         for placement in _placements(shape.finished, onto.finished, flipped):
             if (
                 _same_grain(shape, onto, placement)
-                and _lies_on(placement.outline(shape.finished), onto.finished, TOLERANCE)
-                and _lies_on(placement.outline(shape.cut), onto.cut, CUT_TOLERANCE)
+                and _lies_on(placement, shape.cut, onto.cut, CUT_TOLERANCE)
+                and _lies_on(placement, shape.finished, onto.finished, TOLERANCE)
             ):
                 return placement
     return None
@@ -130,26 +130,19 @@ def _same_grain(shape: Shape, onto: Shape, placement: Placement) -> bool:
 
 
 def _placements(outline: Outline, onto: Outline, flipped: bool) -> Iterator[Placement]:
-    """The placements that lay the corners of one outline onto the other's, in turn.
-
-    The direction is taken from the corner to the middle of the outline, which errs less than a
-    short edge would.
-    """
+    """The placements that may lay the corners of one outline onto the other's, in turn."""
     if len(outline) != len(onto):
         return
     corners = [s.start for s in Placement(flipped, 0.0, (0.0, 0.0)).outline(outline)]
+    sides = [distance(p, q) for p, q in zip(corners, corners[1:] + corners[:1], strict=True)]
     others = [s.start for s in onto]
+    other_sides = [distance(s.start, s.end) for s in onto]
     for shift in range(len(others)):
-        pairs = [(p, others[(i + shift) % len(others)]) for i, p in enumerate(corners)]
-        placement = _best_fit(pairs, flipped)
-        if all(_near(placement, p, q, flipped) for p, q in pairs):
-            yield placement
-
-
-def _near(placement: Placement, flipped_point: Point, q: Point, flipped: bool) -> bool:
-    x, y = flipped_point
-    p = placement.point((-x, y) if flipped else (x, y))
-    return distance(p, q) <= TOLERANCE
+        turned = other_sides[shift:] + other_sides[:shift]
+        if any(abs(a - b) > 2 * TOLERANCE for a, b in zip(sides, turned, strict=True)):
+            continue
+        pairs = list(zip(corners, others[shift:] + others[:shift], strict=True))
+        yield _best_fit(pairs, flipped)
 
 
 def _best_fit(pairs: Sequence[tuple[Point, Point]], flipped: bool) -> Placement:
@@ -167,11 +160,26 @@ def _best_fit(pairs: Sequence[tuple[Point, Point]], flipped: bool) -> Placement:
     return Placement(flipped, turned, (qx - cos * px + sin * py, qy - sin * px - cos * py))
 
 
-def _lies_on(outline: Outline, onto: Outline, tolerance: float) -> bool:
-    """Whether two outlines lie within the tolerance of each other."""
+def _lies_on(placement: Placement, shape: Outline, onto: Outline, tolerance: float) -> bool:
+    """Whether an outline laid by the placement lies within the tolerance of another one."""
+    outline = placement.outline(shape)
+    if len(outline) == len(onto) and all(isinstance(s, Line) for s in (*outline, *onto)):
+        return _same_corners([s.start for s in outline], [s.start for s in onto], tolerance)
     return all(
-        min(paths.nearest(s, p)[1] for s in to) <= tolerance
+        any(paths.nearest(s, p)[1] <= tolerance for s in to)
         for one, to in ((outline, onto), (onto, outline))
         for segment in one
         for p in (segment.start, paths.point_at(segment, 0.5))
     )
+
+
+def _same_corners(corners: Sequence[Point], others: Sequence[Point], tolerance: float) -> bool:
+    """Whether two rings of as many corners agree corner by corner, in turn."""
+    first = corners[0]
+    for shift, other in enumerate(others):
+        if distance(first, other) <= tolerance and all(
+            distance(p, others[(i + shift) % len(others)]) <= tolerance
+            for i, p in enumerate(corners)
+        ):
+            return True
+    return False

@@ -11,12 +11,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeAlias
 
-from patchwork.points import Vector, cross, dot, minus, outward, turn, unit
+from patchwork.points import Point, Vector, cross, dot, minus, outward, plus, turn, unit
 from patchwork.seams import Corner
 
 FLAT = 0.01
 """Degrees; a corner that turns by less is a point on a straight side."""
+
+TipKey: TypeAlias = tuple[int, int]
+"""A piece, and the number of the side that leaves the tip's corner."""
 
 AGREED = 1e-6
 """Inches; raw edges that end this close end together."""
@@ -56,15 +60,17 @@ class Tip:
     """One piece's allowance beyond one of its corners.
 
     Attributes:
-        corner: where it is.
+        corner: which one it is.
+        place: where that is on the block.
         bounds: the chain of bounds; the first is the arriving side's raw edge, the last the
             leaving side's.
     """
 
-    __slots__ = ("bounds", "corner", "ends")
+    __slots__ = ("bounds", "corner", "ends", "place")
 
-    def __init__(self, corner: Corner, arriving: float, leaving: float) -> None:
+    def __init__(self, corner: Corner, place: Point, arriving: float, leaving: float) -> None:
         """The whole mitred tip, for the allowances (inches) of the two sides."""
+        self.place = place
         first = Bound(outward(corner.arrives), arriving)
         last = Bound(outward(corner.leaves), leaving)
         self.corner = corner
@@ -77,7 +83,7 @@ class Tip:
         ]
         if self.pointed:
             most = _LONGEST * max(arriving, leaving)
-            if corner.turns > 175.0:
+            if corner.turns > 179.0:  # sharper than 1 degree: the raw edges hardly meet at all
                 self.bounds.insert(1, Bound(self.straight_on, most))
             elif math.hypot(*(x := meeting_point(first, last))) > most:
                 self.bounds.insert(1, Bound(unit(x), most))
@@ -119,6 +125,11 @@ class Tip:
         if self.flat:
             return []
         return [meeting_point(a, b) for a, b in zip(self.bounds, self.bounds[1:], strict=False)]
+
+    def on_block(self) -> list[Point]:
+        """The tip as a ring of points on the block, from the corner round its rim."""
+        seen = [(0.0, 0.0), self.ends[0], *self.rim(), self.ends[1]]
+        return [plus(self.place, x) for x in seen]
 
     def keeps_allowance(self, bound: Bound) -> bool:
         """Whether a cut would leave the allowance straight out from both sides whole."""

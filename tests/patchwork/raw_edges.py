@@ -136,14 +136,14 @@ def end_gaps(cut: Cut) -> dict[tuple[int, tuple[float, float]], float]:
     return gaps
 
 
-def _end_direction(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+def _end_direction(points: Sequence[tuple[float, float]], straight: bool) -> tuple[float, float]:
     """The direction in which a line of points ends; along a curve by its last three points.
 
     The second-order difference is the tangent of the parabola through them.
     """
     (x0, y0), (x1, y1) = points[-1], points[-2]
     u = (x0 - x1, y0 - y1)
-    if len(points) > 2:
+    if len(points) > 2 and not straight:
         v = (x1 - points[-3][0], y1 - points[-3][1])
         bend = abs(u[0] * v[1] - u[1] * v[0]) / math.hypot(*u) / math.hypot(*v)
         if 1e-9 < bend < 0.05:
@@ -155,10 +155,10 @@ def _end_direction(points: Sequence[tuple[float, float]]) -> tuple[float, float]
 def _raw_end(cut: Cut, unit: frozenset[str], points: Sequence[tuple[float, float]]) -> float:
     """How far past a seam's end the raw edge of a unit goes on, along the seam."""
     before, end = points[-2], points[-1]
-    u = _end_direction(points)
     size = math.dist(before, end)
     middle = shapely.Point((before[0] + end[0]) / 2, (before[1] + end[1]) / 2)
     name = min(unit, key=lambda n: cut.finished[n].distance(middle))
+    u = _end_direction(points, cut.straight[name])
     for n in ((u[1], -u[0]), (-u[1], u[0])):
         probe = shapely.Point(middle.x + 1e-5 * n[0], middle.y + 1e-5 * n[1])
         if not cut.finished[name].contains(probe):
