@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from patchwork import paths
 from patchwork.joins import Order
 from patchwork.points import Point, Vector, between, cross, dot, minus, outward, plus, unit
+from patchwork.polygons import ring_polygon
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, Bound, Tip, TipKey
 
@@ -64,7 +65,7 @@ def cut_ears(
     units = [
         _Unit(
             {s.edge: s.forward for s in own},
-            Polygon(trimmer.ring(piece)),
+            ring_polygon(trimmer.ring(piece)),
             [(piece, k) for k in range(len(own)) if tips[piece, k].pointed],
         )
         for piece, own in enumerate(seams.sides)
@@ -132,7 +133,7 @@ class _Trimmer:
         return False
 
     def _cut(self, unit: _Unit, tip: Tip) -> None:
-        shape = Polygon(tip.on_block())
+        shape = ring_polygon(tip.on_block())
         if self._rest(unit, shape, tip).area < _SLIVER:
             return
         # The raw edge nearest to the corner is cut along first, and only as many as are needed.
@@ -144,14 +145,14 @@ class _Trimmer:
         for _, (start, end) in sorted(crossed):
             normal = outward(_direction(start, end))
             if tip.cut(Bound(normal, dot(normal, minus(start, tip.place)))):
-                shape = Polygon(tip.on_block())
+                shape = ring_polygon(tip.on_block())
                 if self._rest(unit, shape, tip).area < _SLIVER:
                     return
 
     def _rest(self, unit: _Unit, shape: Polygon, tip: Tip) -> BaseGeometry:
         """What of a tip lies outside the unit's plain offset."""
         beside = [self._strip(e, forward)[0] for e, forward in self._near(unit, shape)]
-        own_tips = [Polygon(t.on_block()) for t in self._unit_tips(unit, shape, tip)]
+        own_tips = [ring_polygon(t.on_block()) for t in self._unit_tips(unit, shape, tip)]
         local = shapely.intersection(unit.cloth, shapely.box(*shape.buffer(0.01).bounds))
         covered = shapely.union_all([local, *beside, *own_tips])
         return shape.difference(covered.buffer(_CLOSE, join_style="mitre"))
@@ -233,8 +234,10 @@ class _Trimmer:
                 plus(p, outward(paths.tangent(segment, k / count)), self.widths[e])
                 for k, p in enumerate(points)
             ]
-            strip = Polygon([*points, *reversed(rim)])
-            known = (strip if strip.is_valid else strip.buffer(0), rim)
+            quads = [
+                ring_polygon([points[k], rim[k], rim[k + 1], points[k + 1]]) for k in range(count)
+            ]
+            known = (shapely.union_all(quads), rim)
             self._strips[e, forward] = known
         return known
 

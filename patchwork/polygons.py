@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import shapely
 from shapely.geometry import LineString, Polygon
 
 from patchwork import paths
 from patchwork.paths import Segment
+from patchwork.points import Point
 
 
 def polygon_of(outline: Iterable[Segment]) -> Polygon:
@@ -17,7 +18,11 @@ def polygon_of(outline: Iterable[Segment]) -> Polygon:
     Points that were put together may have made an outline touch itself; its largest part
     is then taken.
     """
-    points = paths.ring(outline)
+    return ring_polygon(paths.ring(outline))
+
+
+def ring_polygon(points: Sequence[Point]) -> Polygon:
+    """A ring of points as a valid polygon (see ``polygon_of``)."""
     shape = Polygon(points) if len(points) > 2 else Polygon()
     if shape.is_valid:
         return shape

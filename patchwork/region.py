@@ -7,7 +7,9 @@ that must be kept: the piece, the strip beside each side and the tip at each cor
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
+from typing import TypeAlias
 
 import shapely
 from shapely.geometry import Polygon
@@ -15,8 +17,14 @@ from shapely.geometry import Polygon
 from patchwork import paths
 from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
 from patchwork.points import Point, distance, outward, plus
-from patchwork.polygons import polygons
+from patchwork.polygons import polygon_of, polygons, ring_polygon
 from patchwork.tips import Tip
+
+_Place: TypeAlias = tuple[int, float]
+"""The number of a curved side, and the parameter on it."""
+
+_SHORTEST_RUN = 1e-6
+"""Of a curve's parameter; a shorter part is drawn straight."""
 
 _GRID_DECIMALS = 8
 _GRID = 10.0**-_GRID_DECIMALS
@@ -36,15 +44,14 @@ def region_outline(
         away: the allowance of each segment, inches.
         tips: the tip at the start of each segment.
     """
-    parts = [Polygon(paths.ring(segments))]
-    where: dict[Point, tuple[int, float]] = {}
+    parts = [polygon_of(segments)]
+    where: dict[Point, _Place] = {}
     for k, (segment, width) in enumerate(zip(segments, away, strict=True)):
         parts += _strips(k, segment, width, where)
         if tips[k].pointed:
-            parts.append(Polygon(tips[k].on_block()))
+            parts.append(ring_polygon(tips[k].on_block()))
     # On a grid, so that parts which share an edge but for rounding leave no slit between them.
-    valid = [p if p.is_valid else p.buffer(0) for p in parts]
-    whole = polygons(shapely.union_all(valid, grid_size=_GRID))
+    whole = polygons(shapely.union_all(parts, grid_size=_GRID))
     edge = max(whole, key=lambda p: p.area).exterior
     points = [(x, y) for x, y in edge.coords[:-1]]
     outline = _with_curves(points, segments, away, where)
@@ -52,7 +59,7 @@ def region_outline(
 
 
 def _strips(
-    k: int, segment: Segment, width: float, where: dict[Point, tuple[int, float]]
+    k: int, segment: Segment, width: float, where: dict[Point, _Place]
 ) -> Iterator[Polygon]:
     """The strip straight out from a side, as quadrilaterals; notes the points of its rim."""
     count = 1 if isinstance(segment, Line) else paths.steps(segment, FLATNESS / 8)
@@ -66,11 +73,7 @@ def _strips(
         if isinstance(segment, Curve):
             where[_on_grid(beside)] = (k, t)
     for j in range(count):
-        quad = Polygon([inner[j], rim[j], rim[j + 1], inner[j + 1]])
-        if quad.is_valid:
-            yield quad
-        elif isinstance(hull := quad.convex_hull, Polygon):
-            yield hull
+        yield ring_polygon([inner[j], rim[j], rim[j + 1], inner[j + 1]])
 
 
 def _on_grid(p: Point) -> Point:
@@ -81,7 +84,7 @@ def _with_curves(
     points: Sequence[Point],
     segments: Sequence[Segment],
     away: Sequence[float],
-    where: dict[Point, tuple[int, float]],
+    where: dict[Point, _Place],
 ) -> Outline:
     """The ring of points as an outline in which runs along a curve's parallel are curves."""
     places = [where.get(_on_grid(p)) for p in points]
@@ -96,10 +99,9 @@ def _with_curves(
         j = i
         while j + 1 < len(order) and _same_run(places, order[i], order[j], order[j + 1]):
             j += 1
-        here, on = points[order[i]], points[order[(j + 1) % len(order)]]
-        if j > i:
-            outline += _run(places[order[i]], places[order[j]], segments, away, here)
-            here = points[order[j]]
+        run = order[i : j + 1]
+        outline += _run([places[k] for k in run], [points[k] for k in run], segments, away)
+        here, on = points[order[j]], points[order[(j + 1) % len(order)]]
         if distance(here, on) > 1e-9:
             outline.append(Line(here, on))
         i = j + 1
@@ -109,10 +111,10 @@ def _with_curves(
 def _on_neighbours_curve(
     i: int,
     points: Sequence[Point],
-    places: Sequence[tuple[int, float] | None],
+    places: Sequence[_Place | None],
     segments: Sequence[Segment],
     away: Sequence[float],
-) -> tuple[int, float] | None:
+) -> _Place | None:
     for place in (places[i - 1], places[(i + 1) % len(points)]):
         if place is not None:
             k = place[0]
@@ -122,9 +124,7 @@ def _on_neighbours_curve(
     return None
 
 
-def _same_run(
-    places: Sequence[tuple[int, float] | None], first: int, last: int, after: int
-) -> bool:
+def _same_run(places: Sequence[_Place | None], first: int, last: int, after: int) -> bool:
     a, b, c = places[first], places[last], places[after]
     return (
         a is not None
@@ -136,19 +136,26 @@ def _same_run(
 
 
 def _run(
-    first: tuple[int, float] | None,
-    last: tuple[int, float] | None,
+    places: Sequence[_Place | None],
+    points: Sequence[Point],
     segments: Sequence[Segment],
     away: Sequence[float],
-    start: Point,
-) -> Iterator[Segment]:
-    """The parallel of the part of a segment between two places on it, in ring order."""
-    assert first is not None
-    assert last is not None
+) -> Outline:
+    """The outline through points that lie on one side's parallel: curved, if it is a curve."""
+    straight = [Line(p, q) for p, q in itertools.pairwise(points) if p != q]
+    first, last = places[0], places[-1]
+    if first is None or last is None or abs(first[1] - last[1]) < _SHORTEST_RUN:
+        return tuple(straight)
     k, (low, high) = first[0], sorted((first[1], last[1]))
-    beside = paths.parallel(paths.part(segments[k], low, high), away[k])
+    try:
+        beside = paths.parallel(paths.part(segments[k], low, high), away[k])
+    except paths.FoldedCurve:
+        # Beside the tightest part of a bay the parallel runs backward; its points remain.
+        return tuple(straight)
     if first[1] > last[1]:
         beside = paths.reverse_outline(beside)
-    for segment in beside:
-        yield paths.moved_ends(segment, start, segment.end)
-        start = segment.end
+    return (
+        *(paths.moved_ends(s, points[0], s.end) for s in beside[:1]),
+        *beside[1:-1],
+        *(paths.moved_ends(s, s.start, points[-1]) for s in beside[1:][-1:]),
+    )

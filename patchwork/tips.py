@@ -26,6 +26,7 @@ AGREED = 1e-6
 """Inches; raw edges that end this close end together."""
 
 _ROUNDING = 1e-9
+_PARALLEL = 1e-9
 _LONGEST = 40.0
 """Allowances; no tip is longer, so that a cusp has one at all (a point of under 3 degrees)."""
 
@@ -149,15 +150,14 @@ class Tip:
         k = 1
         while k < len(bounds) - 1 and self._angle(bounds[k]) < from_first:
             k += 1
+        for same in (bounds[k - 1], bounds[k]):
+            if abs(cross(same.normal, bound.normal)) < _PARALLEL:
+                if bound.reach >= same.reach - _ROUNDING or same in (bounds[0], bounds[-1]):
+                    return False
+                # A cut nearer to the corner takes the place of one that runs the same way.
+                k -= same is bounds[k - 1]
+                bounds.remove(same)
         before, after = bounds[k - 1], bounds[k]
-        if abs(cross(before.normal, bound.normal)) < 1e-12 or (
-            abs(cross(bound.normal, after.normal)) < 1e-12
-        ):
-            same = before if abs(cross(before.normal, bound.normal)) < 1e-12 else after
-            if bound.reach >= same.reach - _ROUNDING or same in (bounds[0], bounds[-1]):
-                return False
-            bounds[bounds.index(same)] = bound
-            return True
         if bound.excess(meeting_point(before, after)) <= _ROUNDING:
             return False
         while k >= 2 and self._superfluous(bounds[k - 2], bounds[k - 1], bound):
