@@ -10,8 +10,7 @@ the tips are cut back:
     across every point sharper than 90 degrees;
 ``matched``
     so that no ear sticks out of a sewn unit, and raw edges end together at both ends
-    of every seam.
-    (see ``patchwork.matching``).
+    of every seam (see ``patchwork.matching``).
 """
 
 from __future__ import annotations
