@@ -28,6 +28,12 @@ from patchwork.seams import knit, lay_out
 
 Spec = Mapping[str, Any]
 
+FARTHEST = 1e4
+"""Inches; no point of a block's curves lies farther out."""
+
+MOST_CURVE_STEPS = 5_000
+"""Of one outline: the chords that stand for its curves. A circle 40 in wide takes some 500."""
+
 NARROWEST_GAP = 1 / 16
 """Inches; an opening between two pieces that is narrower is a gap, not a shape of the block."""
 
@@ -64,26 +70,30 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     unit: Unit = spec.get("unit", "in")
     faults: list[Fault] = []
     fabrics = _fabrics(spec, pointer, faults)
+    known = {f.id for f in fabrics}
+    for i, fill in enumerate(spec.get("fills") or ()):
+        if "fabrics" in spec and fill["fabric"] not in known:
+            faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
+    told = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
     lines = [
         _points(line, unit, f"{pointer}/lines/{i}", faults)
-        for i, line in enumerate(spec.get("lines", ()))
+        for i, line in enumerate(spec.get("lines") or ())
     ]
-    if faults:
+    if len(faults) > told:
         raise BlockError(faults)
-    rings = cut_into_pieces(frame, lines, pointer)
+    try:
+        rings = cut_into_pieces(frame, lines, pointer)
+    except BlockError as error:
+        raise BlockError([*faults, *error.faults]) from error
     if len(rings) > MOST_PIECES:
         said = f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
-        raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
+        raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", said)])
     cloth = _fills(spec, unit, rings, pointer, faults)
     pieces = [
         Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
         for i, ring in enumerate(rings)
     ]
-    known = {f.id for f in fabrics}
-    for i, fill in enumerate(spec.get("fills", ())):
-        if "fabrics" in spec and fill["fabric"] not in known:
-            faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
     return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
 
 
@@ -99,11 +109,16 @@ def _finish_reading(
     sound = _check_shapes(pieces, where, faults)
     outlines = knit([p.outline for p in pieces])
     shapes = {i: shape for i in sound if (shape := polygon_of(outlines[i])).area > 0}
-    for i in set(sound) - shapes.keys():
-        said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
-        faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
+    for i in sound:
+        if i not in shapes:
+            said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
+            faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
+        elif (at := _touches_itself(outlines[i])) is not None:
+            said = f"the outline of piece {pieces[i].id!r} touches itself here"
+            faults.append(Fault(where[i], "self-crossing", said, at))
+            del shapes[i]  # as for one that is not sound: what it covers is not known
     _check_overlaps(shapes, [p.id for p in pieces], where, faults)
-    if len(sound) == len(pieces):
+    if len(shapes) == len(pieces):
         _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
     joins = None
     if spec.get("joins") is not None:
@@ -168,6 +183,8 @@ def _points(
 def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outline:
     if "outline" in one:
         points = _points(one["outline"], unit, f"{pointer}/outline", faults)
+        if len(points) < len(one["outline"]):
+            return ()  # without a corner it is another shape, whose faults would mislead
         distinct = [p for p, q in zip(points, [*points[-1:], *points[:-1]], strict=True) if p != q]
         return paths.clockwise(paths.polygon(distinct)) if len(distinct) > 2 else ()
     try:
@@ -181,8 +198,15 @@ def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outlin
         return ()
     per_inch = float(PER_INCH[unit])
     outline = tuple(paths.stretched(s, 1 / per_inch, 1 / per_inch) for s in outline)
-    if not all(math.isfinite(c) and abs(c) < 1e6 for s in outline for p in _controls(s) for c in p):
+    if not all(
+        math.isfinite(c) and abs(c) < FARTHEST for s in outline for p in _controls(s) for c in p
+    ):
         faults.append(Fault(f"{pointer}/path", "path", "a coordinate is not a usable number"))
+        return ()
+    bends = sum(paths.steps(s) for s in outline if isinstance(s, Curve))
+    if bends > MOST_CURVE_STEPS:
+        said = "the curves are too large or too wild to follow; draw the block at about its size"
+        faults.append(Fault(f"{pointer}/path", "too-many-points", said))
         return ()
     return paths.clockwise(_halved_loops(outline))
 
@@ -321,20 +345,20 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
     sound: list[int] = []
     for i, (piece, here) in enumerate(zip(pieces, where, strict=True)):
         points = paths.ring(piece.outline)
-        if not points and any(f.pointer.startswith(here) for f in faults):
+        if not points and any(f.pointer.startswith(f"{here}/") for f in faults):
             continue  # what could not be read has been told already
         if len(points) < 3:
             said = f"piece {piece.id!r} has fewer than three corners"
             faults.append(Fault(here, "no-area", said, _place(piece)))
             continue
         shape = Polygon(points)
-        if not shape.is_valid:
+        if not _bodies(shape):
+            said = f"piece {piece.id!r} has no area"
+            faults.append(Fault(here, "no-area", said, _place(piece)))
+        elif not shape.is_valid:
             at = _crossing(shape)
             said = f"the outline of piece {piece.id!r} crosses or touches itself here"
             faults.append(Fault(here, "self-crossing", said, at))
-        elif shape.buffer(-TOLERANCE / 2).is_empty:
-            said = f"piece {piece.id!r} has no area"
-            faults.append(Fault(here, "no-area", said, _place(piece)))
         else:
             sound.append(i)
     return sound
@@ -350,15 +374,33 @@ def _crossing(shape: Polygon) -> Point | None:
         return None
 
 
+def _touches_itself(outline: Outline) -> Point | None:
+    """Where an outline touches itself once near points are one; None where only a hair is lost."""
+    shape = Polygon(paths.ring(outline))
+    if shape.is_valid:
+        return None
+    bodies = _bodies(shape)
+    holes = [hole for p in bodies for h in p.interiors for hole in _bodies(Polygon(h))]
+    return _crossing(shape) if len(bodies) > 1 or holes else None
+
+
+def _bodies(shape: Polygon) -> list[Polygon]:
+    """The parts of a shape that are wider than the tolerance somewhere."""
+    parts = polygons(shapely.make_valid(shape))
+    return [p for p in parts if not p.buffer(-TOLERANCE / 2).is_empty]
+
+
 def _check_overlaps(
     shapes: Mapping[int, Polygon], ids: Sequence[str], where: Sequence[str], faults: list[Fault]
 ) -> None:
-    numbers, polygons = list(shapes), list(shapes.values())
-    pairs = STRtree(polygons).query(polygons, predicate="intersects")
+    if not shapes:
+        return
+    numbers, whole = list(shapes), list(shapes.values())
+    pairs = STRtree(whole).query(whole, predicate="intersects")
     for a, b in sorted(zip(*pairs.tolist(), strict=True)):
         if a >= b:
             continue
-        overlap = polygons[a].intersection(polygons[b])
+        overlap = whole[a].intersection(whole[b])
         if overlap.area > 1e-9 and not overlap.buffer(-TOLERANCE / 2).is_empty:
             i, j = numbers[a], numbers[b]
             size = f"{overlap.area:.4g} square inches"
@@ -397,7 +439,9 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
     closed = solid.buffer(reach, join_style="mitre", mitre_limit=20).buffer(
         -reach, join_style="mitre", mitre_limit=20
     )
-    cracks = closed.difference(solid)
+    # On a grid: nearly all edges of the two coincide but for rounding, and without one GEOS
+    # may give back the whole block.
+    cracks = shapely.difference(closed, solid, grid_size=1e-6)
     for crack in polygons(cracks):
         if not crack.buffer(-TOLERANCE / 2).is_empty:
             yield crack

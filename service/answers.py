@@ -1,0 +1,290 @@
+"""From what is asked for to the answer, for HTTP and the command line alike."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final, Literal, TypeAlias, get_args
+
+from patchwork import catalogue, path_data, paths
+from patchwork.block import Block, Piece, extent
+from patchwork.check import cautions
+from patchwork.faults import Fault
+from patchwork.lengths import PER_INCH, Unit, in_unit
+from patchwork.outlines import Allowance
+from patchwork.paths import Line, Outline
+from patchwork.points import Point
+from patchwork.templates import Template, TemplateSet, template_set
+from render.archive import sheets_zip
+from render.pdf import sheets_pdf
+from render.sheets import Page, SheetSettings, described, lay_out
+from render.svg import canvas_svg, sheet_svg
+from render.templates import heading, template_drawings
+from service.json_text import write_json
+from service.reading import Request, told_in
+
+Form: TypeAlias = Literal["json", "pdf", "svg", "zip"]
+
+FORMS: Final[tuple[Form, ...]] = get_args(Form)
+MEDIA_TYPES: Final[dict[Form, str]] = {
+    "json": "application/json",
+    "pdf": "application/pdf",
+    "svg": "image/svg+xml",
+    "zip": "application/zip",
+}
+
+
+class NoSuchSheet(Exception):
+    """A sheet was asked for by a number that no sheet has."""
+
+
+class NoSuchBlock(Exception):
+    """The catalogue has no block with that id."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """An answer in the form asked for.
+
+    Attributes:
+        name: a file name for it, without its ending; as its author writes the block's name.
+    """
+
+    form: Form
+    content: bytes
+    name: str
+
+    @property
+    def media_type(self) -> str:
+        return MEDIA_TYPES[self.form]
+
+
+# --- the catalogue ---------------------------------------------------------------------------
+
+
+def catalogue_answer(unit: Unit = "in") -> dict[str, Any]:
+    """Every block of the catalogue, for choosing."""
+    return {
+        "unit": unit,
+        "blocks": [
+            {
+                "id": entry.id,
+                "name": entry.name,
+                "about": entry.about,
+                "width": in_unit(entry.width, unit),
+                "height": in_unit(entry.height, unit),
+                "pieces": entry.pieces,
+            }
+            for entry in catalogue.entries()
+        ],
+    }
+
+
+def block_answer(id: str, unit: Unit = "in") -> dict[str, Any]:
+    """A block of the catalogue as the field ``block`` of a request may be (piece by piece).
+
+    Raises:
+        NoSuchBlock: the catalogue has none with this id.
+    """
+    try:
+        block = catalogue.load(id)
+    except KeyError:
+        raise NoSuchBlock(f"the catalogue has no block {id!r:.60}") from None
+    answer: dict[str, Any] = {
+        "name": block.name,
+        "unit": unit,
+        "pieces": [_piece(piece, unit) for piece in block.pieces],
+    }
+    if block.fabrics:
+        answer["fabrics"] = [
+            {"id": f.id, "name": f.name, "colour": f.colour} for f in block.fabrics
+        ]
+    if block.joins is not None:
+        answer["joins"] = block.joins
+    if block.sections is not None:
+        answer["sections"] = [{"id": s.id, "order": list(s.order)} for s in block.sections]
+    return answer
+
+
+def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:
+    answer: dict[str, Any] = {"id": piece.id}
+    if all(isinstance(segment, Line) for segment in piece.outline):
+        answer["outline"] = _places([segment.start for segment in piece.outline], unit)
+    else:
+        answer["path"] = path_data.written(piece.outline, float(PER_INCH[unit]))
+    if piece.fabric is not None:
+        answer["fabric"] = piece.fabric
+    if piece.grain != "auto":
+        answer["grain"] = piece.grain if isinstance(piece.grain, str) else _degrees(piece.grain)
+    return answer
+
+
+# --- check -----------------------------------------------------------------------------------
+
+
+def check_answer(request: Request) -> dict[str, Any]:
+    """The block read back as pieces, with its cautions.
+
+    Raises:
+        Refused: the block cannot be sewn as it asks to be.
+    """
+    block, unit = request.block, request.unit
+    with told_in(unit):
+        found = cautions(block, request.allowance, request.corners, request.pieces_pointer)
+    left, top, right, bottom = extent(block.pieces)
+    return {
+        "unit": unit,
+        "width": in_unit(right - left, unit),
+        "height": in_unit(bottom - top, unit),
+        "pieces": [
+            {
+                "id": piece.id,
+                "fabric": piece.fabric,
+                "finished": _ring(piece.outline, unit),
+                "area": round(paths.area(piece.outline) * float(PER_INCH[unit]) ** 2, 6),
+            }
+            for piece in block.pieces
+        ],
+        "cautions": told_faults(found, unit),
+    }
+
+
+def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
+    """Faults or cautions as answers carry them, places in ``unit``."""
+    told = []
+    for fault in faults:
+        one: dict[str, Any] = {
+            "pointer": fault.pointer,
+            "code": fault.code,
+            "detail": fault.detail,
+        }
+        if fault.at is not None:
+            one["at"] = _place(fault.at, unit)
+        told.append(one)
+    return told
+
+
+# --- templates -------------------------------------------------------------------------------
+
+
+def templates_answer(
+    request: Request, form: Form, most_sheets: int, sheet: int | None = None
+) -> Answer:
+    """The cutting templates of a block.
+
+    Args:
+        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+
+    Raises:
+        Refused: the block cannot be sewn as it asks to be, or the sheets do not serve.
+        NoSuchSheet: there is no sheet with that number.
+    """
+    with told_in(request.unit):
+        templates = template_set(
+            request.block, request.allowance, request.corners, request.pieces_pointer
+        )
+        drawings, head = template_drawings(templates), heading(templates)
+
+        def pages() -> tuple[Page, ...]:
+            return lay_out(drawings, request.sheet, head, most_sheets)
+
+        makers: dict[Form, Callable[[], bytes]] = {
+            "json": lambda: write_json(_templates(templates, pages(), request.unit)),
+            "pdf": lambda: sheets_pdf(pages()),
+            "zip": lambda: sheets_zip(pages(), request.unit),
+            "svg": lambda: (
+                canvas_svg(drawings, head, request.unit)
+                if sheet is None
+                else sheet_svg(_nth(pages(), sheet), request.unit)
+            ).encode(),
+        }
+        content = makers[form]()
+    name = f"{request.block.name} templates" + (f" {sheet}" if sheet is not None else "")
+    return Answer(form, content, name)
+
+
+def _nth(pages: Sequence[Page], number: int) -> Page:
+    if not 1 <= number <= len(pages):
+        raise NoSuchSheet(f"there is no sheet {number}; the sheets are 1 to {len(pages)}")
+    return pages[number - 1]
+
+
+def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+    return {
+        "unit": unit,
+        "pieces": [
+            {
+                "id": piece.id,
+                "template": piece.template,
+                "reversed": piece.reversed,
+                "finished": _ring(piece.finished, unit),
+                "cut": _ring(piece.cut, unit),
+                "match_points": _places(piece.match_points, unit),
+            }
+            for piece in templates.pieces
+        ],
+        "templates": [_template(template, unit) for template in templates.templates],
+        "pages": [described(page, unit) for page in pages],
+    }
+
+
+def _template(template: Template, unit: Unit) -> dict[str, Any]:
+    return {
+        "id": template.id,
+        "finished": _ring(template.finished, unit),
+        "cut": _ring(template.cut, unit),
+        "grain": None if template.grain is None else {"angle": _degrees(template.grain)},
+        "bias_edges": list(template.bias_edges),
+        "cuts": [
+            {"fabric": cut.fabric, "plain": cut.plain, "reversed": cut.reversed}
+            for cut in template.cuts
+        ],
+    }
+
+
+# --- health ----------------------------------------------------------------------------------
+
+
+@cache
+def prove_ready() -> None:
+    """Makes one real document, so that a machine without cairo or typeface is found out.
+
+    Once it has worked it is not done again. Whatever is missing raises its own error.
+    """
+    block: Block = catalogue.load(catalogue.entries()[0].id)
+    templates = template_set(block, Allowance(), "matched", None)
+    pages = lay_out(template_drawings(templates), SheetSettings(), heading(templates))
+    if not sheets_pdf(pages).startswith(b"%PDF"):
+        raise RuntimeError("what was drawn is no PDF")
+
+
+# --- numbers and names -----------------------------------------------------------------------
+
+
+def _place(point: Point, unit: Unit) -> list[float]:
+    return [in_unit(point[0], unit), in_unit(point[1], unit)]
+
+
+def _places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
+    return [_place(point, unit) for point in points]
+
+
+def _ring(outline: Outline, unit: Unit) -> list[list[float]]:
+    return _places(paths.ring(outline), unit)
+
+
+def _degrees(angle: float) -> float:
+    return round(angle, 6) % 180.0
+
+
+def file_name(answer: Answer) -> str:
+    """The answer's name as a file name that any system takes.
+
+    >>> file_name(Answer("pdf", b"", "Fish/Chips: a block"))
+    'Fish Chips a block.pdf'
+    """
+    stem = re.sub(r"[\x00-\x1f\x7f-\x9f/\\:*?\"<>|]+", " ", answer.name)
+    stem = " ".join(stem.split()).strip(". ")[:100].rstrip(". ") or "templates"
+    return f"{stem}.{answer.form}"

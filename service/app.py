@@ -1,0 +1,58 @@
+"""The application: ``gunicorn 'service.app:create_app()'`` serves it."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from typing import Final
+
+from flask import Flask, Response, g, request
+
+from service.docs import pages
+from service.problems import answer_with_problems
+from service.routes import interface
+from service.settings import Settings
+
+REQUEST_ID: Final = "X-Request-Id"
+
+_HEADERS: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    # What a program asked for has nothing to load; the pages name their own policy.
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+}
+
+_GIVEN_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+
+def create_app(settings: Settings | None = None) -> Flask:
+    """The service as a WSGI application.
+
+    Args:
+        settings: those of the environment if not given.
+
+    Raises:
+        ValueError: the environment's settings cannot be used.
+    """
+    settings = settings or Settings.from_environment()
+    app = Flask("service", template_folder="pages", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
+    app.register_blueprint(interface(settings))
+    app.register_blueprint(pages(settings))
+    answer_with_problems(app)
+    app.before_request(_name_request)
+    app.after_request(_add_headers)
+    return app
+
+
+def _name_request() -> None:
+    """Takes over the caller's id for the request, or makes one."""
+    given = request.headers.get(REQUEST_ID, "")
+    g.request_id = given if _GIVEN_ID.fullmatch(given) else uuid.uuid4().hex
+
+
+def _add_headers(response: Response) -> Response:
+    response.headers[REQUEST_ID] = g.request_id
+    for name, value in _HEADERS.items():
+        response.headers.setdefault(name, value)
+    return response

@@ -1,0 +1,340 @@
+"""The command line ``piecewright``: the functions of the HTTP interface, for scripts.
+
+It ends with 0 if all went well, 1 if the block or a setting has faults (each a line on
+standard error: pointer, place, what is wrong), 2 if the command cannot be understood or a
+file cannot be read or written.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from patchwork.faults import Fault
+from patchwork.lengths import UNITS, Unit, in_unit
+from service import VERSION, answers, openapi
+from service.answers import FORMS, Answer, Form, NoSuchBlock, NoSuchSheet
+from service.json_text import NotJson, read_json, write_json
+from service.reading import Refused, Request, read_request
+from service.schemas import CORNERS, ORIENTATIONS
+from service.settings import Settings
+
+GOOD, FAULTY, MISUSED = 0, 1, 2
+
+
+class _Misuse(Exception):
+    """The command cannot be carried out; the message says why."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Carries out a command line and gives the exit code."""
+    given = _parser().parse_args(arguments)
+    try:
+        settings = Settings.from_environment()
+    except ValueError as error:
+        print(f"piecewright: {error}", file=sys.stderr)
+        return MISUSED
+    try:
+        code: int = given.run(given, settings)
+    except Refused as error:
+        for fault in error.faults:
+            print(_line(fault, error.unit), file=sys.stderr)
+        return FAULTY
+    except BrokenPipeError:
+        # Whoever read the output has left, as ``head`` does; that is no fault.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return GOOD
+    except OSError as error:
+        print(f"piecewright: {error.filename}: {error.strerror}", file=sys.stderr)
+        return MISUSED
+    except (_Misuse, NoSuchBlock, NoSuchSheet) as error:
+        print(f"piecewright: {error}", file=sys.stderr)
+        return MISUSED
+    return code
+
+
+def _line(fault: Fault, unit: Unit) -> str:
+    place = ""
+    if fault.at is not None:
+        x, y = (in_unit(c, unit) for c in fault.at)
+        place = f"at ({x:g}, {y:g}) {unit}: "
+    return f"{fault.pointer or '/'}: {place}{fault.detail}"
+
+
+# --- commands --------------------------------------------------------------------------------
+
+
+def _templates(given: argparse.Namespace, settings: Settings) -> int:
+    form: Form = given.format or _form_of(given.output)
+    if given.page is not None and form != "svg":
+        raise _Misuse("--page goes with svg alone")
+    request = _request(given, settings)
+    answer = answers.templates_answer(request, form, settings.max_sheets, given.page)
+    _write(answer, given.output)
+    return GOOD
+
+
+def _check(given: argparse.Namespace, settings: Settings) -> int:
+    checked = answers.check_answer(_request(given, settings))
+    if given.json:
+        _to_stdout(write_json(checked))
+        return GOOD
+    unit = checked["unit"]
+    count = len(checked["pieces"])
+    print(
+        f"{count} piece{'' if count == 1 else 's'}, "
+        f"finished {checked['width']:g} x {checked['height']:g} {unit}"
+    )
+    for caution in checked["cautions"]:
+        x, y = caution.get("at", (None, None))
+        place = "" if x is None else f"at ({x:g}, {y:g}) {unit}: "
+        print(f"caution: {caution['pointer']}: {place}{caution['detail']}")
+    return GOOD
+
+
+def _blocks(given: argparse.Namespace, settings: Settings) -> int:
+    if given.id is not None:
+        _to_stdout(write_json(answers.block_answer(given.id, given.unit), indent=2))
+        return GOOD
+    for entry in answers.catalogue_answer(given.unit)["blocks"]:
+        size = f"{entry['width']:g} x {entry['height']:g} {given.unit}"
+        print(f"{entry['id']:<24} {entry['name']:<26} {size:<14} {entry['pieces']:>3} pieces")
+    return GOOD
+
+
+def _serve(given: argparse.Namespace, settings: Settings) -> int:
+    host = f"[{given.host}]" if ":" in given.host else given.host
+    sys.stdout.flush()
+    os.execv(
+        sys.executable,
+        [
+            *(sys.executable, "-m", "gunicorn"),
+            *("--bind", f"{host}:{given.port}"),
+            *("--workers", str(given.workers)),
+            *("--timeout", "120"),
+            "--no-control-socket",
+            "service.app:create_app()",
+        ],
+    )
+
+
+def _openapi(given: argparse.Namespace, settings: Settings) -> int:
+    document = openapi.written(settings)
+    if given.output is None:
+        _to_stdout(document)
+    else:
+        _replace(given.output, document)
+    return GOOD
+
+
+# --- what comes in ---------------------------------------------------------------------------
+
+
+def _request(given: argparse.Namespace, settings: Settings) -> Request:
+    """What the command line asks for, as the interface would be asked."""
+    return read_request(_body(given), settings)
+
+
+def _body(given: argparse.Namespace) -> Any:
+    """The request: that of the file, or of the block alone, with the options put in."""
+    body = _source(given.block)
+    body = dict(body) if isinstance(body, dict) and "block" in body else {"block": body}
+    if given.unit is not None:
+        body["unit"] = given.unit
+    finish = {
+        "width": given.finish_width,
+        "height": given.finish_height,
+        "scale": given.scale,
+    }
+    if chosen := _given(finish):
+        body["finish"] = chosen  # in place of the file's: width and scale do not go together
+    if given.edge_allowance is not None:
+        seam = {} if given.allowance is None else {"seam": given.allowance}
+        body["allowance"] = {
+            **_as_seam(body.get("allowance")),
+            **seam,
+            "edge": given.edge_allowance,
+        }
+    elif given.allowance is not None:
+        body["allowance"] = given.allowance
+    if given.corners is not None:
+        body["corners"] = given.corners
+    sheet = {
+        "paper": _paper(given.paper),
+        "orientation": given.orientation,
+        "margin": given.margin,
+        "overlap": given.overlap,
+    }
+    if chosen := _given(sheet):
+        own = body.get("sheet")
+        own = dict(own) if isinstance(own, dict) else {}
+        if given.paper is not None:
+            own = {name: value for name, value in own.items() if name not in ("width", "height")}
+        body["sheet"] = {**own, **chosen}
+    return body
+
+
+def _given(options: dict[str, Any]) -> dict[str, Any]:
+    """The options that the command line has."""
+    return {name: value for name, value in options.items() if value is not None}
+
+
+def _source(name: str) -> Any:
+    """The JSON of a file, or of standard input for ``-``; or the id of a catalogue block."""
+    if name == "-":
+        raw = sys.stdin.buffer.read()
+    elif Path(name).suffix.lower() == ".json" or Path(name).exists():
+        raw = Path(name).read_bytes()
+    else:
+        return name
+    try:
+        return read_json(raw)
+    except NotJson as error:
+        raise _Misuse(f"{name}: {error}") from None
+
+
+def _as_seam(allowance: Any) -> dict[str, Any]:
+    """A request's allowance as an object; a length alone is for seams."""
+    if allowance is None:
+        return {"seam": "1/4 in"}
+    return allowance if isinstance(allowance, dict) else {"seam": allowance}
+
+
+def _paper(text: str | None) -> Any:
+    """A paper's name in any case, or its size: ``9in x 12in``."""
+    if text is None:
+        return None
+    width, by, height = text.replace("×", "x").partition("x")
+    if by and any(c.isdigit() for c in width):
+        return {"width": width.strip(), "height": height.strip()}
+    return text.lower()
+
+
+# --- what goes out ---------------------------------------------------------------------------
+
+
+def _form_of(output: Path | None) -> Form:
+    if output is None:
+        return "json"
+    ending = output.suffix.lower().removeprefix(".")
+    for form in FORMS:
+        if ending == form:
+            return form
+    raise _Misuse(f"{output} should end in {', '.join('.' + form for form in FORMS)}")
+
+
+def _write(answer: Answer, output: Path | None) -> None:
+    if output is None:
+        _to_stdout(answer.content)
+    else:
+        _replace(output, answer.content)
+
+
+def _to_stdout(content: bytes) -> None:
+    sys.stdout.flush()
+    sys.stdout.buffer.write(content)
+    sys.stdout.buffer.flush()
+
+
+def _replace(path: Path, content: bytes) -> None:
+    """Writes a file whole or not at all."""
+    if path.exists() and not path.is_file():
+        path.write_bytes(content)  # a device or a pipe cannot be replaced
+        return
+    target = path.resolve()
+    handle, draft = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.chmod(draft, target.stat().st_mode & 0o777 if target.exists() else _usual_mode())
+        os.replace(draft, target)
+    except BaseException:
+        os.unlink(draft)
+        raise
+
+
+def _usual_mode() -> int:
+    """What a new file may be used for: a draft is its owner's alone."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+# --- the command line ------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="piecewright",
+        description="True-scale cutting templates for patchwork blocks.",
+        epilog="It ends with 0 if all went well, 1 for a block or setting with faults, 2 if the "
+        "command cannot be carried out.",
+    )
+    parser.add_argument("--version", action="version", version=f"piecewright {VERSION}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    templates = commands.add_parser("templates", help="make cutting templates")
+    _add_request(templates)
+    templates.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="its ending says the form: "
+        + ", ".join(f".{form}" for form in FORMS)
+        + "; standard output if left out",
+    )
+    templates.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
+    templates.add_argument("--page", type=int, metavar="N", help="with svg: sheet N alone")
+    templates.set_defaults(run=_templates)
+
+    check = commands.add_parser("check", help="say what is wrong with a block")
+    _add_request(check)
+    check.add_argument("--json", action="store_true", help="print the whole answer as JSON")
+    check.set_defaults(run=_check)
+
+    blocks = commands.add_parser("blocks", help="list the catalogue, or print a block of it")
+    blocks.add_argument("id", nargs="?", metavar="ID", help="of the block to print as JSON")
+    blocks.add_argument("--unit", choices=UNITS, default="in")
+    blocks.set_defaults(run=_blocks)
+
+    serve = commands.add_parser("serve", help="serve the HTTP interface")
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    serve.add_argument("--port", type=int, default=8000, help="(%(default)s)")
+    serve.add_argument("--workers", type=int, default=2, help="processes (%(default)s)")
+    serve.set_defaults(run=_serve)
+
+    document = commands.add_parser("openapi", help="print the OpenAPI document")
+    document.add_argument("-o", "--output", type=Path, metavar="FILE", help="write it to a file")
+    document.set_defaults(run=_openapi)
+    return parser
+
+
+def _add_request(parser: argparse.ArgumentParser) -> None:
+    """The options that a request's fields have; they win over those of the file."""
+    parser.add_argument(
+        "block",
+        metavar="BLOCK",
+        help="a JSON file with a block or a whole request, - for standard input, or the id of a "
+        "block of the catalogue",
+    )
+    parser.add_argument("--unit", metavar="UNIT", help="in, cm or mm; of lengths that name none")
+    parser.add_argument("--finish-width", metavar="LENGTH", help="finished width, such as 12in")
+    parser.add_argument("--finish-height", metavar="LENGTH", help="finished height")
+    parser.add_argument("--scale", type=float, metavar="TIMES", help="times the drawn size")
+    parser.add_argument("--allowance", metavar="LENGTH", help="seam allowance (1/4in)")
+    parser.add_argument("--edge-allowance", metavar="LENGTH", help="at the edge of the block")
+    parser.add_argument("--corners", choices=CORNERS)
+    parser.add_argument("--paper", metavar="PAPER", help="a4, letter, …, or '9in x 12in'")
+    parser.add_argument("--orientation", choices=ORIENTATIONS)
+    parser.add_argument("--margin", metavar="LENGTH", help="what the printer leaves blank (1/4in)")
+    parser.add_argument("--overlap", metavar="LENGTH", help="of tiled templates (1/4in)")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,421 @@
+"""The OpenAPI document, made from the schemas; ``python -m service.openapi`` writes it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from typing import Any, Final
+
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.common import resolve_schema_cls
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
+from marshmallow import Schema
+from marshmallow import fields as plain
+
+from patchwork.lengths import UNITS
+from service import VERSION, answers, examples, problems, schemas
+from service.answers import MEDIA_TYPES, Form
+from service.examples import FAULTY, GOOD, Example
+from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
+from service.json_text import MOST_DEPTH, read_json, write_json
+from service.problems import KINDS, Kind
+from service.reading import Refused, read_request
+from service.settings import Settings
+
+JSON: Final = MEDIA_TYPES["json"]
+
+_LENGTH: Final[dict[str, Any]] = {
+    "description": (
+        "A number in the request's unit, or text: a decimal or a fraction, with or without a unit."
+    ),
+    "oneOf": [
+        {"type": "number"},
+        {
+            "type": "string",
+            "maxLength": 40,
+            "pattern": (
+                r"^\s*[+-]?\s*(\d+(\s+|\s*-\s*)\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d+(\.\d*)?|\.\d+)"
+                r'\s*(in|"|cm|mm)?\s*$'
+            ),
+        },
+    ],
+    "examples": [3.5, "3 1/2", "3-1/2", "7/8", "12 mm"],
+}
+_POINT: Final[dict[str, Any]] = {
+    "description": "`[x, y]`: x to the right, y down, seen from the face of the block.",
+    "type": "array",
+    "items": {"$ref": "#/components/schemas/Length"},
+    "minItems": 2,
+    "maxItems": 2,
+}
+_PLACE: Final[dict[str, Any]] = {
+    "description": "`[x, y]` in the answer's unit, to 6 decimals: x to the right, y down.",
+    "type": "array",
+    "items": {"type": "number"},
+    "minItems": 2,
+    "maxItems": 2,
+}
+_JOINS: Final[dict[str, Any]] = {
+    "description": (
+        "The order of sewing: a piece id, or a pair of units that are sewn to each other. "
+        '`[["a", "b"], ["c", "d"]]`: join a to b, c to d, then both.'
+    ),
+    "oneOf": [
+        {"type": "string", "minLength": 1, "maxLength": LONGEST_ID},
+        {
+            "type": "array",
+            "items": {"$ref": "#/components/schemas/Joins"},
+            "minItems": 2,
+            "maxItems": 2,
+        },
+    ],
+}
+
+
+_UNIT: Final[dict[str, Any]] = {
+    "name": "unit",
+    "in": "query",
+    "description": "Of every length of the answer.",
+    "schema": {"type": "string", "enum": list(UNITS), "default": "in"},
+    "example": "cm",
+}
+
+
+@lru_cache(maxsize=4)
+def document(settings: Settings) -> dict[str, Any]:
+    """The OpenAPI 3.1 document of a service with these settings."""
+    named: dict[str, type[Schema]] = {}
+
+    def name_of(schema: Any) -> str:
+        cls = resolve_schema_cls(schema)
+        assert isinstance(cls, type)
+        named[cls.__name__] = cls
+        return cls.__name__
+
+    marshmallow = MarshmallowPlugin(schema_name_resolver=name_of)
+    spec = APISpec(
+        title="Piecewright",
+        version=VERSION,
+        openapi_version="3.1.0",
+        plugins=[marshmallow],
+        info={
+            "summary": "True-scale cutting templates for patchwork blocks.",
+            "description": _introduction(settings),
+            "license": {"name": "Apache License 2.0", "identifier": "Apache-2.0"},
+        },
+        servers=[{"url": "/", "description": "The service that gives this document."}],
+        tags=[
+            {"name": "blocks", "description": "The built-in blocks."},
+            {"name": "printables", "description": "What can be made of a block."},
+            {"name": "service", "description": "The service itself."},
+        ],
+    )
+    assert marshmallow.converter is not None
+    marshmallow.converter.add_attribute_function(_own_fields)  # type: ignore[no-untyped-call]
+    for name, shape in (
+        ("Length", _LENGTH),
+        ("Point", _POINT),
+        ("Place", _PLACE),
+        ("Joins", _JOINS),
+    ):
+        spec.components.schema(name, shape)
+    for status in sorted({kind.status for kind in KINDS.values()} - {422}):
+        spec.components.response(f"Problem{status}", _problem_response(status))
+    for path, operations in _paths(settings).items():
+        spec.path(path=path, operations=operations)
+    made: dict[str, Any] = spec.to_dict()
+    for name, cls in named.items():
+        shape = made["components"]["schemas"][name]
+        shape["description"] = " ".join((cls.__doc__ or "").split())
+        shape.update(getattr(cls, "rules", {}))
+    # Through its own text, so that nothing in it is shared with what it was made from.
+    read: dict[str, Any] = read_json(write_json({"openapi": made.pop("openapi"), **made}))
+    return read
+
+
+def _own_fields(
+    converter: OpenAPIConverter, field: plain.Field[Any], **kwargs: Any
+) -> dict[str, Any]:
+    """Lets a field of ``service.fields`` and ``service.schemas`` say what it takes."""
+    if not isinstance(field, RequestField | schemas.Place | schemas.Places):
+        return {}
+
+    def refer(schema: type[Schema] | str) -> dict[str, Any]:
+        if isinstance(schema, str):
+            return {"$ref": f"#/components/schemas/{schema}"}
+        found: dict[str, Any] = converter.resolve_nested_schema(schema)  # type: ignore[no-untyped-call]
+        return found
+
+    shape = field.json_schema(refer)
+    if field.allow_none and isinstance(shape.get("type"), str):
+        shape["type"] = [shape["type"], "null"]
+    return shape
+
+
+# --- what stands in it -----------------------------------------------------------------------
+
+
+def _introduction(settings: Settings) -> str:
+    return (
+        "Send a patchwork block as JSON; get templates back that can be printed at true size, cut "
+        "and sewn.\n\n"
+        f"Lengths are numbers or text such as `3 1/2`, in {', '.join(f'`{u}`' for u in UNITS)}; "
+        "answers give them in the request's unit to 6 decimals. The block plane has x to the "
+        "right and y down, seen from the face of the block; angles are degrees clockwise.\n\n"
+        "Every error is `application/problem+json` (RFC 9457), and tells all faults at once. "
+        "Every answer has an `X-Request-Id`.\n\n"
+        f"Limits: a request of {settings.max_request_bytes:,} bytes, {settings.max_pieces:,} "
+        f"pieces in a block, {settings.max_points:,} points in an outline, "
+        f"{schemas.MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
+        f"document, {LONGEST_NAME} characters in a name and {LONGEST_ID} in an id, "
+        f"{MOST_DEPTH:,} levels of nesting. A finished block measures from 1/4 in to 400 in, and "
+        "an allowance, a margin and an overlap up to 3 in."
+    )
+
+
+def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
+    catalogue = answers.catalogue_answer()
+    flag = examples.SIGNAL_FLAG.body
+    read = read_request(flag, settings) if _fits(settings) else None
+    checked = answers.check_answer(read) if read else None
+    templates = (
+        read_json(answers.templates_answer(read, "json", settings.max_sheets).content)
+        if read
+        else None
+    )
+    return {
+        "/v1/blocks": {
+            "get": _operation(
+                "listBlocks",
+                "blocks",
+                "The catalogue",
+                "Every built-in block, by id. All are traditional and in the public domain.",
+                {JSON: _content("Catalogue", {**catalogue, "blocks": catalogue["blocks"][:3]})},
+                parameters=[_UNIT],
+                problems_=(400, 406),
+            )
+        },
+        "/v1/blocks/{id}": {
+            "get": _operation(
+                "getBlock",
+                "blocks",
+                "A block of the catalogue as geometry",
+                "What a request's `block` may be, to be changed and sent back.",
+                {JSON: _content("BlockAsPieces", answers.block_answer("drunkards-path"))},
+                parameters=[
+                    {
+                        "name": "id",
+                        "in": "path",
+                        "required": True,
+                        "description": "As `GET /v1/blocks` lists it.",
+                        "schema": {"type": "string"},
+                        "example": "drunkards-path",
+                    },
+                    _UNIT,
+                ],
+                problems_=(400, 404, 406),
+            )
+        },
+        "/v1/check": {
+            "post": _operation(
+                "checkBlock",
+                "printables",
+                "The block read back as pieces",
+                "With sizes and cautions if the block is good; else a problem with every fault.",
+                {JSON: _content("CheckAnswer", checked)},
+                body={**GOOD, **FAULTY},
+                problems_=(400, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/v1/templates": {
+            "post": _operation(
+                "makeTemplates",
+                "printables",
+                "Cutting templates",
+                "At true size, in the form that `Accept` asks for: outlines as JSON (the default), "
+                "all sheets as a PDF, all templates on one SVG canvas or one sheet of them "
+                "(`page`), or a ZIP with an SVG file a sheet.",
+                {
+                    JSON: _content("TemplatesAnswer", templates),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(GOOD),
+                parameters=[
+                    {
+                        "name": "page",
+                        "in": "query",
+                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
+                        "schema": {"type": "integer", "minimum": 1},
+                        "example": 1,
+                    }
+                ],
+                headers={
+                    "Content-Disposition": {
+                        "description": "For PDF and ZIP: a file name after the block.",
+                        "schema": {"type": "string"},
+                    }
+                },
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/health": {
+            "get": _operation(
+                "getHealth",
+                "service",
+                "Whether the service can do its work",
+                "The first request of a process draws a trial document.",
+                {JSON: _content("Health", {"status": "ok", "version": VERSION})},
+                problems_=(503,),
+            )
+        },
+        "/openapi.json": {
+            "get": _operation(
+                "getDocument",
+                "service",
+                "This document",
+                "OpenAPI 3.1.",
+                {JSON: {"schema": {"type": "object"}, "example": {"openapi": "3.1.0"}}},
+            )
+        },
+        "/docs": {
+            "get": _operation(
+                "getPage",
+                "service",
+                "This document as a page to read",
+                "",
+                {"text/html": {"schema": {"type": "string"}}},
+            )
+        },
+    }
+
+
+def _fits(settings: Settings) -> bool:
+    """Whether the example is within the limits of this service."""
+    return settings.max_pieces >= 3 and settings.max_points >= 4
+
+
+def _content(schema: str, example: Any) -> dict[str, Any]:
+    content: dict[str, Any] = {"schema": getattr(schemas, schema)}
+    if example is not None:
+        content["example"] = example
+    return content
+
+
+def _files(*forms: Form) -> dict[str, Any]:
+    said = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
+    return {
+        MEDIA_TYPES[form]: {"schema": {"type": "string", "description": said[form]}}
+        for form in forms
+    }
+
+
+def _operation(
+    id: str,
+    tag: str,
+    summary: str,
+    description: str,
+    content: Mapping[str, Any],
+    *,
+    body: Mapping[str, Example] | None = None,
+    parameters: Iterable[Mapping[str, Any]] = (),
+    headers: Mapping[str, Any] | None = None,
+    problems_: Iterable[int] = (),
+    settings: Settings | None = None,
+) -> dict[str, Any]:
+    answer: dict[str, Any] = {"description": summary + ".", "content": dict(content)}
+    if headers:
+        answer["headers"] = dict(headers)
+    responses: dict[str, Any] = {"200": answer}
+    for status in sorted({*problems_, 500}):
+        responses[str(status)] = f"Problem{status}"
+    operation: dict[str, Any] = {
+        "operationId": id,
+        "tags": [tag],
+        "summary": summary,
+        "description": description,
+        "responses": responses,
+    }
+    if parameters:
+        operation["parameters"] = list(parameters)
+    if body is not None and settings is not None:
+        operation["requestBody"] = {
+            "required": True,
+            "content": {
+                JSON: {
+                    "schema": schemas.BlockRequest,
+                    "examples": {
+                        name: {"summary": one.summary, "value": one.body}
+                        for name, one in body.items()
+                    },
+                }
+            },
+        }
+        responses["422"] = _refusal_response(settings)
+    return operation
+
+
+def _problem_content(shown: Mapping[str, Any]) -> dict[str, Any]:
+    return {problems.MEDIA_TYPE: {"schema": schemas.Problem, "examples": dict(shown)}}
+
+
+def _problem_response(status: int) -> dict[str, Any]:
+    """The answer with each kind of problem of one status."""
+    kinds = [kind for kind in KINDS.values() if kind.status == status]
+    return {
+        "description": " Or: ".join(f"{kind.title}." for kind in kinds),
+        "content": _problem_content({kind.id: {"value": _example(kind)} for kind in kinds}),
+    }
+
+
+_DETAILS: Final = {
+    "bad-json": "This is not JSON: Expecting ',' delimiter (line 1, column 24).",
+    "bad-request": "The parameter 'page' is a whole number, not 'two'.",
+    "not-found": "The catalogue has no block 'sawtooth-stra'.",
+    "method-not-allowed": "The method is not allowed for the requested URL.",
+    "not-acceptable": "The answers here are application/json.",
+    "too-large": "The body is larger than this service reads.",
+    "unsupported-media-type": (
+        "The body came as 'text/plain'; send it as application/json, without Content-Encoding."
+    ),
+    "internal-error": "The service met an error of its own. Nothing is wrong with how you asked.",
+    "unavailable": "A trial document could not be drawn.",
+}
+
+
+def _example(kind: Kind) -> dict[str, object]:
+    return problems.problem_body(kind, _DETAILS[kind.id], f"/problems/{kind.id}")
+
+
+def _refusal_response(settings: Settings) -> dict[str, Any]:
+    """The answer to a request with faults, with what faulty examples really get."""
+    shown: dict[str, Any] = {}
+    wrong_setting = {"block": "pinwheel", "allowence": "1/4 in"}
+    for kind, body in (
+        (problems.INVALID_BLOCK, examples.LOOSE_END.body),
+        (problems.INVALID_SETTING, wrong_setting),
+    ):
+        try:
+            read_request(body, settings)
+        except Refused as error:
+            detail = problems.faults_in_words(error.faults)
+            told = problems.problem_body(
+                kind, detail, f"/problems/{kind.id}", error.faults, error.unit
+            )
+            shown[kind.id] = {"value": told}
+    return {
+        "description": "The block or a setting has faults; all of them are told.",
+        "content": _problem_content(shown),
+    }
+
+
+def written(settings: Settings | None = None) -> bytes:
+    """The document as the file ``openapi/openapi.json`` keeps it."""
+    return write_json(document(settings or Settings()), indent=2)
+
+
+if __name__ == "__main__":
+    sys.stdout.buffer.write(written())

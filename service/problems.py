@@ -1,0 +1,232 @@
+"""Errors as problem details (RFC 9457), each kind with a page that explains it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from flask import Flask, Response, g, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from patchwork.faults import Fault
+from patchwork.lengths import Unit
+from service.answers import NoSuchBlock, NoSuchSheet, told_faults
+from service.json_text import NotJson, write_json
+from service.reading import Refused
+
+MEDIA_TYPE: Final = "application/problem+json"
+
+MOST_TOLD: Final = 5000
+"""Faults; an answer that tells of more would serve nobody."""
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of problem.
+
+    Attributes:
+        id: the last part of its ``type``, ``/problems/<id>``.
+        about: what it means and what to do, a paragraph for the page of that address.
+    """
+
+    id: str
+    status: int
+    title: str
+    about: str
+
+
+BAD_JSON: Final = Kind(
+    "bad-json",
+    400,
+    "The request is not JSON",
+    "The body could not be read as JSON (RFC 8259) in UTF-8. The detail says where. Mind that "
+    "JSON has no comments, no trailing commas, no NaN and no Infinity, and that a field may stand "
+    "only once in an object.",
+)
+BAD_REQUEST: Final = Kind(
+    "bad-request",
+    400,
+    "The request cannot be understood",
+    "Something about the request other than its body is wrong, such as a query parameter that is "
+    "not known here. The detail says what.",
+)
+NOT_FOUND: Final = Kind(
+    "not-found",
+    404,
+    "There is nothing here",
+    "The address leads nowhere: no such page, no such block in the catalogue, or no such sheet.",
+)
+METHOD_NOT_ALLOWED: Final = Kind(
+    "method-not-allowed",
+    405,
+    "This address takes another method",
+    "The field Allow of the answer names the methods that the address takes.",
+)
+NOT_ACCEPTABLE: Final = Kind(
+    "not-acceptable",
+    406,
+    "There is no answer in a form that you accept",
+    "The field Accept of the request names only forms that this address does not have. The detail "
+    "names those that it has.",
+)
+TOO_LARGE: Final = Kind(
+    "too-large",
+    413,
+    "The request is too large",
+    "The body is larger than this service reads. A block of 2,000 pieces fits by far: look for "
+    "coordinates with needless decimals.",
+)
+UNSUPPORTED_MEDIA_TYPE: Final = Kind(
+    "unsupported-media-type",
+    415,
+    "The request must be JSON",
+    "Send the body with Content-Type: application/json and without Content-Encoding.",
+)
+INVALID_BLOCK: Final = Kind(
+    "invalid-block",
+    422,
+    "The block cannot be made as it is",
+    "The request is JSON, but the block that it describes has faults. `errors` lists every one: "
+    "`pointer` leads to it in the request, `code` is a fixed word for programs, `detail` says "
+    "what is wrong and what to do, and `at` is the place on the block, in the request's unit.",
+)
+INVALID_SETTING: Final = Kind(
+    "invalid-setting",
+    422,
+    "A setting cannot be used as it is",
+    "The request is JSON and nothing was found wrong with its block, but another field has a "
+    "fault: one that is not known, not of the right type, or out of its range. `errors` lists "
+    "every one with a `pointer` to it.",
+)
+INTERNAL_ERROR: Final = Kind(
+    "internal-error",
+    500,
+    "Something went wrong in the service",
+    "This is a defect of Piecewright, not of your request. Report it with the request and the "
+    "X-Request-Id of the answer, by which its cause can be found in the service's log.",
+)
+UNAVAILABLE: Final = Kind(
+    "unavailable",
+    503,
+    "The service cannot do its work now",
+    "It runs, but could not draw a trial document. Its log says what is missing.",
+)
+
+KINDS: Final = {
+    kind.id: kind
+    for kind in (
+        BAD_JSON,
+        BAD_REQUEST,
+        NOT_FOUND,
+        METHOD_NOT_ALLOWED,
+        NOT_ACCEPTABLE,
+        TOO_LARGE,
+        UNSUPPORTED_MEDIA_TYPE,
+        INVALID_BLOCK,
+        INVALID_SETTING,
+        INTERNAL_ERROR,
+        UNAVAILABLE,
+    )
+}
+
+_BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if kind is not BAD_JSON}
+
+
+class Problem(Exception):
+    """Something is wrong with a request; the answer is of this kind."""
+
+    def __init__(self, kind: Kind, detail: str) -> None:
+        super().__init__(detail)
+        self.kind, self.detail = kind, detail
+
+
+def refused_kind(faults: Sequence[Fault]) -> Kind:
+    """Whether the block is at fault, or nothing but settings."""
+    of_block = any(f.pointer == "/block" or f.pointer.startswith("/block/") for f in faults)
+    return INVALID_BLOCK if of_block else INVALID_SETTING
+
+
+def problem_body(
+    kind: Kind, detail: str, type_: str, faults: Sequence[Fault] = (), unit: Unit = "in"
+) -> dict[str, object]:
+    """The problem's JSON object.
+
+    Args:
+        type_: the address of the page that explains it.
+        unit: in which the places of faults are told.
+    """
+    body: dict[str, object] = {
+        "type": type_,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+    }
+    if faults:
+        body["errors"] = told_faults(faults[:MOST_TOLD], unit)
+    return body
+
+
+def faults_in_words(faults: Sequence[Fault]) -> str:
+    """How many faults there are, for the problem's detail."""
+    if len(faults) == 1:
+        return sentence(faults[0].detail)
+    told = f", of which the first {MOST_TOLD} are told" if len(faults) > MOST_TOLD else ""
+    return f"There are {len(faults)} faults{told}; see errors."
+
+
+def answer_with_problems(app: Flask) -> None:
+    """Makes every error of the app leave as a problem."""
+    app.register_error_handler(Problem, lambda p: _answer(p.kind, p.detail))
+    app.register_error_handler(NotJson, lambda e: _answer(BAD_JSON, sentence(str(e))))
+    app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
+    app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
+    app.register_error_handler(Refused, _refused)
+    app.register_error_handler(HTTPException, _http_exception)
+    app.register_error_handler(Exception, _unforeseen)
+
+
+def sentence(words: str) -> str:
+    """The words with a capital and a full stop.
+
+    >>> sentence("did you mean 'finish'?"), sentence("the body is empty")
+    ("Did you mean 'finish'?", 'The body is empty.')
+    """
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
+
+
+def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
+    type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
+    body = problem_body(kind, detail, type_, faults, unit)
+    return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
+
+
+def _refused(error: Refused) -> Response:
+    return _answer(
+        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
+    )
+
+
+def _http_exception(error: HTTPException) -> AnyResponse:
+    """Werkzeug's own errors; one that is no error, such as a redirect, leaves as it is."""
+    status = error.code or 500
+    if status < 400:
+        return error.get_response()
+    kind = _BY_STATUS.get(status) or Kind("", status, error.name, "")
+    answer = _answer(kind, error.description or kind.title)
+    for name, value in error.get_headers():
+        if name.lower() != "content-type":
+            answer.headers[name] = value
+    return answer
+
+
+def _unforeseen(error: Exception) -> Response:
+    _log.error("request %s failed", g.get("request_id", "-"), exc_info=error)
+    return _answer(
+        INTERNAL_ERROR,
+        "The service met an error of its own. Nothing is wrong with how you asked.",
+    )

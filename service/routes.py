@@ -1,0 +1,169 @@
+"""The addresses of the interface: each reads its request, has it answered, and sends that."""
+
+from __future__ import annotations
+
+import logging
+import re
+import unicodedata
+from collections.abc import Sequence
+from typing import Any, Final
+from urllib.parse import quote
+
+from flask import Blueprint, Response, request
+
+from patchwork.lengths import UNITS, Unit
+from service import VERSION, answers
+from service.answers import FORMS, MEDIA_TYPES, Answer, Form
+from service.json_text import read_json, write_json
+from service.negotiation import preferred
+from service.openapi import document
+from service.problems import (
+    BAD_REQUEST,
+    NOT_ACCEPTABLE,
+    UNAVAILABLE,
+    UNSUPPORTED_MEDIA_TYPE,
+    Problem,
+)
+from service.reading import Request, read_request
+from service.settings import Settings
+
+JSON: Final = MEDIA_TYPES["json"]
+
+_log = logging.getLogger(__name__)
+
+
+def interface(settings: Settings) -> Blueprint:
+    """The addresses that programs use."""
+    api = Blueprint("interface", __name__)
+
+    @api.get("/v1/blocks")
+    def list_blocks() -> Response:
+        _negotiate(("json",))
+        return _json(answers.catalogue_answer(_unit()))
+
+    @api.get("/v1/blocks/<id>")
+    def get_block(id: str) -> Response:
+        _negotiate(("json",))
+        return _json(answers.block_answer(id, _unit()))
+
+    @api.post("/v1/check")
+    def check() -> Response:
+        _negotiate(("json",))
+        return _json(answers.check_answer(_request(settings)))
+
+    @api.post("/v1/templates")
+    def templates() -> Response:
+        form = _negotiate(FORMS)
+        sheet = _sheet_number(form)
+        answer = answers.templates_answer(_request(settings), form, settings.max_sheets, sheet)
+        return _document(answer)
+
+    @api.get("/health")
+    def health() -> Response:
+        try:
+            answers.prove_ready()
+        except Exception as error:
+            _log.exception("the trial document failed")
+            raise Problem(UNAVAILABLE, "A trial document could not be drawn.") from error
+        return _json({"status": "ok", "version": VERSION})
+
+    @api.get("/openapi.json")
+    def openapi() -> Response:
+        return _json(document(settings))
+
+    @api.after_request
+    def vary(response: Response) -> Response:
+        if request.path.startswith("/v1/"):
+            response.vary.add("Accept")
+        return response
+
+    return api
+
+
+# --- what comes in ---------------------------------------------------------------------------
+
+
+def _negotiate(forms: Sequence[Form]) -> Form:
+    """The form of answer that the client would rather have, of those that there are."""
+    by_type = {MEDIA_TYPES[form]: form for form in forms}
+    best = preferred(request.accept_mimetypes, list(by_type))
+    if best is None:
+        said = f"The answers here are {', '.join(by_type)}."
+        raise Problem(NOT_ACCEPTABLE, said)
+    return by_type[best]
+
+
+def _request(settings: Settings) -> Request:
+    """What the body asks for."""
+    is_json = request.mimetype == JSON or request.mimetype.endswith("+json")
+    encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if not is_json or encoding not in ("", "identity"):
+        sent = request.mimetype or "no type"
+        said = f"The body came as {sent!r:.80}; send it as {JSON}, without Content-Encoding."
+        raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
+    raw = request.get_data(cache=False)
+    # A body that comes in chunks is cut off at the limit: only one more read says so (413).
+    request.stream.read(1)
+    return read_request(read_json(raw), settings)
+
+
+def _sheet_number(form: Form) -> int | None:
+    """The query's ``page``, which goes with SVG only."""
+    given = _query("page")
+    if given is None:
+        return None
+    if form != "svg":
+        said = f"The parameter 'page' goes with Accept: {MEDIA_TYPES['svg']} alone."
+        raise Problem(BAD_REQUEST, said)
+    if not re.fullmatch("[+-]?[0-9]{1,9}", given):
+        raise Problem(BAD_REQUEST, f"The parameter 'page' is a whole number, not {given!r:.40}.")
+    return int(given)
+
+
+def _unit() -> Unit:
+    """The query's ``unit``, in which an answer about the catalogue is given."""
+    given = _query("unit") or "in"
+    for unit in UNITS:
+        if given == unit:
+            return unit
+    said = f"The parameter 'unit' is one of {', '.join(UNITS)}, not {given!r:.40}."
+    raise Problem(BAD_REQUEST, said)
+
+
+def _query(known: str) -> str | None:
+    """The one query parameter that an address takes."""
+    for name in request.args:
+        if name != known:
+            said = f"There is no query parameter {name!r:.60}; only {known!r}."
+            raise Problem(BAD_REQUEST, said)
+    given = request.args.getlist(known)
+    if len(given) > 1:
+        raise Problem(BAD_REQUEST, f"The parameter {known!r} is given twice.")
+    return given[0] if given else None
+
+
+# --- what goes out ---------------------------------------------------------------------------
+
+
+def _json(body: Any) -> Response:
+    return Response(write_json(body), content_type=JSON)
+
+
+def _document(answer: Answer) -> Response:
+    response = Response(answer.content, content_type=answer.media_type)
+    if answer.form in ("pdf", "zip"):
+        disposition = "inline" if answer.form == "pdf" else "attachment"
+        response.headers["Content-Disposition"] = named(disposition, answers.file_name(answer))
+    return response
+
+
+def named(disposition: str, name: str) -> str:
+    r"""The field Content-Disposition: the name in ASCII, and as it is (RFC 6266, RFC 8187).
+
+    >>> named("inline", "Fünf.pdf")
+    'inline; filename="Funf.pdf"; filename*=UTF-8\'\'F%C3%BCnf.pdf'
+    """
+    stem, dot, ending = name.rpartition(".")
+    plain = unicodedata.normalize("NFKD", stem).encode("ascii", "ignore").decode()
+    plain = " ".join(re.sub(r"[^\w .,()+-]", " ", plain).split()) or "templates"
+    return f"{disposition}; filename=\"{plain}{dot}{ending}\"; filename*=UTF-8''{quote(name)}"

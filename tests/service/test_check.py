@@ -1,0 +1,130 @@
+"""``POST /v1/check``: the block read back, or every fault at once, in the request's unit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from tests.service.asking import TWO_SQUARES, Json, check, codes
+
+
+def answer(client: FlaskClient, body: Any) -> Json:
+    response = check(client, body)
+    assert response.status_code == 200, response.get_data(as_text=True)
+    return dict(response.json or {})
+
+
+def test_a_block_is_read_back(client: FlaskClient) -> None:
+    told = answer(client, {"block": TWO_SQUARES})
+    assert (told["unit"], told["width"], told["height"]) == ("in", 4.5, 3)
+    gull, post = told["pieces"]
+    assert gull == {
+        "id": "gull",
+        "fabric": None,
+        "finished": [[0, 0], [3, 0], [3, 3], [0, 3]],
+        "area": 9,
+    }
+    assert post["area"] == 4.5
+    assert told["cautions"] == []
+
+
+@pytest.mark.parametrize(
+    ("body", "unit", "width"),
+    [
+        pytest.param({}, "in", 4.5, id="inches if nothing is said"),
+        pytest.param({"unit": "cm"}, "cm", 4.5, id="the request's, for a block without one"),
+        pytest.param({"block": {"unit": "mm"}}, "mm", 4.5, id="the block's"),
+        pytest.param({"unit": "in", "block": {"unit": "cm"}}, "in", 1.771654, id="both"),
+        pytest.param({"unit": "cm", "block": {"unit": "in"}}, "cm", 11.43, id="both, about"),
+        pytest.param({"unit": "mm", "finish": {"width": 90}}, "mm", 90, id="of the finish"),
+        pytest.param({"finish": {"width": "9 cm"}}, "in", 3.543307, id="of a length's own"),
+    ],
+)
+def test_units(client: FlaskClient, body: Json, unit: str, width: float) -> None:
+    block = {**TWO_SQUARES, **body.get("block", {})}
+    if body.get("unit", block.get("unit")) == "mm" and "finish" not in body:
+        body = {**body, "finish": {"scale": 10}}  # the least block is 1/4 in wide
+        width *= 10
+    told = answer(client, {**body, "block": block})
+    assert (told["unit"], told["width"]) == (unit, width)
+
+
+@pytest.mark.parametrize(
+    ("finish", "size"),
+    [
+        ({"width": 9}, (9, 6)),
+        ({"height": "1 1/2"}, (2.25, 1.5)),
+        ({"width": 9, "height": 9}, (9, 9)),
+        ({"scale": 2}, (9, 6)),
+    ],
+)
+def test_the_finished_size(client: FlaskClient, finish: Json, size: tuple[float, float]) -> None:
+    told = answer(client, {"block": TWO_SQUARES, "finish": finish})
+    assert (told["width"], told["height"]) == size
+
+
+def test_a_curve_is_answered_as_points(client: FlaskClient) -> None:
+    told = answer(client, {"block": "drunkards-path"})
+    pie = next(piece for piece in told["pieces"] if piece["id"] == "pie")
+    assert pie["area"] == pytest.approx(4 * 3.14159265, abs=1e-4)
+    radii = [(x * x + y * y) ** 0.5 for x, y in pie["finished"] if (x, y) != (0, 0)]
+    assert radii == pytest.approx([4] * len(radii), abs=1e-5)
+
+
+def test_cautions_point_to_the_piece_and_tell_the_place(client: FlaskClient) -> None:
+    block = {"pieces": [{"id": "a", "outline": [[0, 0], [6, 0], [6, 0.3], [0, 0.3]]}]}
+    (caution,) = answer(client, {"block": block})["cautions"]
+    assert (caution["pointer"], caution["code"]) == ("/block/pieces/0", "narrow-piece")
+    assert 0 <= caution["at"][0] <= 6
+
+
+def test_cautions_of_a_catalogue_block_point_to_the_block(client: FlaskClient) -> None:
+    told = answer(client, {"block": "pinwheel", "allowance": 3})
+    assert {caution["pointer"] for caution in told["cautions"]} == {"/block"}
+
+
+def test_all_faults_are_told_at_once(client: FlaskClient) -> None:
+    response = check(
+        client,
+        {
+            "block": {
+                "name": "Torn Sail",
+                "pieces": [
+                    {"id": "a", "outline": [[0, 0], [3, 0], [3, 3], [0, 3]], "fabric": "jib"},
+                    {"id": "a", "outline": [[2, 0], [6, 0], [6, 3], [2, 3]]},
+                ],
+            },
+            "alowance": 1,
+            "corners": "round",
+            "sheet": {"paper": "a44", "margin": "4 thumbs"},
+        },
+    )
+    assert codes(response) == {
+        "/alowance": "unknown-field",
+        "/corners": "choice",
+        "/sheet/paper": "choice",
+        "/sheet/margin": "length",
+        "/block/pieces/0/id": "duplicate-id",
+        "/block/pieces/1/id": "duplicate-id",
+        "/block/pieces/0/fabric": "unknown-fabric",
+        "/block/pieces/1": "overlap",
+    }
+    assert response.json["type"] == "/problems/invalid-block"  # type: ignore[index]
+
+
+def test_places_of_faults_are_told_in_the_requests_unit(client: FlaskClient) -> None:
+    block = {
+        "unit": "mm",
+        "frame": [[0, 0], [100, 0], [100, 100], [0, 100]],
+        "lines": [[[0, 50], [40, 50]]],
+    }
+    (error,) = check(client, {"block": block, "unit": "cm"}).json["errors"]  # type: ignore[index]
+    assert error["code"] == "dangling-line"
+    assert error["at"] == pytest.approx([4, 5], abs=1e-4)
+
+
+def test_joins_that_do_not_fit_are_a_fault_of_the_block(client: FlaskClient) -> None:
+    response = check(client, {"block": {**TWO_SQUARES, "joins": ["gull", "mast"]}})
+    assert codes(response)["/block/joins/1"] == "unknown-piece"
