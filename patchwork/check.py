@@ -7,14 +7,18 @@ from typing import TypeAlias
 
 from patchwork.block import Block
 from patchwork.faults import Fault
-from patchwork.joins import Order, members, order_of
+from patchwork.joins import Order, members
 from patchwork.lengths import spoken
 from patchwork.matching import Mismatch
 from patchwork.outlines import Allowance, Corners, cut_outlines
 from patchwork.polygons import polygon_of
 from patchwork.seams import Seams, lay_out
+from patchwork.sewing_order import order_of
 
 _Pointer: TypeAlias = Callable[[int], str]
+
+_HAIR = 1e-4
+"""Inches by which a piece may be narrower than two allowances unsaid."""
 
 SHARP = 20.0
 """Degrees; a point that is sharper gets a caution."""
@@ -65,7 +69,8 @@ def _narrow_pieces(block: Block, allowance: Allowance, pointer: _Pointer) -> Ite
     for i, piece in enumerate(block.pieces):
         shape = polygon_of(piece.outline)
         # A strip as wide as two allowances has both its allowances side by side behind it.
-        if allowance.seam > 0 and shape.buffer(-allowance.seam + 1e-6).is_empty:
+        within = shape.buffer(_HAIR - allowance.seam, join_style="mitre")
+        if allowance.seam > _HAIR and within.is_empty:
             at = shape.representative_point()
             said = (
                 f"piece {piece.id!r} is narrower than twice its seam allowance of "

@@ -34,6 +34,9 @@ _WRITTEN = re.compile(
 _LONGEST_TEXT = 40
 """Characters; no length that a person writes is longer, and huge digits cost time."""
 
+_LARGEST = 10**9
+"""Of any unit; far more than any block, and safe to reckon with."""
+
 
 class LengthError(ValueError):
     """A length that cannot be read; the message says what would be."""
@@ -58,10 +61,12 @@ def parse_length(value: object, unit: Unit = "in") -> float:
         raise LengthError(f"expected a length such as 3.5, '3 1/2' or '12 mm', got {value!r:.40}")
     if isinstance(value, str):
         amount, unit = _parse_text(value, unit)
-    elif not math.isfinite(value) or abs(value) > 1e9:
-        raise LengthError("a length must be a finite number below a thousand million")
+    elif isinstance(value, float) and not math.isfinite(value):
+        raise LengthError("a length must be a finite number")
     else:
         amount = Fraction(value)
+    if abs(amount) > _LARGEST:
+        raise LengthError("a length must be a number up to a thousand million")
     return float(amount / PER_INCH[unit])
 
 

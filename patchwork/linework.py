@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Mapping, Sequence
 
 import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
 from patchwork import paths
+from patchwork.block import MOST_PIECES
 from patchwork.faults import BlockError, Fault
-from patchwork.points import TOLERANCE, Point, plus, unit
+from patchwork.points import TOLERANCE, Point, distance, plus, unit
 from patchwork.polygons import lines as strings_of
 from patchwork.polygons import polygons
 from patchwork.seams import knit
+
+_MOST_CROSSINGS = 4 * MOST_PIECES
 
 _NUDGE = 1e-6
 """Inches by which a line that ends on another one is drawn past it, so that they surely cross."""
@@ -37,19 +41,21 @@ def cut_into_pieces(
         said = "the frame must be one simple outline with an area"
         raise BlockError([Fault(f"{pointer}/frame", "frame", said, frame[0] if frame else None)])
     faults = _outside(outline, lines, pointer)
-    if faults:
-        raise BlockError(faults)
+    room = outline.buffer(TOLERANCE)
+    drawn = {f"{pointer}/lines/{i}": line for i, line in enumerate(lines) if len(set(line)) > 1}
+    drawn[f"{pointer}/frame"] = [*frame, frame[0]]
+    _check_count(lines, pointer)
     strings = _meeting([[*frame, frame[0]], *lines])
     network = shapely.unary_union([LineString(s) for s in strings if len(s) > 1])
     faces, cut_edges, dangles, _ = shapely.polygonize_full([network])
     for left_over in (*strings_of(cut_edges), *strings_of(dangles)):
-        if left_over.length > 2 * TOLERANCE:
-            faults.append(_dangling(left_over, network, lines, pointer))
+        if left_over.length > 2 * TOLERANCE and room.covers(left_over):
+            faults.append(_dangling(left_over, network, drawn))
     for face in polygons(faces):
         for hole in face.interiors:
             said = (
-                "these lines enclose a piece that touches no other line or the frame: the piece "
-                "round it would be a ring; draw a line from it outward"
+                "these lines enclose a piece that lies free inside another one, which would be a "
+                "ring; draw lines from it outward in two places at least"
             )
             x, y = hole.coords[0]
             faults.append(Fault(f"{pointer}/lines", "ring-shaped", said, (x, y)))
@@ -60,6 +66,24 @@ def cut_into_pieces(
     pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
     whole = [p for p in pieces if not Polygon(p).buffer(-TOLERANCE / 2).is_empty]
     return sorted(whole, key=_reading_order)
+
+
+def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
+    """Refuse lines that cross far more often than any block's, before they are cut.
+
+    Lines that cross ``n`` times make more than ``n`` pieces, unless many cross in one point.
+    """
+    segments = [LineString(s) for line in lines for s in itertools.pairwise(line) if s[0] != s[1]]
+    if not segments:
+        return
+    first, second = STRtree(segments).query(segments, predicate="crosses")
+    crossings = int((first < second).sum())
+    if crossings > _MOST_CROSSINGS:
+        said = (
+            f"the lines cross {crossings} times, which makes far more than {MOST_PIECES} pieces; "
+            "draw fewer lines"
+        )
+        raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
 
 
 def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
@@ -111,7 +135,7 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
         for k in range(first, last):
             string += [ends[p] for _, p in sorted(on_segment.get(k, []))]
             string.append(ends.get(segments[k][1], segments[k][1]))
-        joined.append(_drawn_past(string))
+        joined.append(_drawn_past(_without_repeats(string)))
     return joined
 
 
@@ -123,8 +147,11 @@ def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
     for p, dot in zip(seen, dots, strict=True):
         near = tree.query(dot, "dwithin", TOLERANCE)
         first[p] = next((first[seen[k]] for k in sorted(near.tolist()) if seen[k] in first), p)
-    merged = [[first[p] for p in s] for s in strings]
-    return [[p for k, p in enumerate(s) if k == 0 or p != s[k - 1]] for s in merged]
+    return [_without_repeats([first[p] for p in s]) for s in strings]
+
+
+def _without_repeats(string: Sequence[Point]) -> list[Point]:
+    return [p for k, p in enumerate(string) if k == 0 or p != string[k - 1]]
 
 
 def _drawn_past(string: list[Point]) -> list[Point]:
@@ -142,14 +169,17 @@ def _drawn_past(string: list[Point]) -> list[Point]:
 def _dangling(
     left_over: LineString,
     network: shapely.Geometry,
-    lines: Sequence[Sequence[Point]],
-    pointer: str,
+    drawn: Mapping[str, Sequence[Point]],
 ) -> Fault:
     """The fault of a line that ends in the middle of a piece, at its free end."""
     rest = shapely.difference(network, left_over.buffer(1e-9))
     ends = [left_over.coords[0], left_over.coords[-1]]
     free = max(ends, key=lambda p: shapely.Point(p).distance(rest))
-    at = (float(free[0]), float(free[1]))
-    nearest = min(range(len(lines)), key=lambda i: LineString(lines[i]).distance(shapely.Point(at)))
+    # The point as its author wrote it, which drawing past it has moved by a hair.
+    written = [p for line in drawn.values() for p in line]
+    at = min(written, key=lambda p: distance(p, (free[0], free[1])))
+    if distance(at, (free[0], free[1])) > 2 * TOLERANCE:
+        at = (float(free[0]), float(free[1]))
+    nearest = min(drawn, key=lambda here: LineString(drawn[here]).distance(shapely.Point(at)))
     said = "this line ends in the middle of a piece; draw it on to a line or to the frame"
-    return Fault(f"{pointer}/lines/{nearest}", "dangling-line", said, at)
+    return Fault(nearest, "dangling-line", said, at)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import re
+
 from fontTools.pens.basePen import decomposeQuadraticSegment
 from fontTools.svgLib.path import parse_path
 
@@ -11,6 +14,11 @@ from patchwork.points import Point, between
 
 LONGEST = 20_000
 """Characters of path data that are read."""
+
+_COMMAND = re.compile(r"[MLHVCSQTAZmlhvcsqtaz]")
+_NUMBER = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
+_FLAG = re.compile(r"[01]")
+_SPACE = re.compile(r"[\s,]*", re.ASCII)
 
 
 class PathDataError(ValueError):
@@ -75,7 +83,7 @@ def parse(data: str) -> Outline:
         raise PathDataError(f"path data of more than {LONGEST} characters")
     pen = _OutlinePen()
     try:
-        parse_path(data, pen)
+        parse_path(_spaced(data), pen)
     except PathDataError:
         raise
     except (ValueError, IndexError, TypeError, AssertionError, ArithmeticError) as error:
@@ -83,6 +91,35 @@ def parse(data: str) -> Outline:
     if not pen.closed:
         raise PathDataError("the path is not closed; end it with Z")
     return tuple(pen.segments)
+
+
+def _spaced(data: str) -> str:
+    """The data as plain words with spaces between.
+
+    The parser skips what it does not know and reads ``04`` and ``4.e1`` as two numbers each,
+    so it is given only what it reads as SVG 2 does.
+    """
+    words: list[str] = []
+    arc, arguments = False, 0
+    at = _end(_SPACE, data, 0)
+    while at < len(data):
+        if word := _COMMAND.match(data, at):
+            arc, arguments = word[0] in "Aa", 0
+            words.append(word[0])
+        elif word := (_FLAG if arc and arguments % 7 in (3, 4) else _NUMBER).match(data, at):
+            arguments += 1
+            if not math.isfinite(float(word[0])):
+                raise PathDataError(f"{word[0]:.20} is too large a number")
+            words.append(word[0] if word.re is _FLAG else repr(float(word[0])))
+        else:
+            raise PathDataError(f"cannot read {data[at:]!r:.60} as SVG path data")
+        at = _end(_SPACE, data, word.end())
+    return " ".join(words)
+
+
+def _end(pattern: re.Pattern[str], text: str, at: int) -> int:
+    found = pattern.match(text, at)
+    return found.end() if found else at
 
 
 def written(outline: Outline, per_inch: float = 1.0, decimals: int = 6) -> str:

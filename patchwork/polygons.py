@@ -31,7 +31,8 @@ def ring_polygon(points: Sequence[Point]) -> Polygon:
 
 def polygons(geometry: shapely.Geometry) -> list[Polygon]:
     """The parts of a geometry that are polygons with an area."""
-    parts = shapely.get_parts(geometry).tolist()
+    # Twice, as a collection may hold a multipolygon.
+    parts = shapely.get_parts(shapely.get_parts(geometry)).tolist()
     return [p for p in parts if isinstance(p, Polygon) and not p.is_empty]
 
 

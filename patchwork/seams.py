@@ -322,7 +322,7 @@ def _without_spikes(segments: list[Segment]) -> Outline:
 def straightened(outline: Outline) -> Outline:
     """The outline without the points in the middle of its straight sides.
 
-    It starts at the first corner of the given outline, in the same direction.
+    It starts with the side on which the given outline starts, in the same direction.
     """
     merged: list[Segment] = []
     for segment in outline:

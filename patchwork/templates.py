@@ -11,11 +11,12 @@ from patchwork.block import Block
 from patchwork.check import found_cautions
 from patchwork.faults import Fault
 from patchwork.grain import bias_edges, grain_lines
-from patchwork.joins import Order, order_of
+from patchwork.joins import Order
 from patchwork.outlines import Allowance, Corners, cut_outlines
 from patchwork.paths import Curve, Outline
 from patchwork.points import Point, Vector, distance, outward
 from patchwork.seams import Seams, lay_out, straightened
+from patchwork.sewing_order import order_of
 from patchwork.shapes import Likeness, Placement, Shape, like_shapes
 
 NOTCH_SPACING = 2.0
@@ -121,7 +122,7 @@ def template_set(
     likes = like_shapes(shapes)
     match_points = _match_points(seams, order)
     notches = _notches(seams, allowance)
-    names = {k: _letters(n) for n, k in enumerate(sorted({like.like for like in likes}))}
+    names = {k: letters(n) for n, k in enumerate(sorted({like.like for like in likes}))}
     pieces = tuple(
         CutPiece(
             piece.id,
@@ -140,7 +141,7 @@ def template_set(
     return TemplateSet(block, allowance, corners, pieces, templates, cautions)
 
 
-def _letters(number: int) -> str:
+def letters(number: int) -> str:
     """A, B, … Z, AA, AB, …"""
     name = ""
     number += 1

@@ -16,9 +16,10 @@ from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
 from patchwork.block import Block, Joins
-from patchwork.joins import Order, nested, order_from, work_out_order
+from patchwork.joins import Order, nested
 from patchwork.outlines import Allowance, Corners, CutOutlines, cut_outlines
 from patchwork.seams import Seams, Side, lay_out
+from patchwork.sewing_order import order_of
 
 FAR = 1e4
 """A mitre limit that no point of a test block reaches."""
@@ -35,11 +36,7 @@ class Cut:
         self.width = width
         self.ids = [p.id for p in block.pieces]
         self.seams: Seams = lay_out([p.outline for p in block.pieces])
-        self.order: Order = (
-            order_from(self.seams, self.ids, block.joins)
-            if block.joins is not None
-            else work_out_order(self.seams, self.ids)
-        )
+        self.order: Order = order_of(block, self.seams)
         self.joins: Joins = nested(self.order, self.ids)
         self.result: CutOutlines = cut_outlines(
             self.seams, self.order, Allowance(width, width), corners

@@ -12,10 +12,10 @@ from shapely.geometry import Polygon
 
 from patchwork import catalogue, paths
 from patchwork.block import Block, finished
-from patchwork.joins import order_of
 from patchwork.outlines import Allowance, Corners, cut_outlines
 from patchwork.read import block_from_drawing, block_from_pieces
 from patchwork.seams import lay_out
+from patchwork.sewing_order import order_of
 from tests.patchwork import partitions, raw_edges
 from tests.patchwork.raw_edges import Cut
 

@@ -1,0 +1,495 @@
+"""Edges and their parallels, against exact circles and ellipses and dense sampling.
+
+References: the circle and the ellipse by their equations (SVG 2, appendix B.2.2 and B.2.5,
+for arcs), Bernstein polynomials evaluated with NumPy, Shapely's lengths, areas and
+distances, and Archimedes on the parabola.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TypeAlias
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from shapely.geometry import LineString, Polygon
+
+from patchwork import paths
+from patchwork.paths import Curve, FoldedCurve, Line, Outline, Segment
+from patchwork.points import Point, distance
+
+Points: TypeAlias = NDArray[np.float64]
+
+coordinates = st.floats(0, 6).map(lambda c: round(c, 3))
+points = st.tuples(coordinates, coordinates)
+lines = st.builds(Line, points, points).filter(lambda s: distance(s.start, s.end) > 0.01)
+curves = st.builds(Curve, points, points, points, points).filter(
+    lambda s: distance(s.start, s.end) > 0.05
+)
+segments = st.one_of(lines, curves)
+parameters = st.floats(0, 1)
+
+
+# --- sampling, apart from the code under test ---------------------------------------------
+
+
+def controls(segment: Segment) -> list[Point]:
+    if isinstance(segment, Line):
+        return [segment.start, segment.end]
+    return [segment.start, segment.handle1, segment.handle2, segment.end]
+
+
+def bezier(control: list[Point], t: Points) -> Points:
+    """Points of a Bézier by its Bernstein polynomials."""
+    n = len(control) - 1
+    weights = [math.comb(n, k) * t**k * (1 - t) ** (n - k) for k in range(n + 1)]
+    found: Points = np.stack(weights, axis=1) @ np.array(control)
+    return found
+
+
+def differences(control: list[Point]) -> list[Point]:
+    """The control points of the derivative."""
+    n = len(control) - 1
+    return [
+        (n * (q[0] - p[0]), n * (q[1] - p[1])) for p, q in zip(control, control[1:], strict=False)
+    ]
+
+
+def fine(segment: Segment, turn: float = 0.01) -> Points:
+    """Parameters so close that the segment turns by less than ``turn`` radians between them."""
+    t = np.linspace(0, 1, 129)
+    if isinstance(segment, Line):
+        return t
+    for _ in range(12):
+        along = bezier(differences(controls(segment)), t)
+        ways = np.unwrap(np.arctan2(along[:, 1], along[:, 0]))
+        wide = np.nonzero(np.abs(np.diff(ways)) > turn)[0]
+        t = np.sort(np.concatenate([t, (t[wide] + t[wide + 1]) / 2]))
+    return t
+
+
+def sampled(segment: Segment) -> Points:
+    return bezier(controls(segment), fine(segment))
+
+
+def bends(curve: Curve) -> Points:
+    """The curvature all along a curve, clockwise positive."""
+    t = fine(curve)
+    first = differences(controls(curve))
+    u, v = bezier(first, t), bezier(differences(first), t)
+    speed = np.maximum(np.hypot(u[:, 0], u[:, 1]), 1e-9)
+    found: Points = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / speed**3
+    return found
+
+
+def true_parallel(segment: Segment, away: float) -> Points:
+    t = fine(segment)
+    p, u = bezier(controls(segment), t), bezier(differences(controls(segment)), t)
+    normal = np.stack([u[:, 1], -u[:, 0]], axis=1) / np.hypot(u[:, 0], u[:, 1])[:, None]
+    offset: Points = p + away * normal
+    return offset
+
+
+def apart(one: Points, other: Points) -> float:
+    """The greatest distance of either line of points from the other."""
+    there = shapely.distance(shapely.points(one), LineString(other)).max()
+    back = shapely.distance(shapely.points(other), LineString(one)).max()
+    return float(max(there, back))
+
+
+def close(p: Point, q: Point, within: float = 1e-9) -> bool:
+    return math.dist(p, q) <= within
+
+
+# --- arcs ---------------------------------------------------------------------------------
+
+
+class Ellipse:
+    """An ellipse by its equation (SVG 2, appendix B.2.2)."""
+
+    def __init__(self, centre: Point, rx: float, ry: float, rotation: float) -> None:
+        self.centre, self.rx, self.ry = centre, rx, ry
+        self.cos, self.sin = math.cos(math.radians(rotation)), math.sin(math.radians(rotation))
+        self.rotation = rotation
+
+    def at(self, angle: float) -> Point:
+        u, v = self.rx * math.cos(angle), self.ry * math.sin(angle)
+        return (
+            self.centre[0] + self.cos * u - self.sin * v,
+            self.centre[1] + self.sin * u + self.cos * v,
+        )
+
+    def off(self, p: Point) -> float:
+        """How far a point is from the ellipse along the ray from its centre (inches)."""
+        x, y = p[0] - self.centre[0], p[1] - self.centre[1]
+        share = math.hypot(
+            (self.cos * x + self.sin * y) / self.rx, (-self.sin * x + self.cos * y) / self.ry
+        )
+        return abs(share - 1) / share * math.hypot(x, y)
+
+    def arc(self, start: float, sweep: float) -> Outline:
+        return paths.arc(
+            self.at(start),
+            self.rx,
+            self.ry,
+            self.rotation,
+            abs(sweep) > math.pi,
+            sweep > 0,
+            self.at(start + sweep),
+        )
+
+
+ellipses = st.builds(
+    Ellipse,
+    points,
+    st.floats(0.2, 10),
+    st.floats(0.2, 10),
+    st.floats(-360, 360),
+)
+sweeps = st.floats(0.05, math.tau - 0.05).flatmap(lambda a: st.sampled_from([a, -a]))
+
+
+@given(ellipses, st.floats(0, math.tau), sweeps)
+def test_an_arc_stays_on_its_ellipse_and_goes_the_way_its_flags_say(
+    ellipse: Ellipse, start: float, sweep: float
+) -> None:
+    assume(abs(abs(sweep) - math.pi) > 1e-3)  # at half a turn the large flag means nothing
+    arc = ellipse.arc(start, sweep)
+    assert close(arc[0].start, ellipse.at(start), 1e-12)
+    assert close(arc[-1].end, ellipse.at(start + sweep), 1e-12)
+    for segment in arc:
+        for t in (0.1, 0.3, 0.5, 0.7, 0.9):
+            assert ellipse.off(paths.point_at(segment, t)) < 1e-6
+    for part in (0.25, 0.5, 0.75):
+        there = ellipse.at(start + part * sweep)
+        assert min(paths.nearest(s, there)[1] for s in arc) < 2e-6
+    assert all(close(a.end, b.start, 0) for a, b in zip(arc, arc[1:], strict=False))
+
+
+@given(st.floats(0.25, 12), st.floats(0, math.tau), sweeps)
+def test_a_circles_arc_keeps_its_radius_within_a_ten_millionth(
+    radius: float, start: float, sweep: float
+) -> None:
+    circle = Ellipse((3, 2), radius, radius, 0)
+    for segment in circle.arc(start, sweep):
+        far = np.hypot(*(sampled(segment) - np.array([3, 2])).T)
+        assert np.abs(far / radius - 1).max() < 1e-7
+
+
+@pytest.mark.parametrize(
+    ("large", "sweep", "middle"),
+    [
+        # From (0, 0) to (2, 0) with radius 2: the centres are (1, ±√3); large ones go round.
+        (False, True, (1, math.sqrt(3) - 2)),
+        (False, False, (1, 2 - math.sqrt(3))),
+        (True, True, (1, -math.sqrt(3) - 2)),
+        (True, False, (1, math.sqrt(3) + 2)),
+    ],
+)
+def test_the_four_arcs_between_two_points(large: bool, sweep: bool, middle: Point) -> None:
+    arc = paths.arc((0, 0), 2, 2, 0, large, sweep, (2, 0))
+    assert min(paths.nearest(s, middle)[1] for s in arc) < 1e-9
+
+
+@pytest.mark.parametrize("large", [True, False])
+@pytest.mark.parametrize(("sweep", "top"), [(True, -2), (False, 2)])
+def test_a_radius_that_is_too_small_grows_until_the_arc_reaches(
+    large: bool, sweep: bool, top: float
+) -> None:
+    # SVG 2, B.2.5: the ellipse grows until one fits; here to a half circle of radius 2.
+    arc = paths.arc((0, 0), 0.5, 0.5, 30, large, sweep, (4, 0))
+    circle = Ellipse((2, 0), 2, 2, 0)
+    assert max(circle.off(paths.point_at(s, t)) for s in arc for t in (0, 0.4, 0.5, 1)) < 1e-6
+    assert min(paths.nearest(s, (2, top))[1] for s in arc) < 1e-9
+
+
+def test_negative_radii_are_taken_as_positive() -> None:
+    given_so = paths.arc((0, 0), -3, -2, 20, False, True, (1, 2))
+    assert given_so == paths.arc((0, 0), 3, 2, 20, False, True, (1, 2))
+
+
+@pytest.mark.parametrize(("rx", "ry"), [(0, 2), (2, 0), (0, 0)])
+def test_an_arc_without_a_radius_is_a_straight_line(rx: float, ry: float) -> None:
+    assert paths.arc((0, 0), rx, ry, 0, False, True, (4, 1)) == (Line((0, 0), (4, 1)),)
+
+
+def test_an_arc_from_a_point_to_itself_is_nothing() -> None:
+    assert paths.arc((1, 2), 3, 3, 0, True, True, (1, 2)) == ()
+
+
+# --- parallels ----------------------------------------------------------------------------
+
+
+def goes_on(curve: Curve) -> bool:
+    """Whether a curve has a direction everywhere; where it stops it bends without bound."""
+    speeds = np.hypot(*bezier(differences(controls(curve)), np.linspace(0, 1, 201)).T)
+    return bool(speeds.min() > 0.1)
+
+
+allowances = st.sampled_from([0.25, 0.375, 0.1, 0.5, -0.25])
+
+
+@settings(max_examples=60, deadline=None)
+@given(curves.filter(goes_on), allowances)
+def test_a_parallel_is_within_a_thousandth_of_the_true_offset(curve: Curve, away: float) -> None:
+    bend = bends(curve)
+    assume(np.abs(bend).max() < 20)
+    if (1 + away * bend).min() < 0:
+        with pytest.raises(FoldedCurve):
+            paths.parallel(curve, away)
+        return
+    assume((1 + away * bend).min() > 0.02)
+    parallel = paths.parallel(curve, away)
+    found = np.concatenate([sampled(s) for s in parallel])
+    assert apart(found, true_parallel(curve, away)) < 0.001
+    assert all(close(a.end, b.start) for a, b in zip(parallel, parallel[1:], strict=False))
+
+
+@given(lines, allowances)
+def test_a_lines_parallel_lies_away_from_the_cloth(line: Line, away: float) -> None:
+    (parallel,) = paths.parallel(line, away)
+    assert apart(np.array(controls(parallel)), true_parallel(line, away)) < 1e-9
+
+
+def test_the_allowance_of_a_squares_top_edge_is_above_it() -> None:
+    (parallel,) = paths.parallel(Line((0, 0), (3, 0)), 0.25)
+    assert parallel == Line((0, -0.25), (3, -0.25))
+
+
+@given(st.floats(0.3, 12), st.floats(0, math.tau), sweeps)
+def test_a_circles_parallel_is_a_circle(radius: float, start: float, sweep: float) -> None:
+    # Clockwise arcs have their cloth inside, the others outside.
+    expected = radius + 0.25 if sweep > 0 else radius - 0.25
+    for segment in Ellipse((1, 2), radius, radius, 0).arc(start, sweep):
+        for part in paths.parallel(segment, 0.25):
+            far = np.hypot(*(sampled(part) - np.array([1, 2])).T)
+            assert np.abs(far - expected).max() < 0.0003
+
+
+@pytest.mark.parametrize("radius", [0.05, 0.1, 0.2, 0.25])
+def test_a_hollow_tighter_than_its_allowance_folds(radius: float) -> None:
+    arc = Ellipse((0, 0), radius, radius, 0).arc(0, -math.pi / 2)
+    for segment in arc:
+        with pytest.raises(FoldedCurve):
+            paths.parallel(segment, 0.25)
+
+
+@pytest.mark.parametrize("radius", [0.05, 0.1, 0.2, 0.25])
+def test_a_bulge_tighter_than_its_allowance_does_not_fold(radius: float) -> None:
+    for segment in Ellipse((0, 0), radius, radius, 0).arc(0, math.pi / 2):
+        for part in paths.parallel(segment, 0.25):
+            far = np.hypot(*sampled(part).T)
+            assert np.abs(far - radius - 0.25).max() < 0.0003
+
+
+# --- points along an edge -----------------------------------------------------------------
+
+
+@given(segments, parameters)
+def test_points_are_those_of_the_bezier(segment: Segment, t: float) -> None:
+    (expected,) = bezier(controls(segment), np.array([t]))
+    assert close(paths.point_at(segment, t), (expected[0], expected[1]))
+
+
+@given(segments)
+def test_an_edge_starts_and_ends_at_its_ends(segment: Segment) -> None:
+    assert close(paths.point_at(segment, 0), segment.start, 1e-12)
+    assert close(paths.point_at(segment, 1), segment.end, 1e-12)
+
+
+@given(segments, parameters)
+def test_the_tangent_is_the_way_the_points_go(segment: Segment, t: float) -> None:
+    (along,) = bezier(differences(controls(segment)), np.array([t]))
+    size = math.hypot(*along)
+    assume(size > 0.01)
+    assert close(paths.tangent(segment, t), (along[0] / size, along[1] / size), 1e-6)
+
+
+@pytest.mark.parametrize(
+    ("curve", "start", "end"),
+    [
+        (Curve((0, 0), (0, 0), (2, 2), (4, 2)), (1, 1), (1, 0)),
+        (Curve((0, 0), (2, 0), (4, 2), (4, 2)), (1, 0), (1, 1)),
+        (Curve((0, 0), (0, 0), (0, 3), (0, 3)), (0, 1), (0, 1)),
+        (Curve((0, 0), (0, 0), (0, 0), (3, 4)), (0.6, 0.8), (0.6, 0.8)),
+        (Curve((0, 0), (3, 4), (3, 4), (3, 4)), (0.6, 0.8), (0.6, 0.8)),
+    ],
+)
+def test_a_handle_on_its_end_leaves_the_direction_to_the_next_point(
+    curve: Curve, start: Point, end: Point
+) -> None:
+    for t, expected in ((0.0, start), (1.0, end)):
+        size = math.hypot(*expected)
+        direction = (expected[0] / size, expected[1] / size)
+        assert close(paths.tangent(curve, t), direction)
+
+
+@pytest.mark.parametrize(("sweep", "sign"), [(math.pi, 1), (-math.pi, -1)])
+def test_a_circle_bends_by_one_over_its_radius_clockwise_positive(sweep: float, sign: int) -> None:
+    for segment in Ellipse((1, 1), 4, 4, 0).arc(0.3, sweep):
+        assert isinstance(segment, Curve)
+        for t in (0, 0.3, 0.5, 1):
+            assert paths.bend(segment, t) == pytest.approx(sign / 4, rel=1e-3)
+
+
+@given(segments, parameters)
+def test_an_edge_travelled_the_other_way_has_the_same_points(segment: Segment, t: float) -> None:
+    back = paths.reverse(segment)
+    assert close(paths.point_at(back, t), paths.point_at(segment, 1 - t))
+    assert paths.reverse(back) == segment
+
+
+@given(segments, st.floats(0.01, 0.99), parameters)
+def test_both_parts_of_a_split_edge_lie_on_it(segment: Segment, t: float, u: float) -> None:
+    before, after = paths.split(segment, t)
+    assert close(paths.point_at(before, u), paths.point_at(segment, u * t))
+    assert close(paths.point_at(after, u), paths.point_at(segment, t + u * (1 - t)))
+    assert before.end == after.start
+    assert (before.start, after.end) == (segment.start, segment.end)
+
+
+@given(segments, parameters, parameters, parameters)
+def test_a_part_of_an_edge_lies_on_it(segment: Segment, t: float, u: float, at: float) -> None:
+    t0, t1 = sorted((t, u))
+    assume(t1 - t0 > 1e-3)
+    part = paths.part(segment, t0, t1)
+    there = paths.point_at(segment, t0 + at * (t1 - t0))
+    assert close(paths.point_at(part, at), there)
+
+
+@given(segments)
+def test_the_part_from_start_to_end_is_the_edge_itself(segment: Segment) -> None:
+    assert paths.part(segment, 0, 1) == segment
+
+
+@given(segments, points, points)
+def test_moved_ends_take_their_handles_along(segment: Segment, start: Point, end: Point) -> None:
+    moved = paths.moved_ends(segment, start, end)
+    assert (moved.start, moved.end) == (start, end)
+    if isinstance(segment, Curve):
+        assert isinstance(moved, Curve)
+        first, last = differences(controls(moved))[0::2]
+        assert close(first, differences(controls(segment))[0])
+        assert close(last, differences(controls(segment))[2])
+
+
+@given(segments, parameters, st.floats(0.1, 9), st.floats(0.1, 9))
+def test_stretching_an_edge_stretches_every_point(
+    segment: Segment, t: float, across: float, down: float
+) -> None:
+    x, y = paths.point_at(segment, t)
+    there = paths.point_at(paths.stretched(segment, across, down), t)
+    assert close(there, (x * across, y * down))
+
+
+@given(segments, st.sampled_from([paths.FLATNESS, 0.004, 0.05]))
+def test_points_that_stand_for_a_curve_are_within_the_flatness(
+    segment: Segment, flatness: float
+) -> None:
+    chain = [*paths.flatten(segment, flatness), segment.end]
+    assert chain[0] == segment.start
+    if len(set(chain)) > 1:
+        far = shapely.distance(shapely.points(sampled(segment)), LineString(chain)).max()
+        assert far <= flatness * 1.0001
+
+
+def test_a_line_needs_no_points_between_its_ends() -> None:
+    assert paths.flatten(Line((0, 0), (9, 4))) == [(0, 0)]
+
+
+def test_a_ring_does_not_repeat_its_first_point() -> None:
+    square: list[Point] = [(0, 0), (2, 0), (2, 2), (0, 2)]
+    assert paths.ring(paths.polygon(square)) == square
+
+
+@settings(deadline=None)
+@given(segments, st.tuples(st.floats(-2, 8), st.floats(-2, 8)))
+def test_the_nearest_point_is_that_of_brute_force(segment: Segment, point: Point) -> None:
+    t, gap = paths.nearest(segment, point)
+    assert 0 <= t <= 1
+    assert gap == pytest.approx(math.dist(paths.point_at(segment, t), point), abs=1e-9)
+    every = bezier(controls(segment), np.linspace(0, 1, 4001))
+    best = np.hypot(*(every - np.array(point)).T).min()
+    assert gap <= best + 1e-6
+
+
+@given(segments, st.floats(0.02, 0.98))
+def test_a_point_on_an_edge_is_found_on_it(segment: Segment, t: float) -> None:
+    assert paths.nearest(segment, paths.point_at(segment, t))[1] < 1e-6
+
+
+# --- length and area ----------------------------------------------------------------------
+
+
+@given(segments)
+def test_an_edge_is_as_long_as_its_fine_chords(segment: Segment) -> None:
+    expected = LineString(sampled(segment)).length
+    assert paths.run_length([segment]) == pytest.approx(expected, rel=1e-3, abs=1e-6)
+
+
+def test_a_circle_is_as_long_as_it_should_be() -> None:
+    half = Ellipse((0, 0), 3, 3, 0)
+    whole = [*half.arc(0, math.pi), *half.arc(math.pi, math.pi)]
+    assert paths.run_length(whole) == pytest.approx(6 * math.pi, rel=1e-4)
+
+
+@pytest.mark.parametrize("radius", [0.5, 2, 6])
+def test_the_area_of_a_circle(radius: float) -> None:
+    circle = Ellipse((2, 3), radius, radius, 0)
+    whole = (*circle.arc(0, math.pi), *circle.arc(math.pi, math.pi))
+    assert paths.area(whole) == pytest.approx(math.pi * radius**2, rel=1e-6)
+    assert paths.area(paths.reverse_outline(whole)) == pytest.approx(-math.pi * radius**2, rel=1e-6)
+
+
+def test_the_area_of_a_parabola_is_two_thirds_of_its_rectangle() -> None:
+    # y = x (4 - x) from 0 to 4, a quadratic raised to a cubic; it is 4 high.
+    curve = Curve((4, 0), (8 / 3, 16 / 3), (4 / 3, 16 / 3), (0, 0))
+    outline = (Line((0, 0), (4, 0)), curve)
+    assert paths.area(outline) == pytest.approx(2 / 3 * 4 * 4, abs=1e-12)
+
+
+@settings(deadline=None)
+@given(st.lists(segments, min_size=2, max_size=6))
+def test_an_area_is_exact_by_greens_theorem(pieces: list[Segment]) -> None:
+    # Closed by lines from each segment to the next; crossings count as Green's theorem says.
+    outline: list[Segment] = []
+    for segment, after in zip(pieces, [*pieces[1:], pieces[0]], strict=True):
+        outline += [segment, Line(segment.end, after.start)]
+    x, y = np.concatenate([sampled(s) for s in outline]).T
+    expected = float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()) / 2
+    assert paths.area(outline) == pytest.approx(expected, abs=0.005)
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(1, 4), min_size=3, max_size=8), st.floats(-0.3, 0.3))
+def test_a_simple_outlines_area_is_that_of_its_polygon(reach: list[float], bulge: float) -> None:
+    ways = [math.tau * k / len(reach) for k in range(len(reach))]
+    corners = [(r * math.cos(a), r * math.sin(a)) for r, a in zip(reach, ways, strict=True)]
+    outline: list[Segment] = []
+    for p, q in zip(corners, [*corners[1:], corners[0]], strict=True):
+        out = ((q[1] - p[1]) * bulge, (p[0] - q[0]) * bulge)
+        outline.append(Curve(p, (p[0] + out[0], p[1] + out[1]), (q[0] + out[0], q[1] + out[1]), q))
+    shape = Polygon(np.concatenate([sampled(s) for s in outline]))
+    assume(shape.is_valid)
+    assert paths.area(outline) == pytest.approx(shape.area, abs=0.001)
+
+
+@given(st.lists(points, min_size=3, max_size=8))
+def test_an_outline_is_turned_clockwise_and_keeps_its_start(ring: list[Point]) -> None:
+    outline = paths.polygon(ring)
+    turned = paths.clockwise(outline)
+    assert paths.area(turned) == pytest.approx(abs(paths.area(outline)))
+    assert {frozenset((s.start, s.end)) for s in turned} == {
+        frozenset((s.start, s.end)) for s in outline
+    }
+    assert turned[0].start == ring[0]
+
+
+def test_a_square_drawn_counterclockwise_is_turned() -> None:
+    ring: list[Point] = [(0, 0), (0, 2), (2, 2), (2, 0)]
+    assert paths.area(paths.polygon(ring)) == -4
+    assert paths.ring(paths.clockwise(paths.polygon(ring))) == [(0, 0), (2, 0), (2, 2), (0, 2)]
