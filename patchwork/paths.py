@@ -290,7 +290,10 @@ def run_length(segments: Iterable[Segment]) -> float:
 
 
 def nearest(segment: Segment, point: Point) -> tuple[float, float]:
-    """The parameter of the segment's point nearest to ``point``, and its distance (inches)."""
+    """The parameter of the segment's point nearest to ``point``, and its distance (inches).
+
+    At a curve's tightest bends another point may be nearer, by less than ``FLATNESS``.
+    """
     if isinstance(segment, Line):
         along = minus(segment.end, segment.start)
         size = dot(along, along)
@@ -298,17 +301,31 @@ def nearest(segment: Segment, point: Point) -> tuple[float, float]:
         t = min(1.0, max(0.0, t))
         return t, distance(point, between(segment.start, segment.end, t))
     count = max(8, steps(segment))
-    best = min(range(count + 1), key=lambda k: distance(point, point_at(segment, k / count)))
-    low, high = max(0.0, (best - 1) / count), min(1.0, (best + 1) / count)
+    chain = [point_at(segment, k / count) for k in range(count + 1)]
+    far = [distance(point, p) for p in chain]
+    longest = max(distance(p, q) for p, q in zip(chain, chain[1:], strict=False))
+    reach = min(far) + longest
+    # A curve that runs back beside itself comes near more than once.
+    around = (
+        _nearest_around(segment, point, k, count)
+        for k, gap in enumerate(far)
+        if gap <= reach and gap == min(far[max(0, k - 1) : k + 2])
+    )
+    return min(around, key=lambda found: found[1])
+
+
+def _nearest_around(curve: Curve, point: Point, k: int, count: int) -> tuple[float, float]:
+    """The nearest point between the steps before and after step ``k`` of ``count``."""
+    low, high = max(0.0, (k - 1) / count), min(1.0, (k + 1) / count)
     golden = (math.sqrt(5) - 1) / 2
     for _ in range(48):
         a, b = high - golden * (high - low), low + golden * (high - low)
-        if distance(point, point_at(segment, a)) < distance(point, point_at(segment, b)):
+        if distance(point, point_at(curve, a)) < distance(point, point_at(curve, b)):
             high = b
         else:
             low = a
     t = (low + high) / 2
-    return t, distance(point, point_at(segment, t))
+    return t, distance(point, point_at(curve, t))
 
 
 def parallel(segment: Segment, away: float) -> Outline:

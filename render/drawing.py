@@ -15,7 +15,7 @@ from patchwork import paths
 from patchwork.paths import Curve, Line, Segment
 from patchwork.points import Point
 from render import fonts
-from render.linekinds import PENS, LineKind
+from render.linekinds import PENS, POINTS_PER_INCH, LineKind
 
 Anchor: TypeAlias = Literal["start", "middle", "end"]
 _PointMap: TypeAlias = Callable[[Point], Point]
@@ -62,12 +62,27 @@ class Stroke:
     Attributes:
         closed: the path returns to its start.
         filled: the inside is painted in the pen's colour too (arrow heads).
+        offset: how far along the pen's dashes the path begins, inches.
+        weight: width of the line, points, where it is not the pen's.
+        colour: of a filled path's inside, where it is not the pen's.
+        solid: without the pen's dashes.
     """
 
     kind: LineKind
     segments: tuple[Segment, ...]
     closed: bool = False
     filled: bool = False
+    offset: float = 0.0
+    weight: float | None = None
+    colour: str | None = None
+    solid: bool = False
+
+    @property
+    def half(self) -> float:
+        """How far ink reaches to either side of the line, inches."""
+        if self.weight is None:
+            return PENS[self.kind].half
+        return self.weight / POINTS_PER_INCH / 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,19 +174,31 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
 
 def turned(mark: Mark, degrees: float) -> Mark:
     """The mark turned about the origin, clockwise as seen; text turns with it."""
-    quarters, rest = divmod(degrees / 90.0, 1.0)
-    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    if rest == 0.0:
-        cos, sin = _QUARTERS[int(quarters) % 4]
-
-    def at(p: Point) -> Point:
-        return (cos * p[0] - sin * p[1], sin * p[0] + cos * p[1])
-
+    at = _turn(degrees)
     if isinstance(mark, Stroke):
         return replace(mark, segments=tuple(_mapped(s, at) for s in mark.segments))
     if isinstance(mark, Text):
         return replace(mark, at=at(mark.at), turn=(mark.turn + degrees) % 360.0)
     return replace(mark, at=at(mark.at))
+
+
+def turned_box(box: Box, degrees: float) -> Box:
+    """The box around a box that is turned about the origin; exact for quarter turns.
+
+    >>> turned_box(Box(0, 0, 3, 1), 90)
+    Box(x=-1.0, y=0.0, width=1.0, height=3.0)
+    """
+    corners = [(x, y) for x in (box.x, box.right) for y in (box.y, box.bottom)]
+    return _box_around([_turn(degrees)(corner) for corner in corners])
+
+
+def _turn(degrees: float) -> _PointMap:
+    """The turn about the origin, clockwise as seen."""
+    quarters, rest = divmod(degrees / 90.0, 1.0)
+    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    if rest == 0.0:
+        cos, sin = _QUARTERS[int(quarters) % 4]
+    return lambda p: (cos * p[0] - sin * p[1], sin * p[0] + cos * p[1])
 
 
 def _mapped(segment: Segment, at: _PointMap) -> Segment:
@@ -211,7 +238,7 @@ def mark_box(mark: Mark) -> Box | None:
     if not mark.segments:
         return None
     extremes = [p for segment in mark.segments for p in _extremes(segment)]
-    return _box_around(extremes).grown(pen.half)
+    return _box_around(extremes).grown(mark.half)
 
 
 def text_corners(text: Text) -> tuple[Point, ...]:
@@ -272,7 +299,7 @@ def reaches(mark: Mark, box: Box) -> bool:
         return False
     if not isinstance(mark, Stroke) or mark.filled:
         return True
-    near = box.grown(PENS[mark.kind].half)
+    near = box.grown(mark.half)
     points = paths.ring(mark.segments)
     points.append(mark.segments[-1].end)
     if mark.closed:

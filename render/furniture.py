@@ -1,17 +1,22 @@
-"""What stands on every sheet beside its drawings: test squares and the footer.
+"""What stands on every sheet beside its drawings: test squares, scales, footer and map.
 
-The 1 in and the 5 cm test square share the bottom left corner of what the
-printer can print. The footer runs to the right of them, in a strip along the bottom.
+The 1 in and the 5 cm test square share a corner near the bottom left one of what the printer can
+print. Two scales start there, one along the bottom and one up the left side: quarter inches
+inward, centimetres outward. The footer runs to the right of the squares, in a strip along
+the bottom; at its right end stands the map of a tiled drawing's sheets.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
+from patchwork.lengths import spoken
+from patchwork.paths import Line
+from patchwork.points import Point
 from render import fonts
-from render.drawing import Box, Mark, Text, line, rectangle
+from render.drawing import Box, Mark, Stroke, Text, line, rectangle
 from render.papers import Sheet
 
 INCH: Final = 1.0
@@ -20,6 +25,9 @@ FIVE_CENTIMETRES: Final = 5 / 2.54
 FOOTER_HEIGHT: Final = 1.05
 """The strip along the bottom of the printable area that no drawing enters."""
 
+RULE: Final = 0.05
+"""From the border of what can be printed to the scales; their centimetres fill it."""
+
 LEAST_WIDTH: Final = FIVE_CENTIMETRES + 1.4
 """The narrowest printable area on which squares and footer stand side by side."""
 
@@ -27,6 +35,15 @@ MEASURE: Final = "Print at 100 % (actual size). Measure a square before you cut.
 CAUTION: Final = (
     "Rotary cutter: close the blade whenever you are not cutting, and cut away from yourself."
 )
+
+_QUARTER_TICK: Final = 0.035
+_INCH_TICK: Final = 0.06
+_LONGEST_SCALE: Final = 4.0
+_SCALE_STRIP: Final = RULE + _INCH_TICK + 0.02
+"""What the scale along the bottom takes of the footer's height."""
+
+_MAP: Final = 0.95
+"""The largest map of a tiled drawing's sheets, each way."""
 
 _CLEARANCE: Final = 0.09
 _LEADING: Final = 1.3
@@ -62,7 +79,7 @@ def corner(sheet: Sheet) -> Box:
     """The 5 cm test square's place on the sheet."""
     area = sheet.printable
     side = FIVE_CENTIMETRES
-    return Box(area.x, area.bottom - side, side, side)
+    return Box(area.x + RULE, area.bottom - RULE - side, side, side)
 
 
 def squares(sheet: Sheet, whole: bool) -> tuple[Mark, ...]:
@@ -87,9 +104,102 @@ def squares(sheet: Sheet, whole: bool) -> tuple[Mark, ...]:
     size = 0.11
     middle = (small.x + INCH / 2, small.y + (INCH + fonts.cap_height(size)) / 2)
     marks.append(Text("1 in", middle, size, "middle", kind="test-square"))
-    by_edge = (large.right - _CLEARANCE, bottom - 0.06)
+    by_edge = (large.right - _CLEARANCE, bottom - _INCH_TICK - 0.03)
     marks.append(Text("5 cm", by_edge, size, "end", kind="test-square"))
     return tuple(marks)
+
+
+def scales(sheet: Sheet, up: float) -> tuple[Mark, ...]:
+    """A scale along the bottom, and one along the left side that is no longer than ``up``."""
+    start = corner(sheet)
+    area = sheet.printable
+    label = "4 in, 10 cm"
+    size = 0.07
+    beside = fonts.text_width(label, size) + 2 * RULE
+    across = _whole_inches(area.right - start.x - beside)
+    marks = [
+        _comb((start.x, start.bottom), (1, 0), across, 0.25),
+        _comb((start.x, start.bottom), (1, 0), across, 1 / 2.54),
+        _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 0.25),
+        _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 1 / 2.54),
+    ]
+    said = f"{across:.0f} in, {int(across * 2.54)} cm"
+    at = (start.x + across + RULE, start.bottom + fonts.cap_height(size) / 2)
+    return *marks, Text(said, at, size, kind="scale")
+
+
+def longest_scale(sheet: Sheet) -> Box:
+    """What the scale up the left side takes of the sheet at its longest."""
+    start = corner(sheet)
+    length = min(_LONGEST_SCALE, start.bottom - sheet.printable.y)
+    width = RULE + _INCH_TICK
+    return Box(sheet.printable.x, start.bottom - length, width, length)
+
+
+def _whole_inches(room: float) -> float:
+    return max(1.0, min(_LONGEST_SCALE, float(int(room))))
+
+
+def _comb(start: Point, way: Point, length: float, step: float) -> Stroke:
+    """A scale as one path: along it, and out to every tick and back."""
+    # Seen from the corner, inches stand inward and centimetres outward on either side.
+    inward = (0.0, -1.0) if way == (1, 0) else (1.0, 0.0)
+    inches = step == 0.25
+    points = [start]
+    for n in range(int(length / step + 1e-9) + 1):
+        at = (start[0] + way[0] * n * step, start[1] + way[1] * n * step)
+        out = (_INCH_TICK if n % 4 == 0 else _QUARTER_TICK) if inches else -RULE * 0.9
+        points += [at, (at[0] + inward[0] * out, at[1] + inward[1] * out), at]
+    points.append((start[0] + way[0] * length, start[1] + way[1] * length))
+    steps = (Line(p, q) for p, q in zip(points, points[1:], strict=False) if p != q)
+    return Stroke("scale", tuple(steps))
+
+
+def sheet_map(
+    sheet: Sheet, cells: Sequence[tuple[int, int]], here: tuple[int, int], first: int
+) -> tuple[Mark, ...]:
+    """How the sheets of a tiled drawing lie beside each other, with their page numbers.
+
+    Args:
+        cells: row and column of each sheet, from 1.
+        here: those of this sheet.
+        first: the page number of the first sheet.
+    """
+    box = map_box(sheet, cells)
+    rows, columns = (max(cell[k] for cell in cells) for k in (0, 1))
+    top, left = (min(cell[k] for cell in cells) for k in (0, 1))
+    width, height = box.width / (columns - left + 1), box.height / (rows - top + 1)
+    marks: list[Mark] = []
+    size = min(0.11, 0.6 * height, 0.45 * width)
+    for number, (row, column) in enumerate(cells, first):
+        x, y = box.x + (column - left) * width, box.y + (row - top) * height
+        cell = Box(x, y, width, height)
+        if (row, column) == here:
+            marks.append(replace(rectangle("here", cell), filled=True))
+        marks.append(rectangle("map", cell))
+        if size >= _SMALLEST:
+            at = (x + width / 2, y + (height + fonts.cap_height(size)) / 2)
+            bold = (row, column) == here
+            marks.append(Text(str(number), at, size, "middle", bold=bold, kind="label"))
+    return tuple(marks)
+
+
+def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
+    """The place of the map, at the right end of the footer; its cells look like the sheets."""
+    area = sheet.printable
+    rows, columns = (
+        max(cell[k] for cell in cells) - min(cell[k] for cell in cells) + 1 for k in (0, 1)
+    )
+    room = area.right - corner(sheet).right - _CLEARANCE
+    scale = min(
+        min(_MAP, 0.35 * room) / (columns * sheet.width),
+        (FOOTER_HEIGHT - _SCALE_STRIP - 0.05) / (rows * sheet.height),
+        0.34 / max(sheet.width, sheet.height),
+    )
+    width, height = columns * sheet.width * scale, rows * sheet.height * scale
+    inset = 0.01  # half a line, and some
+    bottom = area.bottom - _SCALE_STRIP
+    return Box(area.right - inset - width, bottom - height, width, height)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,32 +210,51 @@ class _Paragraph:
     most_lines: int = 99
 
 
-def footer(sheet: Sheet, heading: Heading, place: Sequence[str]) -> tuple[Mark, ...]:
+def footer(
+    sheet: Sheet, heading: Heading, place: Sequence[str], taken: float = 0.0
+) -> tuple[Mark, ...]:
     """The footer's text.
 
     Args:
         place: which sheet this is, as phrases, such as ``page 1 of 3``.
+        taken: how much of the footer's right end the map takes.
     """
     area, large = sheet.printable, corner(sheet)
     beside = large.right + _CLEARANCE
-    paper = ", ".join(part for part in (sheet.paper, sheet.orientation or "") if part)
+    way = "" if sheet.roll else sheet.orientation or ""
+    name = sheet.paper
+    if not name and way:
+        name = f"{spoken(sheet.width, 'in')} by {spoken(sheet.height, 'in')}"
+    paper = ", ".join(part for part in (name, way) if part)
     paragraphs = [
         _Paragraph(heading.block, 0.17, bold=True, most_lines=2),
         _Paragraph(_phrases(heading.what, heading.size), 0.125),
         _Paragraph(_phrases(heading.allowance, heading.corners), 0.11),
         _Paragraph(_phrases(*place), 0.11, bold=True),
-        _Paragraph(_phrases(paper, CAUTION), 0.095),
+        _Paragraph(_phrases(paper, _corrected(sheet)), 0.095),
+        _Paragraph(CAUTION, 0.095),
     ]
-    strip = Box(beside, area.bottom - FOOTER_HEIGHT, area.right - beside, FOOTER_HEIGHT)
+    top = area.bottom - FOOTER_HEIGHT
+    strip = Box(beside, top, area.right - beside - taken, FOOTER_HEIGHT - _SCALE_STRIP)
     inner = Box(
         large.x + INCH + 0.06,
-        area.bottom - INCH,
+        large.bottom - INCH,
         FIVE_CENTIMETRES - INCH - 0.06 - 0.06,
-        INCH - 0.22,
+        INCH - 0.28,
     )
     return (
         *_set(paragraphs, strip, from_top=False),
         *_set([_Paragraph(MEASURE, 0.1)], inner, from_top=True),
+    )
+
+
+def _corrected(sheet: Sheet) -> str:
+    printer = sheet.printer
+    if printer.exact:
+        return ""
+    return (
+        f"Corrected for a printer that printed 1 in as {printer.across:.4g} in across, "
+        f"{printer.down:.4g} in down"
     )
 
 

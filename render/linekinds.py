@@ -10,9 +10,20 @@ from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias, get_args
 
 LineKind: TypeAlias = Literal[
+    "tint",
+    "pattern",
+    "dots",
+    "here",
+    "glue",
     "overlap",
+    "trim",
+    "map",
+    "scale",
     "leader",
+    "joining",
     "sewing-line",
+    "meeting",
+    "press",
     "grain",
     "cutting-line",
     "notch",
@@ -21,7 +32,17 @@ LineKind: TypeAlias = Literal[
     "test-square",
     "label",
 ]
-"""The kinds in the order in which they are painted: labels lie over everything."""
+"""The kinds in the order in which they are painted: labels lie over everything.
+
+``glue`` is the hatch of a strip that another sheet is glued over, ``trim`` the line that a sheet is
+cut along; ``map`` and ``here`` draw the little map of the sheets of a tiled drawing, and the
+place of the present one on it. ``joining`` is in grey what a foundation section is joined to.
+``tint``, ``pattern`` and ``dots`` fill a piece as its fabric is shown; ``press`` is the arrow
+across a seam toward the side that it is pressed to, ``meeting`` the mark where seams meet.
+"""
+
+BACKGROUND: Final[frozenset[LineKind]] = frozenset({"tint", "pattern", "dots"})
+"""Kinds that other marks may lie over."""
 
 LINE_KINDS: Final[tuple[LineKind, ...]] = get_args(LineKind)
 
@@ -56,9 +77,20 @@ class Pen:
 
 
 PENS: Final[dict[LineKind, Pen]] = {
+    "tint": Pen(0.0, "#eeeeee"),
+    "pattern": Pen(0.35, "#6a6a6a"),
+    "dots": Pen(1.1, "#4a4a4a", (1.0, 6.2)),
+    "here": Pen(0.1, "#bbbbbb"),
+    "glue": Pen(0.3, "#b5b5b5"),
     "overlap": Pen(0.4, "#555555", (1.0, 2.5)),
+    "trim": Pen(0.5, "#333333", (9.0, 2.5, 1.5, 2.5)),
+    "map": Pen(0.4, "#333333"),
+    "scale": Pen(0.35),
     "leader": Pen(0.35),
+    "joining": Pen(0.4, "#777777"),
     "sewing-line": Pen(0.6, dash=(4.0, 2.5)),
+    "meeting": Pen(0.8),
+    "press": Pen(0.9),
     "grain": Pen(0.6),
     "cutting-line": Pen(0.9),
     "notch": Pen(0.7),

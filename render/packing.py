@@ -36,6 +36,12 @@ _MOST_CELLS: Final = 240
 
 _MOST_TURNS: Final = 12
 
+_FEW: Final = 40
+"""Shapes; more are laid in one order only, and in fewer turns."""
+
+_MOST_OPEN: Final = 8
+"""Sheets that are still looked at for room: the last ones begun that have enough at all."""
+
 _STEPS_TO_FIT: Final = 36
 """Turns, evenly spread, that are tried for a shape that fits a sheet in no plain turn."""
 
@@ -183,7 +189,11 @@ def _widened(cells: _Cells) -> _Cells:
 
 
 def pack(
-    shapes: Sequence[BaseGeometry], field: Box, taken: Box, gap: float
+    shapes: Sequence[BaseGeometry],
+    field: Box,
+    taken: Box,
+    gap: float,
+    free: Sequence[bool] | None = None,
 ) -> tuple[list[list[Laid]], list[int]]:
     """Lay shapes on as few sheets as are found, at least ``gap`` apart.
 
@@ -191,33 +201,39 @@ def pack(
         shapes: the ink of each drawing, in its own coordinates (inches).
         field: what of a sheet there is for drawings, in the sheet's coordinates.
         taken: a part of the field that is kept clear, by ``gap`` too; without width for none.
+        free: for each shape whether it may be turned; all may, if not given.
 
     Returns:
         For each sheet what lies on it; and the numbers of the shapes that fit no sheet in
         any turn.
     """
     grid = _Grid(field, taken, gap)
-    turns = [_plain_turns(grid, shape) for shape in shapes]
-    unfit: list[int] = []
+    most = _MOST_TURNS if len(shapes) <= _FEW else 4
+    turns: list[list[_Turned]] = []
     for number, shape in enumerate(shapes):
-        if not turns[number]:
-            turns[number] = _slanted_turns(grid, shape)
-        if not turns[number]:
-            unfit.append(number)
+        if free is None or free[number]:
+            turns.append(_plain_turns(grid, shape, most) or _slanted_turns(grid, shape))
+        else:
+            turns.append(_those_that_fit(grid, shape, (0.0,)))
+    unfit = [n for n in range(len(shapes)) if not turns[n]]
     fit = [n for n in range(len(shapes)) if turns[n]]
     if not fit:
         return [], unfit
     sizes = {n: min(int(t.cells.sum()) for t in turns[n]) for n in fit}
     room = int((~grid.empty).sum())
     fewest = math.ceil(sum(sizes.values()) / room)
-    best: list[list[Laid]] | None = None
-    for order in _orders(fit, sizes, turns):
-        sheets = _packed(grid, order, turns, sizes)
-        if best is None or len(sheets) < len(best):
-            best = sheets
+    # As they were drawn they read best, so that is kept where turning saves no sheet.
+    upright = [[t for t in own if t.turn == 0.0] or own for own in turns]
+    orders = list(_orders(fit, sizes, turns))
+    if len(shapes) > _FEW:
+        orders = orders[:1]
+    best = _packed(grid, orders[0], upright, sizes)
+    for order in orders:
         if len(best) <= fewest:
             break
-    assert best is not None
+        sheets = _packed(grid, order, turns, sizes)
+        if len(sheets) < len(best):
+            best = sheets
     return best, unfit
 
 
@@ -242,7 +258,8 @@ def _packed(
     sheets: list[list[Laid]] = []
     taken: list[_Cells] = []
     for number in order:
-        roomy = (s for s, c in enumerate(taken) if c.size - int(c.sum()) >= sizes[number])
+        roomy = [s for s, c in enumerate(taken) if c.size - int(c.sum()) >= sizes[number]]
+        roomy = roomy[-_MOST_OPEN:]
         places = ((s, grid.best(taken[s], turns[number])) for s in roomy)
         sheet, found = next((p for p in places if p[1] is not None), (len(sheets), None))
         if found is None:
@@ -257,7 +274,12 @@ def _packed(
     return sheets
 
 
-def _plain_turns(grid: _Grid, shape: BaseGeometry) -> list[_Turned]:
+def _those_that_fit(grid: _Grid, shape: BaseGeometry, turns: Sequence[float]) -> list[_Turned]:
+    found = [grid.turned(shape, turn) for turn in turns]
+    return [t for t in found if t is not None and grid.fits(t)]
+
+
+def _plain_turns(grid: _Grid, shape: BaseGeometry, most: int) -> list[_Turned]:
     """The shape in quarter turns, and with each side of its hull along the sheet's."""
     angles = [0.0]
     hull = shapely.get_coordinates(shape.convex_hull)
@@ -269,8 +291,7 @@ def _plain_turns(grid: _Grid, shape: BaseGeometry) -> list[_Turned]:
     every = [(a + quarter) % 360.0 for a in angles for quarter in (0.0, 90.0, 180.0, 270.0)]
     if abs(shape.minimum_rotated_rectangle.area - shape.area) < 0.02 * shape.area:
         every = [a for a in every if a < 180.0]  # a rectangle is the same upside down
-    found = [grid.turned(shape, turn) for turn in every[:_MOST_TURNS]]
-    return [t for t in found if t is not None and grid.fits(t)]
+    return _those_that_fit(grid, shape, every[:most])
 
 
 def _slanted_turns(grid: _Grid, shape: BaseGeometry) -> list[_Turned]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name, OutlineItem, String
@@ -37,12 +37,10 @@ def sheets_pdf(pages: Sequence[Page], title: str | None = None) -> bytes:
     if not pages:
         raise ValueError("a document needs at least one page")
     title = fonts.printable(pages[0].heading.title if title is None else title)
-    with pikepdf.new() as document:
-        for page in pages:
-            drawn = cairosvg.svg2pdf(bytestring=sheet_svg(page).encode("utf-8"), unsafe=False)
-            with pikepdf.open(io.BytesIO(drawn)) as single:
-                document.pages.extend(single.pages)
-            document.pages[-1].obj.MediaBox = _media_box(page.sheet)
+    with pikepdf.new() as document, pikepdf.open(io.BytesIO(_drawn(pages))) as drawn:
+        document.pages.extend(drawn.pages)
+        for page, leaf in zip(pages, document.pages, strict=True):
+            leaf.obj.MediaBox = _media_box(page.sheet)
         _introduce(document, title)
         _add_page_labels(document)
         _add_bookmarks(document, pages)
@@ -53,6 +51,26 @@ def sheets_pdf(pages: Sequence[Page], title: str | None = None) -> bytes:
             object_stream_mode=pikepdf.ObjectStreamMode.generate,
             compress_streams=True,
         )
+    return out.getvalue()
+
+
+def _drawn(pages: Sequence[Page]) -> bytes:
+    """The sheets drawn into one document, so that they share their fonts."""
+    out = io.BytesIO()
+    paper = cairosvg.surface.PDFSurface.surface_class(out, 1, 1)
+
+    class Leaf(cairosvg.surface.PDFSurface):  # type: ignore[misc]
+        """A page of the document in place of a document of its own."""
+
+        def _create_surface(self, width: float, height: float) -> tuple[Any, float, float]:
+            paper.set_size(width, height)
+            return paper, width, height
+
+    for page in pages:
+        tree = cairosvg.parser.Tree(bytestring=sheet_svg(page).encode("utf-8"), unsafe=False)
+        Leaf(tree, None, 96)
+        paper.show_page()
+    paper.finish()
     return out.getvalue()
 
 

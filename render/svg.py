@@ -16,14 +16,12 @@ from patchwork.lengths import Unit
 from patchwork.paths import Line
 from patchwork.points import Point
 from render import fonts
-from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text, moved
+from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
 from render.furniture import Heading
 from render.linekinds import LINE_KINDS, PENS, POINTS_PER_INCH, LineKind
-from render.sheets import Page, on_one_canvas
+from render.sheets import BLEED, Page, on_one_canvas
 
 _MILLIMETRES: Final = 25.4
-_BLEED: Final = 0.005
-"""A tile's clip is this much wider than its window: a line on its border keeps its weight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,24 +60,38 @@ def sheet_svg(page: Page, unit: Unit = "in") -> str:
     scale = _INCHES if unit == "in" else _METRIC
     document = _document(page, scale)
     clip = page.clip
+    content = document.g(class_="corrected", **_corrected(page, scale))
     for placed in page.items:
         group = document.g(class_="drawing")
         _describe(group, placed.drawing.title, placed.drawing.description)
         marks = placed.drawing.marks if page.shown is None else page.shown
         if clip is not None:
             group["clip-path"] = f"url(#{_clip_path(document, scale, clip)})"
-        _draw(document, group, scale, [moved(m, placed.x, placed.y) for m in marks])
-        _draw(document, group, scale, [moved(m, placed.x, placed.y) for m in page.joins])
-        document.add(group)
+        _draw(document, group, scale, [placed.on_sheet(m) for m in marks])
+        _draw(document, group, scale, page.joins)
+        content.add(group)
     footer = document.g(class_="sheet")
     _draw(document, footer, scale, page.furniture)
-    document.add(footer)
+    content.add(footer)
+    whole = [content] if page.sheet.correction else content.elements
+    for element in whole:
+        document.add(element)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + str(document.tostring()) + "\n"
 
 
 def canvas_svg(drawings: Sequence[Drawing], heading: Heading, unit: Unit = "in") -> str:
     """All drawings whole on one canvas, in rows, with the test squares below them."""
     return sheet_svg(on_one_canvas(drawings, heading), unit)
+
+
+def _corrected(page: Page, scale: _Scale) -> dict[str, str]:
+    """What the sheet is corrected for its printer by: a transform of all there is on it."""
+    correction = page.sheet.correction
+    if correction is None:
+        return {}
+    a, d, e, f = correction
+    e, f = e * scale.per_inch, f * scale.per_inch
+    return {"transform": f"matrix({a:.9f} 0 0 {d:.9f} {e:.7f} {f:.7f})"}
 
 
 def _document(page: Page, scale: _Scale) -> Any:
@@ -107,7 +119,7 @@ def _describe(element: Any, title: str, description: str) -> None:
 
 
 def _clip_path(document: Any, scale: _Scale, clip: Box) -> str:
-    box = clip.grown(_BLEED)
+    box = clip.grown(BLEED)
     path = document.clipPath(id="window")
     path.add(
         document.rect(
@@ -123,14 +135,17 @@ def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark]) -> N
     """The marks, a group for each kind, in the order in which kinds are painted."""
     for kind in LINE_KINDS:
         of_kind = [mark for mark in marks if mark.kind == kind]
-        if of_kind:
-            group = document.g(class_=kind, **_look(kind, scale))
-            for mark in of_kind:
-                group.add(_element(document, scale, mark))
-            parent.add(group)
+        for solid in (False, True):
+            # Dashes are the group's: cairosvg does not let one path of it be without them.
+            alike = [mark for mark in of_kind if (isinstance(mark, Stroke) and mark.solid) == solid]
+            if alike:
+                group = document.g(class_=kind, **_look(kind, scale, solid))
+                for mark in alike:
+                    group.add(_element(document, scale, mark))
+                parent.add(group)
 
 
-def _look(kind: LineKind, scale: _Scale) -> dict[str, str]:
+def _look(kind: LineKind, scale: _Scale, solid: bool) -> dict[str, str]:
     """A kind's pen as attributes of its group."""
     pen = PENS[kind]
     look = {
@@ -139,7 +154,7 @@ def _look(kind: LineKind, scale: _Scale) -> dict[str, str]:
         "stroke_width": scale.points(pen.weight),
         "stroke_linejoin": "round",
     }
-    if pen.dash:
+    if pen.dash and not solid:
         look["stroke_dasharray"] = " ".join(scale.points(length) for length in pen.dash)
     return look
 
@@ -166,8 +181,12 @@ def _path(document: Any, scale: _Scale, stroke: Stroke) -> Any:
         if len(commands) > 2 and commands[-1] == "L" + commands[0][1:]:
             commands.pop()
         commands.append("Z")
-    filled = {"fill": PENS[stroke.kind].colour} if stroke.filled else {}
-    return document.path(d=" ".join(commands), **filled)
+    look = {"fill": stroke.colour or PENS[stroke.kind].colour} if stroke.filled else {}
+    if stroke.weight is not None:
+        look["stroke_width"] = scale.points(stroke.weight)
+    if stroke.offset:
+        look["stroke_dashoffset"] = scale.number(stroke.offset)
+    return document.path(d=" ".join(commands), **look)
 
 
 def _dot(document: Any, scale: _Scale, dot: Dot) -> Any:

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
 import shapely
 from shapely import affinity
 from shapely.geometry import LineString, Polygon
@@ -25,17 +24,11 @@ from patchwork.points import Point, between, plus
 from patchwork.polygons import lines, polygon_of, polygons
 from patchwork.templates import Cut, Template, TemplateSet
 from render import fonts
-from render.drawing import Box, Drawing, Mark, Stroke, Text, box_of, drawn, line
+from render.drawing import Box, Drawing, Mark, Stroke, box_of, drawn, line
 from render.drawing import Dot as DotMark
 from render.furniture import Heading
+from render.labels import CLEAR, SIZES, TextBlock, places, rectangle_of, text_block, turns
 
-CLEAR: Final = 0.05
-"""Inches between a label or an arrow and any line."""
-
-SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, 0.08)
-"""Inches; the sizes of label text that are tried, largest first. The least is 5.8 points."""
-
-_LEADING: Final = 1.22
 _NAME: Final = 1.5
 """The template's letter is this much larger than the rest of its label."""
 
@@ -158,51 +151,13 @@ def _cut_count(cut: Cut, names: dict[str, str]) -> str:
 # --- a label as a block of text ---------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _TextBlock:
-    """Lines of text, their middle at the origin, and the size of their ink."""
-
-    marks: tuple[Text, ...]
-    width: float
-    height: float
-
-    def placed(self, at: Point, turn: float) -> list[Mark]:
-        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        return [
-            Text(
-                t.text,
-                (at[0] - sin * t.at[1], at[1] + cos * t.at[1]),
-                t.size,
-                "middle",
-                turn,
-                t.bold,
-            )
-            for t in self.marks
-        ]
-
-
-def _text_blocks(words: _Words, size: float) -> Iterator[_TextBlock]:
+def _text_blocks(words: _Words, size: float) -> Iterator[TextBlock]:
     """The label set in many short lines, in few long ones, and in one."""
     name, parts = words.name, list(words.parts)
-    yield _set([(name, size * _NAME, True), *((part, size, False) for part in parts)])
+    yield text_block([(name, size * _NAME, True), *((part, size, False) for part in parts)])
     halves = [" · ".join(parts[:2]), " · ".join(parts[2:])]
-    yield _set([(f"{name} · {halves[0]}", size, False), (halves[1], size, False)])
-    yield _set([(" · ".join([name, *parts]), size, False)])
-
-
-def _set(lines: Sequence[tuple[str, float, bool]]) -> _TextBlock:
-    width = max(fonts.text_width(text, size, bold) for text, size, bold in lines)
-    heights = [size * _LEADING for _, size, _ in lines]
-    top = -sum(heights) / 2
-    marks = []
-    for (text, size, bold), height in zip(lines, heights, strict=True):
-        # The middle of ascent and descent goes to the middle of the line.
-        baseline = (
-            top + height / 2 + (fonts.ascent(size, bold) - abs(fonts.descent(size, bold))) / 2
-        )
-        marks.append(Text(text, (0.0, baseline), size, "middle", 0.0, bold))
-        top += height
-    return _TextBlock(tuple(marks), width, sum(heights))
+    yield text_block([(f"{name} · {halves[0]}", size, False), (halves[1], size, False)])
+    yield text_block([(" · ".join([name, *parts]), size, False)])
 
 
 # --- where label and arrow go -----------------------------------------------------------------
@@ -214,63 +169,15 @@ def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
     room = max(inner, key=lambda part: part.area, default=Polygon())
     for size in SIZES:
         for block in _text_blocks(words, size):
-            for turn in _turns(shape):
-                for at in _places(room, block, turn):
-                    label = _rectangle(block, at, turn)
+            for turn in turns(shape):
+                for at in places(room, block, turn):
+                    label = rectangle_of(block, at, turn)
                     left_over = room.difference(label.buffer(CLEAR, join_style="mitre"))
                     arrow = _arrow(left_over, template.grain, _SHORTEST_ARROW)
                     if arrow is not None:
                         return [*arrow, *block.placed(at, turn)]
     arrow = _arrow(room, template.grain, 0.0)
     return [*(arrow or ()), *_outside(shape, template.cut, words)]
-
-
-def _turns(shape: Polygon) -> list[float]:
-    """The turns that a label may have: level, upright, and along the longest side."""
-    ring = np.array(shape.exterior.coords)
-    sides = np.diff(ring, axis=0)
-    along = sides[np.argmax((sides**2).sum(axis=1))]
-    slant = math.degrees(math.atan2(along[1], along[0])) % 180.0
-    if slant > 90.0:
-        slant -= 180.0
-    turns = [0.0, -90.0]
-    if min(abs(slant), abs(abs(slant) - 90.0)) > 1.0:
-        turns.append(slant)
-    return turns
-
-
-def _places(room: Polygon, block: _TextBlock, turn: float) -> Iterator[Point]:
-    """Points for the middle of a block of text so that it lies in the room.
-
-    The block fits where the room, moved by each of its four corners, overlaps itself:
-    exactly so for a convex room, and the others are looked at once more.
-    """
-    if room.is_empty:
-        return
-    level = affinity.rotate(room, -turn, origin=(0, 0))
-    w, h = block.width / 2, block.height / 2
-    left, top, right, bottom = level.bounds
-    if right - left < 2 * w or bottom - top < 2 * h:
-        return
-    moved = [affinity.translate(level, dx, dy) for dx in (w, -w) for dy in (h, -h)]
-    areas = polygons(shapely.intersection_all(moved))
-    if not areas:
-        return
-    middles = max(areas, key=lambda part: part.area)
-    centre = middles.centroid if middles.covers(middles.centroid) else middles.point_on_surface()
-    corners = np.array(middles.exterior.coords)
-    extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
-    for x, y in [(centre.x, centre.y), *extremes]:
-        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        at = (cos * x - sin * y, sin * x + cos * y)
-        if room.buffer(1e-6).covers(_rectangle(block, at, turn)):
-            yield at
-
-
-def _rectangle(block: _TextBlock, at: Point, turn: float) -> Polygon:
-    w, h = block.width / 2, block.height / 2
-    level = shapely.box(at[0] - w, at[1] - h, at[0] + w, at[1] + h)
-    return affinity.rotate(level, turn, origin=at)
 
 
 def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mark] | None:

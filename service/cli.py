@@ -11,7 +11,7 @@ import argparse
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +19,13 @@ from patchwork.faults import Fault
 from patchwork.lengths import UNITS, Unit, in_unit
 from service import VERSION, answers, openapi
 from service.answers import FORMS, Answer, Form, NoSuchBlock, NoSuchSheet
+from service.cutting import cutting_list_answer
+from service.foundation import foundation_answer
 from service.json_text import NotJson, read_json, write_json
 from service.reading import Refused, Request, read_request
 from service.schemas import CORNERS, ORIENTATIONS
 from service.settings import Settings
+from service.sewing import block_map_answer, sewing_plan_answer
 
 GOOD, FAULTY, MISUSED = 0, 1, 2
 
@@ -76,6 +79,103 @@ def _templates(given: argparse.Namespace, settings: Settings) -> int:
     request = _request(given, settings)
     answer = answers.templates_answer(request, form, settings.max_sheets, given.page)
     _write(answer, given.output)
+    return GOOD
+
+
+def _cutting_list(given: argparse.Namespace, settings: Settings) -> int:
+    form: Form = given.format or _form_of(given.output)
+    if given.page is not None and form != "svg":
+        raise _Misuse("--page goes with svg alone")
+    request = read_request(_with_quilt(_body(given), given), settings)
+    _write(cutting_list_answer(request, form, settings.max_sheets, given.page), given.output)
+    return GOOD
+
+
+def _foundation(given: argparse.Namespace, settings: Settings) -> int:
+    form: Form = given.format or _form_of(given.output)
+    if given.page is not None and form != "svg":
+        raise _Misuse("--page goes with svg alone")
+    body = _body(given)
+    looks = {"mirrored": given.mirrored, "line_weight": given.line_weight}
+    if chosen := _given(looks):
+        own = body.get("foundation")
+        body["foundation"] = {**(own if isinstance(own, dict) else {}), **chosen}
+    request = read_request(body, settings)
+    _write(foundation_answer(request, form, settings.max_sheets, given.page), given.output)
+    return GOOD
+
+
+def _with_quilt(body: Any, given: argparse.Namespace) -> Any:
+    """The request with the options that only a cutting list has put in."""
+    own = body.get("quilt")
+    own = dict(own) if isinstance(own, dict) else {}
+    quilt = {"blocks": given.blocks}
+    if given.quilt is not None:
+        quilt.update(_sides(given.quilt))
+    for name, options in (
+        (
+            "border",
+            {
+                "width": given.border,
+                "fabric": given.border_fabric,
+                "corners": "mitred" if given.mitred else None,
+            },
+        ),
+        ("binding", {"width": given.binding, "fabric": given.binding_fabric}),
+    ):
+        if chosen := _given(options):
+            before = own.get(name)
+            quilt[name] = {**(before if isinstance(before, dict) else {}), **chosen}
+    cloth = {
+        "width": given.cloth_width,
+        "shrinkage": given.shrinkage,
+        "spare": given.spare,
+        "directional": given.directional,
+    }
+    for name, options in (("quilt", quilt), ("cloth", cloth)):
+        if chosen := _given(options):
+            own = body.get(name)
+            body[name] = {**(own if isinstance(own, dict) else {}), **chosen}
+    return body
+
+
+def _sides(text: str) -> dict[str, str]:
+    """``48in x 60in`` as a width and a height."""
+    width, _, height = text.replace("×", "x").partition("x")
+    return {"width": width.strip(), "height": height.strip()}
+
+
+def _sewing_plan(given: argparse.Namespace, settings: Settings) -> int:
+    return _sewn(given, settings, sewing_plan_answer)
+
+
+def _block_map(given: argparse.Namespace, settings: Settings) -> int:
+    return _sewn(given, settings, block_map_answer)
+
+
+def _sewn(
+    given: argparse.Namespace,
+    settings: Settings,
+    answer: Callable[[Request, Form, int, int | None], Answer],
+) -> int:
+    """An answer that rests on a sewing plan."""
+    form: Form = given.format or _form_of(given.output)
+    if given.page is not None and form != "svg":
+        raise _Misuse("--page goes with svg alone")
+    body = _body(given)
+    keep = None
+    if given.keep is not None:
+        pairs = [text.partition("=") for text in given.keep]
+        keep = [{"step": step.strip(), "press": press.strip()} for step, _, press in pairs]
+    for name, options in (
+        ("pressing", {"open_above": given.open_above, "keep": keep}),
+        ("deviation", {"cutting": given.cutting, "sewing": given.sewing}),
+    ):
+        if chosen := _given(options):
+            own = body.get(name)
+            body[name] = {**(own if isinstance(own, dict) else {}), **chosen}
+    request = read_request(body, settings)
+    _write(answer(request, form, settings.max_sheets, given.page), given.output)
     return GOOD
 
 
@@ -151,7 +251,7 @@ def _body(given: argparse.Namespace) -> Any:
         "height": given.finish_height,
         "scale": given.scale,
     }
-    if chosen := _given(finish):
+    if chosen := _finish(given.finish) | _given(finish):
         body["finish"] = chosen  # in place of the file's: width and scale do not go together
     if given.edge_allowance is not None:
         seam = {} if given.allowance is None else {"seam": given.allowance}
@@ -164,8 +264,11 @@ def _body(given: argparse.Namespace) -> Any:
         body["allowance"] = given.allowance
     if given.corners is not None:
         body["corners"] = given.corners
+    if given.printer is not None:
+        body["printer"] = dict(zip(("across", "down"), given.printer, strict=True))
     sheet = {
         "paper": _paper(given.paper),
+        "roll": given.roll,
         "orientation": given.orientation,
         "margin": given.margin,
         "overlap": given.overlap,
@@ -173,8 +276,9 @@ def _body(given: argparse.Namespace) -> Any:
     if chosen := _given(sheet):
         own = body.get("sheet")
         own = dict(own) if isinstance(own, dict) else {}
-        if given.paper is not None:
-            own = {name: value for name, value in own.items() if name not in ("width", "height")}
+        if given.paper is not None or given.roll is not None:
+            sizes = ("paper", "width", "height", "roll")
+            own = {name: value for name, value in own.items() if name not in sizes}
         body["sheet"] = {**own, **chosen}
     return body
 
@@ -205,14 +309,25 @@ def _as_seam(allowance: Any) -> dict[str, Any]:
     return allowance if isinstance(allowance, dict) else {"seam": allowance}
 
 
+def _finish(text: str | None) -> dict[str, str]:
+    """``12in`` is a width; ``12in x 9in`` is a width and a height."""
+    if text is None:
+        return {}
+    return _width_by_height(text) or {"width": text}
+
+
 def _paper(text: str | None) -> Any:
     """A paper's name in any case, or its size: ``9in x 12in``."""
     if text is None:
         return None
+    return _width_by_height(text) or text.lower()
+
+
+def _width_by_height(text: str) -> dict[str, str] | None:
     width, by, height = text.replace("×", "x").partition("x")
     if by and any(c.isdigit() for c in width):
         return {"width": width.strip(), "height": height.strip()}
-    return text.lower()
+    return None
 
 
 # --- what goes out ---------------------------------------------------------------------------
@@ -280,18 +395,37 @@ def _parser() -> argparse.ArgumentParser:
 
     templates = commands.add_parser("templates", help="make cutting templates")
     _add_request(templates)
-    templates.add_argument(
-        "-o",
-        "--output",
-        type=Path,
-        metavar="FILE",
-        help="its ending says the form: "
-        + ", ".join(f".{form}" for form in FORMS)
-        + "; standard output if left out",
-    )
-    templates.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
-    templates.add_argument("--page", type=int, metavar="N", help="with svg: sheet N alone")
+    _add_output(templates)
     templates.set_defaults(run=_templates)
+
+    cutting = commands.add_parser("cutting-list", help="say what to cut, and what to buy")
+    _add_request(cutting)
+    _add_quilt(cutting)
+    _add_output(cutting)
+    cutting.set_defaults(run=_cutting_list)
+
+    foundation = commands.add_parser("foundation", help="make foundation sections to sew on")
+    _add_request(foundation)
+    foundation.add_argument(
+        "--mirrored",
+        action=argparse.BooleanOptionalAction,
+        help="mirror images of the face (the default), or as seen from the face",
+    )
+    foundation.add_argument(
+        "--line-weight", type=float, metavar="POINTS", help="width of the sewing lines (0.6)"
+    )
+    _add_output(foundation)
+    foundation.set_defaults(run=_foundation)
+
+    for name, run, said in (
+        ("sewing-plan", _sewing_plan, "say in which order to sew, and how to press"),
+        ("block-map", _block_map, "draw the block at its finished size"),
+    ):
+        sewn = commands.add_parser(name, help=said)
+        _add_request(sewn)
+        _add_pressing(sewn)
+        _add_output(sewn)
+        sewn.set_defaults(run=run)
 
     check = commands.add_parser("check", help="say what is wrong with a block")
     _add_request(check)
@@ -315,6 +449,53 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _add_output(parser: argparse.ArgumentParser) -> None:
+    """The options of an answer that has more than one form."""
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="its ending says the form: "
+        + ", ".join(f".{form}" for form in FORMS)
+        + "; standard output if left out",
+    )
+    parser.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
+    parser.add_argument("--page", type=int, metavar="N", help="with svg: sheet N alone")
+
+
+def _add_pressing(parser: argparse.ArgumentParser) -> None:
+    """The options that plans for sewing have besides."""
+    parser.add_argument(
+        "--open-above", type=int, metavar="LAYERS", help="press open where more would lie"
+    )
+    parser.add_argument(
+        "--keep",
+        action="append",
+        metavar="STEP=WAY",
+        help="press a step 'first', 'second' or 'open', such as 3=second; repeat",
+    )
+    parser.add_argument("--cutting", metavar="LENGTH", help="how far off cuts are (1/32in)")
+    parser.add_argument("--sewing", metavar="LENGTH", help="how far off seams are (1/32in)")
+
+
+def _add_quilt(parser: argparse.ArgumentParser) -> None:
+    """The options that a cutting list has besides."""
+    parser.add_argument("--blocks", type=int, metavar="N", help="how many blocks (1)")
+    parser.add_argument("--quilt", metavar="SIZE", help="'48in x 60in', without its border")
+    parser.add_argument("--border", metavar="LENGTH", help="its finished width")
+    parser.add_argument("--border-fabric", metavar="FABRIC")
+    parser.add_argument("--mitred", action="store_true", help="mitre the border's corners")
+    parser.add_argument("--binding", metavar="LENGTH", help="width of its strips, such as 2-1/2in")
+    parser.add_argument("--binding-fabric", metavar="FABRIC")
+    parser.add_argument("--cloth-width", metavar="LENGTH", help="usable width of cloth (40in)")
+    parser.add_argument("--shrinkage", type=float, metavar="PERCENT", help="(3)")
+    parser.add_argument("--spare", type=float, metavar="PERCENT", help="(5)")
+    parser.add_argument(
+        "--directional", action="append", metavar="FABRIC", help="its print runs one way; repeat"
+    )
+
+
 def _add_request(parser: argparse.ArgumentParser) -> None:
     """The options that a request's fields have; they win over those of the file."""
     parser.add_argument(
@@ -324,6 +505,7 @@ def _add_request(parser: argparse.ArgumentParser) -> None:
         "block of the catalogue",
     )
     parser.add_argument("--unit", metavar="UNIT", help="in, cm or mm; of lengths that name none")
+    parser.add_argument("--finish", metavar="SIZE", help="finished width, or '12in x 9in'")
     parser.add_argument("--finish-width", metavar="LENGTH", help="finished width, such as 12in")
     parser.add_argument("--finish-height", metavar="LENGTH", help="finished height")
     parser.add_argument("--scale", type=float, metavar="TIMES", help="times the drawn size")
@@ -331,6 +513,13 @@ def _add_request(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--edge-allowance", metavar="LENGTH", help="at the edge of the block")
     parser.add_argument("--corners", choices=CORNERS)
     parser.add_argument("--paper", metavar="PAPER", help="a4, letter, …, or '9in x 12in'")
+    parser.add_argument("--roll", metavar="LENGTH", help="width of paper from a roll, such as 24in")
+    parser.add_argument(
+        "--printer",
+        nargs=2,
+        metavar=("ACROSS", "DOWN"),
+        help="what the printed 1 in (or 5 cm) test square measured, to correct for it",
+    )
     parser.add_argument("--orientation", choices=ORIENTATIONS)
     parser.add_argument("--margin", metavar="LENGTH", help="what the printer leaves blank (1/4in)")
     parser.add_argument("--overlap", metavar="LENGTH", help="of tiled templates (1/4in)")

@@ -179,7 +179,8 @@ def _curl(address: str, method: str, path: str, operation: Mapping[str, Any]) ->
     )
     answer = operation["responses"]["200"]["content"]
     for media_type in answer:
-        save = "" if "json" in media_type else f" -o templates.{_ENDINGS[media_type]}"
+        name = f"{path.rsplit('/', 1)[-1]}.{_ENDINGS.get(media_type, 'json')}"
+        save = "" if "json" in media_type else f" -o {name}"
         yield Shown(
             media_type,
             f"curl -X {method} {target} \\\n  -H 'Content-Type: application/json' "

@@ -86,6 +86,54 @@ GUILD_STAR: Final = Example(
     },
 )
 
+GUILD_QUILT: Final = Example(
+    "A quilt of twenty stars with a border and a binding, one fabric with a one-way print",
+    {
+        "block": "sawtooth-star",
+        "finish": {"width": 12},
+        "quilt": {
+            "blocks": 20,
+            "width": 48,
+            "height": 60,
+            "border": {"width": 4, "fabric": "dark", "corners": "mitred"},
+            "binding": {"width": "2 1/2", "fabric": "accent"},
+        },
+        "cloth": {"width": "42 in", "shrinkage": 3, "spare": 5, "directional": ["accent"]},
+    },
+)
+
+PAPER_GEESE: Final = Example(
+    "Geese for sewing on paper, at twice their size, printed for a light box with thin lines",
+    {
+        "block": "flying-geese",
+        "finish": {"scale": 2},
+        "foundation": {"mirrored": False, "line_weight": 0.4},
+    },
+)
+
+GIVEN_SECTIONS: Final = Example(
+    "A fan of three blades as a foundation section, its order of sewing given",
+    {
+        "block": {
+            "name": "Breakwater",
+            "frame": [[0, 0], [6, 0], [6, 6], [0, 6]],
+            "lines": [[[2, 0], [3, 6]], [[4, 0], [3, 6]]],
+            "sections": [{"id": "fan", "order": ["p1", "p2", "p3"]}],
+        },
+        "finish": {"width": 8},
+    },
+)
+
+GUILD_PRESSING: Final = Example(
+    "One seam pressed as the maker wishes, thick ones open, cut and sewn with great care",
+    {
+        "block": "ohio-star",
+        "finish": {"width": 9},
+        "pressing": {"open_above": 9, "keep": [{"step": "1", "press": "second"}]},
+        "deviation": {"cutting": "1/64 in", "sewing": "1/64 in"},
+    },
+)
+
 LOOSE_END: Final = Example(
     "A drawing with a fault: a line that ends in the air",
     {
@@ -101,5 +149,13 @@ GOOD: Final = {
     "signal-flag": SIGNAL_FLAG,
     "harbour-light": HARBOUR_LIGHT,
     "guild-star": GUILD_STAR,
+    "guild-quilt": GUILD_QUILT,
 }
 FAULTY: Final = {"torn-flag": LOOSE_END}
+FOUNDATIONS: Final = {
+    "signal-flag": SIGNAL_FLAG,
+    "guild-star": GUILD_STAR,
+    "paper-geese": PAPER_GEESE,
+    "breakwater": GIVEN_SECTIONS,
+}
+PLANS: Final = {**GOOD, "guild-pressing": GUILD_PRESSING}

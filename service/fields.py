@@ -150,6 +150,38 @@ class Number(RequestField):
         return value
 
 
+class Count(RequestField):
+    """A whole number between two bounds, both of them included."""
+
+    def __init__(self, least: int, most: int, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.least, self.most = least, most
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"type": "integer", "minimum": self.least, "maximum": self.most}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise refusal("type", f"expected a whole number, got {kind_of(value)}")
+        if value != value or value in (math.inf, -math.inf) or value != int(value):
+            raise refusal("type", "expected a whole number")
+        if not self.least <= value <= self.most:
+            raise refusal("range", f"expected a whole number from {self.least} to {self.most:,}")
+        return int(value)
+
+
+class Flag(RequestField):
+    """True or false."""
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"type": "boolean"}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> bool:
+        if not isinstance(value, bool):
+            raise refusal("type", f"expected true or false, got {kind_of(value)}")
+        return value
+
+
 class Grain(Number):
     """``auto``, ``free``, or degrees."""
 

@@ -115,8 +115,21 @@ def write_json(value: Any, indent: int | None = None) -> bytes:
 
     What UTF-8 cannot hold (a lone surrogate out of a request) is written as its JSON escape.
     """
+    try:
+        text = _written(value, indent)
+    except RecursionError:  # the joins of a block of 2,000 pieces may be one long chain
+        with _recursion_limit:
+            usual = sys.getrecursionlimit()
+            sys.setrecursionlimit(usual + 2 * MOST_DEPTH)
+            try:
+                text = _written(value, indent)
+            finally:
+                sys.setrecursionlimit(usual)
+    return (text + "\n").encode("utf-8", "backslashreplace")
+
+
+def _written(value: Any, indent: int | None) -> str:
     separators = (",", ": ") if indent else (",", ":")
-    text = json.dumps(
+    return json.dumps(
         value, ensure_ascii=False, allow_nan=False, indent=indent, separators=separators
     )
-    return (text + "\n").encode("utf-8", "backslashreplace")

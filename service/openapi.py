@@ -17,12 +17,15 @@ from marshmallow import fields as plain
 from patchwork.lengths import UNITS
 from service import VERSION, answers, examples, problems, schemas
 from service.answers import MEDIA_TYPES, Form
-from service.examples import FAULTY, GOOD, Example
+from service.cutting import cutting_list_answer
+from service.examples import FAULTY, FOUNDATIONS, GOOD, PLANS, Example
 from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
+from service.foundation import foundation_answer
 from service.json_text import MOST_DEPTH, read_json, write_json
 from service.problems import KINDS, Kind
 from service.reading import Refused, read_request
 from service.settings import Settings
+from service.sewing import block_map_answer, sewing_plan_answer
 
 JSON: Final = MEDIA_TYPES["json"]
 
@@ -80,6 +83,21 @@ _UNIT: Final[dict[str, Any]] = {
     "description": "Of every length of the answer.",
     "schema": {"type": "string", "enum": list(UNITS), "default": "in"},
     "example": "cm",
+}
+
+
+_PAGE: Final[dict[str, Any]] = {
+    "name": "page",
+    "in": "query",
+    "description": "With `Accept: image/svg+xml`: the number of one sheet.",
+    "schema": {"type": "integer", "minimum": 1},
+    "example": 1,
+}
+_FILE_NAME: Final[dict[str, Any]] = {
+    "Content-Disposition": {
+        "description": "For PDF and ZIP: a file name after the block.",
+        "schema": {"type": "string"},
+    }
 }
 
 
@@ -180,10 +198,20 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
     flag = examples.SIGNAL_FLAG.body
     read = read_request(flag, settings) if _fits(settings) else None
     checked = answers.check_answer(read) if read else None
+    cutting = (
+        read_json(cutting_list_answer(read, "json", settings.max_sheets).content) if read else None
+    )
+    sections = (
+        read_json(foundation_answer(read, "json", settings.max_sheets).content) if read else None
+    )
     templates = (
         read_json(answers.templates_answer(read, "json", settings.max_sheets).content)
         if read
         else None
+    )
+    sewn, mapped = (
+        read_json(answer(read, "json", settings.max_sheets).content) if read else None
+        for answer in (sewing_plan_answer, block_map_answer)
     )
     return {
         "/v1/blocks": {
@@ -243,6 +271,116 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                     **_files("pdf", "svg", "zip"),
                 },
                 body=dict(GOOD),
+                parameters=[
+                    {
+                        "name": "page",
+                        "in": "query",
+                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
+                        "schema": {"type": "integer", "minimum": 1},
+                        "example": 1,
+                    }
+                ],
+                headers={
+                    "Content-Disposition": {
+                        "description": "For PDF and ZIP: a file name after the block.",
+                        "schema": {"type": "string"},
+                    }
+                },
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/v1/sewing-plan": {
+            "post": _operation(
+                "makeSewingPlan",
+                "printables",
+                "Sewing plan",
+                "Steps with what is joined to what, along which seam, pressed which way and "
+                "trimmed to which size; which meetings nest and why the others cannot; how far off "
+                "units and points may come out. The pressing plan has the most nested meetings "
+                "possible (`optimal` where that is proven). As JSON (the default), as cards on "
+                "sheets in a PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG "
+                "file a sheet.",
+                {
+                    JSON: _content("SewingPlanAnswer", sewn),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(PLANS),
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/v1/block-map": {
+            "post": _operation(
+                "makeBlockMap",
+                "printables",
+                "Block map",
+                "The block at its finished size, without seam allowance: fabrics as pale fills "
+                "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
+                "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
+                "PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet.",
+                {
+                    JSON: _content("BlockMapAnswer", mapped),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(PLANS),
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/v1/cutting-list": {
+            "post": _operation(
+                "makeCuttingList",
+                "printables",
+                "Cutting list and yardage",
+                "What to cut from each fabric, strip by strip, and how much cloth to buy: as JSON "
+                "(the default), as sheets to tick off in a PDF, on one SVG canvas or one sheet "
+                "(`page`), or a ZIP with an SVG file a sheet. Squares are cut at s + 2a; "
+                "half-square triangles from a square of s + (2 + √2)a cut once; quarter-square "
+                "triangles from one of s + (2 + 2√2)a cut twice; rounded up to 1/8 in or 0.5 cm.",
+                {
+                    JSON: _content("CuttingListAnswer", cutting),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(GOOD),
+                parameters=[
+                    {
+                        "name": "page",
+                        "in": "query",
+                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
+                        "schema": {"type": "integer", "minimum": 1},
+                        "example": 1,
+                    }
+                ],
+                headers={
+                    "Content-Disposition": {
+                        "description": "For PDF and ZIP: a file name after the block.",
+                        "schema": {"type": "string"},
+                    }
+                },
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+            )
+        },
+        "/v1/foundation": {
+            "post": _operation(
+                "makeFoundation",
+                "printables",
+                "Foundation sections",
+                "For sewing on paper: the block's own sections, or else the fewest that work, each "
+                "with the order of sewing and the rectangles of fabric to cut. As JSON (the "
+                "default; seen from the face), or printed as mirror images: as sheets in a PDF, on "
+                "one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet. A block "
+                "with curved or set-in seams has none: the problem names every such seam.",
+                {
+                    JSON: _content("FoundationAnswer", sections),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(FOUNDATIONS),
                 parameters=[
                     {
                         "name": "page",

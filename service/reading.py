@@ -8,18 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias, TypeVar
 
 from marshmallow import ValidationError
 
 from patchwork import catalogue
 from patchwork.block import Block, extent, finished
+from patchwork.borders import Binding, Border
+from patchwork.cutting import Cloth, Quilt
 from patchwork.faults import BlockError, Fault
 from patchwork.lengths import Unit, parse_length, spoken
 from patchwork.outlines import Allowance, Corners
 from patchwork.read import block_from_drawing, block_from_pieces
-from render.papers import PAPERS, Paper
+from patchwork.sewing_plan import Kept, PlanOptions
+from render.foundation import PLAIN, Looks
+from render.papers import PAPERS, TRUE, Paper, Printer
 from render.sheets import SheetSettings
 from service.fields import suggestion
 from service.schemas import BlockRequest
@@ -37,7 +41,24 @@ _PAPER = (2.0, 200.0)
 FARTHEST = 10_000.0
 """Inches; no point of a block lies farther from its origin, across or down."""
 
+_ROLL = (5.0, 200.0)
+"""Inches: limits of the width of a roll."""
+
 _QUARTER = "1/4 in"
+_DEVIATION = "1/32 in"
+_BINDING = "2 1/2 in"
+
+_OFF = (0.0, 1.0)
+"""Inches: limits of what a cut or a seam is off."""
+
+_CLOTH = (5.0, 200.0)
+"""Inches: limits of the usable width of cloth."""
+
+_EDGE = (0.25, 40.0)
+"""Inches: limits of the width of a border and of a binding strip."""
+
+_SIDE = (1.0, 400.0)
+"""Inches: limits of a side of a quilt."""
 
 
 class Refused(Exception):
@@ -69,6 +90,10 @@ class Request:
     allowance: Allowance
     corners: Corners
     sheet: SheetSettings
+    cloth: Cloth = field(default_factory=Cloth)
+    quilt: Quilt = field(default_factory=Quilt)
+    looks: Looks = PLAIN
+    plan: PlanOptions | None = None
 
 
 def read_request(given: Any, settings: Settings) -> Request:
@@ -89,8 +114,14 @@ def read_request(given: Any, settings: Settings) -> Request:
     drawn = block_spec and _collect(faults, lambda: _block(block_spec, unit, settings))
     block = drawn and _collect(faults, lambda: _finished(drawn, spec.get("finish"), unit))
     allowance = _collect(faults, lambda: _allowance(spec.get("allowance", _QUARTER), unit))
+    printer = _collect(faults, lambda: _printer(spec.get("printer"), unit))
     sheet = _collect(faults, lambda: _sheet(spec.get("sheet", {}), unit))
-    if faults or block is None or allowance is None or sheet is None:
+    quilt = _collect(faults, lambda: _quilt(spec.get("quilt", {}), unit)) or Quilt()
+    cloth = _collect(faults, lambda: _cloth(spec.get("cloth", {}), unit, block, quilt))
+    plan = _collect(
+        faults, lambda: _plan(spec.get("pressing", {}), spec.get("deviation", {}), unit)
+    )
+    if faults or block is None or allowance is None or sheet is None or cloth is None:
         raise Refused(tuple(faults), unit)
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
     return Request(
@@ -99,7 +130,11 @@ def read_request(given: Any, settings: Settings) -> Request:
         pieces_pointer="/block/pieces" if as_pieces else None,
         allowance=allowance,
         corners=spec.get("corners", "matched"),
-        sheet=sheet,
+        sheet=replace(sheet, printer=printer or TRUE),
+        cloth=cloth,
+        quilt=quilt,
+        looks=Looks(**spec.get("foundation", {})),
+        plan=plan,
     )
 
 
@@ -214,9 +249,11 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
         lambda: _lengths(given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), _NARROW)),
     )
     paper = _collect(faults, lambda: _paper(given, unit))
-    if faults or edges is None or paper is None:
+    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": _ROLL}))
+    if faults or edges is None or paper is None or roll is None:
         raise BlockError(faults)
     return SheetSettings(
+        roll_width=roll.get("roll"),
         width=paper.width,
         height=paper.height,
         orientation=given.get("orientation", "auto"),
@@ -224,6 +261,20 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
         overlap=edges["overlap"],
         paper=paper.name,
     )
+
+
+def _printer(given: _Spec | None, unit: Unit) -> Printer:
+    """What the printer made of an inch, told by either of the two test squares."""
+    if given is None:
+        return TRUE
+    across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)
+    five = parse_length("5 cm")
+    if min(across, down) > five / 2:
+        across, down = across / five, down / five
+    printer = Printer(across, down)
+    if printer.faults():
+        raise BlockError(printer.faults())
+    return printer
 
 
 def _paper(sheet: _Spec, unit: Unit) -> Paper:
@@ -245,6 +296,75 @@ def paper_name(id: str) -> str:
     ('A4', 'ANSI C', 'Letter')
     """
     return id.upper().replace("-", " ") if len(id) == 2 or "-" in id else id.capitalize()
+
+
+def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
+    faults: list[Fault] = []
+    kept = []
+    for i, one in enumerate(pressing.get("keep", ())):
+        if one["step"].isascii() and one["step"].isdigit():
+            kept.append(Kept(int(one["step"]), one["press"]))
+        else:
+            said = f"the steps of a block are '1', '2' and so on, not {one['step']!r}"
+            faults.append(Fault(f"/pressing/keep/{i}/step", "unknown-step", said))
+    off = _collect(
+        faults,
+        lambda: _lengths(
+            {"cutting": _DEVIATION, "sewing": _DEVIATION, **deviation},
+            unit,
+            "/deviation",
+            dict.fromkeys(("cutting", "sewing"), _OFF),
+        ),
+    )
+    if faults or off is None:
+        raise BlockError(faults)
+    return PlanOptions(
+        tuple(kept), pressing.get("open_above"), cutting=off["cutting"], sewing=off["sewing"]
+    )
+
+
+def _quilt(given: _Spec, unit: Unit) -> Quilt:
+    faults: list[Fault] = []
+
+    def lengths(of: _Spec, pointer: str, limits: Mapping[str, _Limits]) -> dict[str, float]:
+        return _collect(faults, lambda: _lengths(of, unit, pointer, limits)) or {}
+
+    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), _SIDE))
+    border, binding = given.get("border"), given.get("binding")
+    found_border = found_binding = None
+    if border is not None:
+        wide = lengths(border, "/quilt/border", {"width": _EDGE})
+        found_border = Border(
+            wide.get("width", 1.0), border.get("fabric"), border.get("corners", "butted")
+        )
+    if binding is not None:
+        wide = lengths({"width": _BINDING, **binding}, "/quilt/binding", {"width": _EDGE})
+        found_binding = Binding(wide.get("width", 1.0), binding.get("fabric"))
+    if faults:
+        raise BlockError(faults)
+    sides = (size["width"], size["height"]) if size else None
+    return Quilt(given.get("blocks", 1), sides, found_border, found_binding)
+
+
+def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth:
+    usual = Cloth()
+    width = _lengths(given, unit, "/cloth", {"width": _CLOTH}).get("width", usual.width)
+    edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
+    known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)
+    directional = given.get("directional", ())
+    unknown = [
+        Fault(f"/cloth/directional/{i}", "unknown-fabric", f"there is no fabric {id!r} here")
+        for i, id in enumerate(directional)
+        if block is not None and id not in known
+    ]
+    if unknown:
+        raise BlockError(unknown)
+    return Cloth(
+        width=width,
+        shrinkage=given.get("shrinkage", usual.shrinkage),
+        spare=given.get("spare", usual.spare),
+        directional=frozenset(directional),
+    )
 
 
 def _block(given: str | _Spec, unit: Unit, settings: Settings) -> Block:

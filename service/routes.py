@@ -14,6 +14,8 @@ from flask import Blueprint, Response, request
 from patchwork.lengths import UNITS, Unit
 from service import VERSION, answers
 from service.answers import FORMS, MEDIA_TYPES, Answer, Form
+from service.cutting import cutting_list_answer
+from service.foundation import foundation_answer
 from service.json_text import read_json, write_json
 from service.negotiation import preferred
 from service.openapi import document
@@ -26,6 +28,7 @@ from service.problems import (
 )
 from service.reading import Request, read_request
 from service.settings import Settings
+from service.sewing import block_map_answer, sewing_plan_answer
 
 JSON: Final = MEDIA_TYPES["json"]
 
@@ -57,6 +60,30 @@ def interface(settings: Settings) -> Blueprint:
         sheet = _sheet_number(form)
         answer = answers.templates_answer(_request(settings), form, settings.max_sheets, sheet)
         return _document(answer)
+
+    @api.post("/v1/cutting-list")
+    def cutting_list() -> Response:
+        form = _negotiate(FORMS)
+        sheet = _sheet_number(form)
+        return _document(cutting_list_answer(_request(settings), form, settings.max_sheets, sheet))
+
+    @api.post("/v1/foundation")
+    def foundation() -> Response:
+        form = _negotiate(FORMS)
+        sheet = _sheet_number(form)
+        return _document(foundation_answer(_request(settings), form, settings.max_sheets, sheet))
+
+    @api.post("/v1/sewing-plan")
+    def sewing_plan() -> Response:
+        form = _negotiate(FORMS)
+        sheet = _sheet_number(form)
+        return _document(sewing_plan_answer(_request(settings), form, settings.max_sheets, sheet))
+
+    @api.post("/v1/block-map")
+    def block_map() -> Response:
+        form = _negotiate(FORMS)
+        sheet = _sheet_number(form)
+        return _document(block_map_answer(_request(settings), form, settings.max_sheets, sheet))
 
     @api.get("/health")
     def health() -> Response:

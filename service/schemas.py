@@ -11,8 +11,10 @@ from marshmallow import EXCLUDE, RAISE, Schema, ValidationError, validates_schem
 from marshmallow import fields as plain
 
 from patchwork.block import MOST_PIECES, MOST_POINTS
+from patchwork.cutting import MOST_BLOCKS
 from patchwork.lengths import UNITS
 from patchwork.path_data import LONGEST as LONGEST_PATH
+from render.foundation import LEAST_WEIGHT, MOST_WEIGHT
 from render.papers import PAPERS
 from service.fields import (
     LONGEST_ID,
@@ -20,6 +22,8 @@ from service.fields import (
     Choice,
     ChoiceOr,
     Colour,
+    Count,
+    Flag,
     Grain,
     Id,
     JoinsTree,
@@ -43,11 +47,10 @@ MOST_LINES = 2000
 MOST_GUESSES = 5
 """Unknown fields of one object that get a suggestion."""
 
-_LATER = {"printer": "; the correction for a printer comes in a later version: leave it out"}
-"""Fields that the interface will have, and what to do until then."""
-
 CORNERS = ("matched", "blunt", "full")
 ORIENTATIONS = ("auto", "portrait", "landscape")
+PRESSES = ("first", "second", "open")
+BORDER_CORNERS = ("butted", "mitred")
 
 
 def _said(description: str, **more: Any) -> dict[str, Any]:
@@ -79,11 +82,7 @@ class RequestSchema(Schema):
         unknown = [name for name in messages if name not in self.fields and name in data]
         for name in unknown[:MOST_GUESSES]:
             names = ", ".join(self.fields)
-            hint = (
-                _LATER.get(name)
-                or suggestion(name, list(self.fields))
-                or f"; the fields are: {names}"
-            )
+            hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
             said = f"there is no field {name!r:.60} here{hint}"
             messages[name] = [{"code": "unknown-field", "detail": said}]
 
@@ -240,11 +239,17 @@ class CustomPaper(RequestSchema):
 
 
 class Sheet(RequestSchema):
-    """The sheets to print on; `width` and `height` may stand in place of `paper`."""
+    """The sheets to print on; `width` and `height`, or `roll`, may stand in place of `paper`."""
 
     rules: ClassVar[dict[str, Any]] = {
         "dependentRequired": {"width": ["height"], "height": ["width"]},
-        "not": {"required": ["paper", "width"]},
+        "not": {
+            "anyOf": [
+                {"required": ["paper", "width"]},
+                {"required": ["paper", "roll"]},
+                {"required": ["roll", "width"]},
+            ]
+        },
     }
 
     paper = ChoiceOr(
@@ -254,6 +259,11 @@ class Sheet(RequestSchema):
     )
     width = Length(metadata=_said("Of paper of any size, 2 to 200 in."))
     height = Length(metadata=_said("Of paper of any size, 2 to 200 in."))
+    roll = Length(
+        metadata=_said(
+            "Width of paper from a roll, 5 to 200 in; each sheet is as long as what lies on it."
+        )
+    )
     orientation = Choice(
         ORIENTATIONS,
         metadata=_said("`auto` takes the one that needs fewer sheets.", default="auto"),
@@ -272,10 +282,152 @@ class Sheet(RequestSchema):
         if not isinstance(original, dict):
             return
         sides = original.keys() & {"width", "height"}
-        if sides and "paper" in original:
-            raise refusal("paper", "a sheet has either a paper, or a width and a height")
+        if bool(sides) + ("paper" in original) + ("roll" in original) > 1:
+            said = "a sheet has a paper, or a width and a height, or a roll's width"
+            raise refusal("paper", said)
         if len(sides) == 1:
             raise refusal("paper", "a sheet of any size has both a width and a height")
+
+
+class Printer(RequestSchema):
+    """What a printed test square measured: the 1 in square, or the 5 cm one. The sheets are
+    stretched so that the next print comes out true."""
+
+    across = Length(
+        required=True, metadata=_said("Its width, within a tenth of what it should be.")
+    )
+    down = Length(required=True, metadata=_said("Its height, within a tenth of what it should be."))
+
+
+class Cloth(RequestSchema):
+    """The cloth that a cutting list is for."""
+
+    width = Length(
+        metadata=_said("Usable, across the cloth: 5 to 200 in.", default="40 in"),
+    )
+    shrinkage = Number(
+        0, 30, metadata=_said("Percent that the cloth's length shrinks by in the wash.", default=3)
+    )
+    spare = Number(
+        0, 100, metadata=_said("Percent to buy beyond what is cut, before it shrinks.", default=5)
+    )
+    directional = ListOf(
+        Id(),
+        "fabric ids",
+        most=MOST_FABRICS,
+        metadata=_said(
+            "Fabrics with a one-way or large print: the longer side of a rectangle, and else the "
+            "grain arrow, lies along the cloth."
+        ),
+    )
+
+
+class Border(RequestSchema):
+    """A border of one fabric round the quilt."""
+
+    width = Length(required=True, metadata=_said("As it shows when finished, 1/4 to 40 in."))
+    fabric = Id(metadata=_said("One of the block's fabrics or another; none if left out."))
+    corners = Choice(
+        BORDER_CORNERS,
+        metadata=_said(
+            "`butted`: the sides first, then top and bottom; `mitred`: seams at 45 degrees.",
+            default="butted",
+        ),
+    )
+
+
+class Binding(RequestSchema):
+    """A binding round the finished quilt."""
+
+    width = Length(
+        metadata=_said(
+            "Of the strips to cut, 1/4 to 40 in; rounded up as every cut is.", default="2 1/2 in"
+        )
+    )
+    fabric = Id(metadata=_said("One of the block's fabrics or another; none if left out."))
+
+
+class Quilt(RequestSchema):
+    """What the blocks are for. A border and a binding need `width` and `height`."""
+
+    rules: ClassVar[dict[str, Any]] = {
+        "dependentRequired": {
+            "width": ["height"],
+            "height": ["width"],
+            "border": ["width", "height"],
+            "binding": ["width", "height"],
+        }
+    }
+
+    blocks = Count(
+        1,
+        MOST_BLOCKS,
+        metadata=_said("How many blocks are made; counts are for all together.", default=1),
+    )
+    width = Length(metadata=_said("Finished, without the border: 1 to 400 in."))
+    height = Length(metadata=_said("Finished, without the border: 1 to 400 in."))
+    border = Nested(Border, metadata=_said("None if left out."))
+    binding = Nested(Binding, metadata=_said("None if left out."))
+
+    @validates_schema(skip_on_field_errors=False, pass_original=True)
+    def _has_a_size(self, data: Any, original: Any, **kwargs: Any) -> None:
+        if not isinstance(original, dict):
+            return
+        sides = original.keys() & {"width", "height"}
+        if len(sides) == 1 or (not sides and original.keys() & {"border", "binding"}):
+            said = "a quilt has both a width and a height; a border or a binding needs them"
+            raise refusal("quilt-size", said)
+
+
+class FoundationLooks(RequestSchema):
+    """How foundation sections are printed."""
+
+    mirrored = Flag(
+        metadata=_said(
+            "`true`: mirror images of the face, to be sewn on from the printed side; `false`: as "
+            "seen from the face, for a light box.",
+            default=True,
+        )
+    )
+    line_weight = Number(
+        LEAST_WEIGHT,
+        MOST_WEIGHT,
+        metadata=_said("Width of the sewing lines, in points (1/72 in).", default=0.6),
+    )
+
+
+class KeptPress(RequestSchema):
+    """A direction that the plan must keep."""
+
+    step = Id(required=True, metadata=_said("The id of a step, as an answer without this has it."))
+    press = Choice(PRESSES, required=True, metadata=_said("Toward which of its units, or open."))
+
+
+class Pressing(RequestSchema):
+    """What is wished of a pressing plan."""
+
+    open_above = Count(
+        2,
+        1000,
+        metadata=_said(
+            "Seams at which more layers of cloth than this would lie on one another are pressed "
+            "open; none if left out. A nested four-patch has 7 at its middle.",
+            examples=[8],
+        ),
+    )
+    keep = ListOf(
+        Nested(KeptPress),
+        "directions",
+        most=MOST_PIECES,
+        metadata=_said("Directions to keep; all are worked out if left out."),
+    )
+
+
+class Deviations(RequestSchema):
+    """How far off cuts and seams are, 0 to 1 in each."""
+
+    cutting = Length(metadata=_said("Of an edge that is cut.", default="1/32 in"))
+    sewing = Length(metadata=_said("Of the width of a seam.", default="1/32 in"))
 
 
 class BlockRequest(RequestSchema):
@@ -304,6 +456,16 @@ class BlockRequest(RequestSchema):
         ),
     )
     sheet = Nested(Sheet, metadata=_said("The sheets to print on."))
+    printer = Nested(
+        Printer, metadata=_said("To correct sheets for a printer that is a little off.")
+    )
+    cloth = Nested(Cloth, metadata=_said("For a cutting list: the cloth that there is."))
+    quilt = Nested(Quilt, metadata=_said("For a cutting list: how many blocks, and the edges."))
+    foundation = Nested(FoundationLooks, metadata=_said("For foundations: how they are printed."))
+    pressing = Nested(Pressing, metadata=_said("For a sewing plan: what is wished of it."))
+    deviation = Nested(
+        Deviations, metadata=_said("For a sewing plan: how exactly the maker cuts and sews.")
+    )
 
 
 # --- answers ---------------------------------------------------------------------------------
@@ -348,6 +510,13 @@ class Places(plain.Field[Any]):
 
     def json_schema(self, refer: Refer) -> dict[str, Any]:
         return {"type": "array", "items": refer("Place")}
+
+
+class Nesting(Place):
+    """Nested pairs of ids in an answer."""
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return refer("Joins")
 
 
 def _places(description: str) -> Places:
@@ -459,9 +628,25 @@ class Window(AnswerSchema):
 class Item(AnswerSchema):
     """A drawing on a sheet."""
 
-    drawing = _string("The id of the template.")
+    drawing = _string("The id of the template, the section, the list, …")
     x = _number("Where the drawing's origin lies on the sheet.")
     y = _number("Where the drawing's origin lies on the sheet.")
+    turn = _number("Degrees by which the drawing is turned about its origin, clockwise as seen.")
+
+
+class Paper(AnswerSchema):
+    """A sheet of paper; places on it count from its top left corner, x right and y down."""
+
+    width = _number("Across.")
+    height = _number("Down.")
+    margin = _number("What is left blank along each side.")
+
+
+class Measured(AnswerSchema):
+    """What an inch on the sheet that is sent comes out as on the print."""
+
+    across = _number("Its width.")
+    down = _number("Its height.")
 
 
 class Page(AnswerSchema):
@@ -471,12 +656,20 @@ class Page(AnswerSchema):
     row = _count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
     column = _count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
     of = _string("The drawing of which it shows a tile; null for whole ones.", allow_none=True)
+    sheet = plain.Nested(Paper, required=True, metadata=_said("The paper."))
+    printer = plain.Nested(
+        Measured,
+        required=True,
+        metadata=_said(
+            "What the sheet is corrected for: it is stretched about its middle by 1 in over these."
+        ),
+    )
     window = plain.Nested(
         Window,
         required=True,
         metadata=_said(
-            "What a tile shows, in its drawing's coordinates; for a sheet of whole drawings the "
-            "room for them on it."
+            "What a tile shows, in its drawing's coordinates before it is turned; for a sheet of "
+            "whole drawings the room for them on it."
         ),
     )
     items = _all(Item, "What stands on the sheet.")
@@ -488,6 +681,480 @@ class TemplatesAnswer(AnswerSchema):
     unit = _unit()
     pieces = _all(CutPiece, "In the order of the request.")
     templates = _all(Template, "One for each shape.")
+    pages = _all(Page, "The sheets, in order.")
+
+
+class PatchSize(AnswerSchema):
+    """Two sides of what is cut or sewn."""
+
+    width = _number("The longer side, or as the field says.")
+    height = _number("The shorter side, or as the field says.")
+
+
+class CuttingCut(AnswerSchema):
+    """What is cut of one kind."""
+
+    shape = plain.String(
+        required=True,
+        metadata=_said(
+            "`template` for every shape that is none of the others.",
+            enum=[
+                "square",
+                "rectangle",
+                "half-square triangle",
+                "quarter-square triangle",
+                "template",
+            ],
+        ),
+    )
+    name = _string("As makers call it: the shape, or `diamond`, `trapezoid`, `template A`, …")
+    finished = plain.Nested(
+        PatchSize,
+        required=True,
+        metadata=_said(
+            "Of the patch, sewn. Of a half-square triangle its two short sides; of a "
+            "quarter-square triangle its long side and its height."
+        ),
+    )
+    cut = plain.Nested(
+        PatchSize,
+        required=True,
+        metadata=_said(
+            "What to cut, rounded up to 1/8 in or 0.5 cm: the square for triangles; for a shape "
+            "cut from a strip at an angle the step along the strip and the strip's width; for a "
+            "template the extent of its cut outline, not rounded."
+        ),
+    )
+    count = _count("Patches, of all blocks together.", least=1)
+    blanks = _count("Squares or rectangles to cut for them; else the same as `count`.", least=1)
+    yields = _count("Patches that each of those gives: 1, 2 or 4.", least=1)
+    source = plain.String(
+        data_key="from",
+        required=True,
+        metadata=_said("How it is cut.", enum=["strip", "template"]),
+    )
+    lengthwise = plain.String(
+        required=True,
+        allow_none=True,
+        metadata=_said(
+            "Which side lies along the cloth; null where straight and cross grain serve alike.",
+            enum=["width", "height", None],
+        ),
+    )
+    angles = plain.List(
+        plain.Float(),
+        required=True,
+        allow_none=True,
+        metadata=_said(
+            "For a shape cut from a strip at an angle: of its left and right end, degrees "
+            "clockwise from the strip's direction as seen; else null."
+        ),
+    )
+    reversed = _count("How many of the patches are cut face down, where that matters.")
+    trim = plain.Boolean(
+        required=True, metadata=_said("Whether rounding left more than 1/32 in to trim.")
+    )
+    templates = plain.List(
+        plain.String(), required=True, metadata=_said("The templates of this shape, by id.")
+    )
+    note = _string("How to cut, for people; may be empty.")
+
+
+class StripYield(AnswerSchema):
+    """Like pieces that follow each other in a strip."""
+
+    cut = _count("Which of the fabric's cuts, from 0.")
+    count = _count("Squares, rectangles or shapes from each strip.", least=1)
+    length = _number("That each takes along the strip.")
+
+
+class CuttingStrip(AnswerSchema):
+    """Strips that are cut up alike."""
+
+    width = _number("Of the strip.")
+    count = _count("How many strips.", least=1)
+    yields = _all(StripYield, "What each gives, from left to right.")
+    length = _number("Of the strip: the cloth's usable width, unless it lies along the cloth.")
+    used = _number("Of its length.")
+    purpose = plain.String(
+        required=True, metadata=_said("What for.", enum=["patches", "border", "binding"])
+    )
+    lengthwise = plain.Boolean(
+        required=True, metadata=_said("Whether it is cut along the cloth, not across.")
+    )
+    text = _string("The same for people.")
+
+
+class CuttingFabric(AnswerSchema):
+    """All that is cut from one fabric."""
+
+    fabric = _string("The id of the fabric, or null.", allow_none=True)
+    cuts = _all(CuttingCut, "Each kind of patch.")
+    strips = _all(CuttingStrip, "The widest first.")
+    fewest_strips = _count("A proven lower bound for patches in strips of these widths.")
+    nested = _number("Length of cloth for templates, nested by outline.")
+    length = _number("Of cloth that is cut, before shrinkage and spare.")
+    yardage = _number("To buy: yards in steps of 1/8, or metres in steps of 0.1.")
+    yardage_unit = plain.String(
+        required=True,
+        metadata=_said("`yd` for a request in inches, else `m`.", enum=["yd", "m"]),
+    )
+    buy = _string("The same for people.")
+
+
+class EdgeLength(AnswerSchema):
+    """A length of a border or of the binding."""
+
+    length = _number("To cut or to join up.")
+    count = _count("How many.", least=1)
+    where = _string("On which sides.")
+
+
+class CuttingEdge(AnswerSchema):
+    """A border or the binding."""
+
+    purpose = plain.String(required=True, metadata=_said("Which.", enum=["border", "binding"]))
+    fabric = _string("The id of the fabric, or null.", allow_none=True)
+    width = _number("Of the strips.")
+    lengths = _all(EdgeLength, "What is needed.")
+    strips = _count("How many are cut.", least=1)
+    joins = _count("Diagonal joins between them; each takes a strip's width of length.")
+    lengthwise = plain.Boolean(required=True, metadata=_said("Whether cut along the cloth."))
+    text = _string("The same for people, with the rule that the lengths follow.")
+
+
+class UsedCloth(AnswerSchema):
+    """The cloth that the list reckons with."""
+
+    width = _number("Usable.")
+    shrinkage = _number("Percent.")
+    spare = _number("Percent.")
+
+
+class CuttingListAnswer(AnswerSchema):
+    """What to cut, from which strips, and what to buy."""
+
+    unit = _unit()
+    blocks = _count("How many blocks it is for.", least=1)
+    cloth = plain.Nested(UsedCloth, required=True, metadata=_said("As asked for."))
+    fabrics = _all(CuttingFabric, "In the order of the block's fabrics.")
+    edges = _all(CuttingEdge, "The border and the binding, where asked for.")
+    pages = _all(Page, "The sheets to tick off, in order.")
+
+
+class FoundationPatch(AnswerSchema):
+    """A piece of a section, and the rectangle of fabric to cut for it."""
+
+    piece = _string("The id of the piece.")
+    number = _count("Its place in the order of sewing, from 1.", least=1)
+    fabric = _string("The id of its fabric, or null.", allow_none=True)
+    width = _number(
+        "Of the rectangle: along or across the piece's grain, whichever lies more across the "
+        "block. It has 1/4 in to spare all round (the allowance, where that is wider) and 1/8 in "
+        "of ease on every side."
+    )
+    height = _number("Of the rectangle, square to its width.")
+
+
+class FoundationMark(AnswerSchema):
+    """A mark on the seam of two sections, with the same number on both."""
+
+    number = _count("From 1.", least=1)
+    at = Place(required=True, metadata=_said("On the finished outline."))
+
+
+class FoundationSection(AnswerSchema):
+    """A section in block coordinates at finished size, seen from the face, not mirrored."""
+
+    id = _string("As given, or A, B, … in the order of joining.")
+    order = plain.List(
+        plain.String(), required=True, metadata=_said("Piece ids in the order of sewing.")
+    )
+    outline = _places(f"Without allowance. {_CURVES}")
+    cut = _places(f"With allowance. {_CURVES}")
+    patches = _all(FoundationPatch, "In the order of sewing.")
+    seams = plain.List(
+        Places(),
+        required=True,
+        metadata=_said("The two ends of the line of each step, from the second piece on."),
+    )
+    marks = _all(FoundationMark, "On its seams with other sections.")
+
+
+class FoundationStep(AnswerSchema):
+    """A join of two units of sections."""
+
+    units = plain.List(
+        plain.List(plain.String()), required=True, metadata=_said("Section ids of the two units.")
+    )
+    seam = _places("The two ends of the seam.")
+
+
+class RectangleCount(AnswerSchema):
+    """Rectangles of one size."""
+
+    width = _number("The longer side.")
+    height = _number("The shorter side.")
+    count = _count("How many.", least=1)
+
+
+class FoundationFabric(AnswerSchema):
+    """The rectangles of one fabric."""
+
+    fabric = _string("The id of the fabric, or null.", allow_none=True)
+    sizes = _all(RectangleCount, "The largest first.")
+    area = _number("Of all of them, in square units.")
+
+
+class FoundationAnswer(AnswerSchema):
+    """The foundation sections of a block, and the sheets that the PDF would have.
+
+    On a sheet, a section's drawing has its origin at the top left corner of the box round its cut
+    outline, as printed; mirrored, x runs from the right side of the outline to its left.
+    """
+
+    unit = _unit()
+    sections = _all(FoundationSection, "Those given, or else the fewest that were found.")
+    joins = Nesting(
+        required=True, metadata=_said("Nested pairs of section ids: the order of joining.")
+    )
+    steps = _all(FoundationStep, "The joins in an order in which they can be sewn.")
+    optimal = plain.Boolean(
+        required=True, metadata=_said("Whether it is proven that fewer sections are not possible.")
+    )
+    fabrics = _all(FoundationFabric, "The rectangles of fabric, summed.")
+    pages = _all(Page, "The sheets, in order.")
+
+
+class TrimSize(AnswerSchema):
+    """A size with its seam allowances, to trim to."""
+
+    width = _number("Along the side that is nearer to level.")
+    height = _number("Square to that.")
+
+
+class SewingStep(AnswerSchema):
+    """A join, as it is sewn."""
+
+    id = _string("`1`, `2`, … in the order of sewing.")
+    units = plain.List(
+        plain.List(plain.String()),
+        required=True,
+        metadata=_said("The ids of the pieces of its first and its second unit."),
+    )
+    seam = _places("Along the seam, at finished size; curves as points within 0.001 in.")
+    kind = plain.String(
+        required=True,
+        metadata=_said("`set-in` for a seam with pivots.", enum=["straight", "curved", "set-in"]),
+    )
+    pivots = _places("Where to stop with the needle down and turn.")
+    press = plain.String(
+        required=True,
+        metadata=_said(
+            "Toward which unit; `open` only where that was asked for.", enum=list(PRESSES)
+        ),
+    )
+    toward = _string(
+        "The fabric that it is pressed toward; null where several lie along that side, or the "
+        "same on both.",
+        allow_none=True,
+    )
+    unfinished = plain.Nested(
+        TrimSize,
+        required=True,
+        allow_none=True,
+        metadata=_said("What to trim the sewn unit to; null where it is no rectangle."),
+    )
+    level = _count("All steps of a level can be sewn one after another.", least=1)
+    like = _string("The first step of its level that is sewn just like it; itself if it is that.")
+    text = plain.List(
+        plain.String(), required=True, metadata=_said("The same for people, in sentences.")
+    )
+
+
+class SewingOrder(AnswerSchema):
+    """What is known of the order of sewing."""
+
+    given = plain.Boolean(required=True, metadata=_said("Whether the block brought it along."))
+    fewest_pivots = plain.Boolean(
+        required=True,
+        metadata=_said("Whether it is proven that no order has fewer; false for a given one."),
+    )
+    fewest_levels = plain.Boolean(
+        required=True,
+        metadata=_said("Whether besides none with as few pivots has fewer levels."),
+    )
+
+
+class Meeting(AnswerSchema):
+    """A point inside a seam at which earlier seams arrive from both units."""
+
+    at = Place(required=True, metadata=_said("At finished size."))
+    step = _string("The step that sews the seam.")
+    arrive = plain.List(
+        plain.List(plain.String()),
+        required=True,
+        metadata=_said("The steps that arrive from its first and from its second unit."),
+    )
+    nests = plain.Boolean(required=True, metadata=_said("Whether their allowances nest."))
+    reason = _string("Why it does not nest, for people; null if it does.", allow_none=True)
+    layers = _count("Of cloth in the thickest place round the point.")
+
+
+class FromCentre(AnswerSchema):
+    """From the middle of the centre to each raw edge."""
+
+    left = _number("To the left.")
+    up = _number("Up.")
+    right = _number("To the right.")
+    down = _number("Down.")
+
+
+class SewingRound(AnswerSchema):
+    """A round of strips about a centre."""
+
+    number = _count("From 1.", least=1)
+    centre = plain.List(plain.String(), required=True, metadata=_said("The pieces in the middle."))
+    steps = plain.List(
+        plain.String(), required=True, metadata=_said("Square up after the last of them.")
+    )
+    unfinished = plain.Nested(
+        TrimSize,
+        required=True,
+        allow_none=True,
+        metadata=_said("What to square up to; null where the unit is no rectangle."),
+    )
+    from_centre = plain.Nested(
+        FromCentre,
+        required=True,
+        allow_none=True,
+        metadata=_said("So that what is off is not carried into the next round."),
+    )
+
+
+class Deviation(AnswerSchema):
+    """To either side."""
+
+    worst = _number("If all deviations are as large as they may be, and add up.")
+    likely = _number("19 times in 20.")
+
+
+class ComparedDeviation(AnswerSchema):
+    """With and without trimming."""
+
+    untrimmed = plain.Nested(Deviation, required=True, metadata=_said("If nothing is trimmed."))
+    trimmed = plain.Nested(
+        Deviation,
+        required=True,
+        metadata=_said("If every rectangle is trimmed as soon as it is sewn."),
+    )
+
+
+class UnitDeviation(AnswerSchema):
+    """How far off the size of a sewn unit is."""
+
+    step = _string("The step that makes it.")
+    rectangle = plain.Boolean(required=True, metadata=_said("Whether it is one, and is trimmed."))
+    width = plain.Nested(
+        ComparedDeviation,
+        required=True,
+        allow_none=True,
+        metadata=_said("Of another unit along its last seam; null across a gap."),
+    )
+    height = plain.Nested(
+        ComparedDeviation,
+        required=True,
+        allow_none=True,
+        metadata=_said("Of another unit square to its last seam; null across a gap."),
+    )
+
+
+class PointDeviation(AnswerSchema):
+    """How far apart seams lie that should meet."""
+
+    at = Place(required=True, metadata=_said("At finished size."))
+    step = _string("The step that sews the seam on which they meet.")
+    mismatch = plain.Nested(ComparedDeviation, required=True, metadata=_said("Along that seam."))
+
+
+class ErrorBudget(AnswerSchema):
+    """How far off units and meeting points will be, with these deviations."""
+
+    cutting = _number("As asked for.")
+    sewing = _number("As asked for.")
+    units = _all(UnitDeviation, "In the order of sewing.")
+    points = _all(PointDeviation, "In the order of sewing.")
+    first_to_suffer = _all(PointDeviation, "At most three, the one most likely off first.")
+    first_to_suffer_trimmed = _all(PointDeviation, "The same if all rectangles are trimmed.")
+
+
+class SewingPlanAnswer(AnswerSchema):
+    """In which order a block is sewn, pressed which way, and how big it should then be."""
+
+    unit = _unit()
+    joins = Nesting(required=True, metadata=_said("The order of sewing, as a request may give it."))
+    order = plain.Nested(SewingOrder, required=True, metadata=_said("How good it is."))
+    steps = _all(SewingStep, "In an order in which they can be sewn.")
+    levels = plain.List(
+        plain.List(plain.String()), required=True, metadata=_said("The steps of each level.")
+    )
+    meetings = _all(Meeting, "In the order of sewing.")
+    nested = _count("How many meetings nest.")
+    bound = _count("No plan nests more.")
+    optimal = plain.Boolean(
+        required=True, metadata=_said("Whether `nested` is proven to be the most possible.")
+    )
+    darker = _count("Seams pressed toward the darker fabric.")
+    layers = _count("In the thickest place, summed over all points where seams arrive.")
+    rounds = _all(SewingRound, "Of units that grow round a centre, as log cabins do.")
+    deviations = plain.Nested(ErrorBudget, required=True, metadata=_said("The error budget."))
+    pages = _all(Page, "The sheets, in order.")
+
+
+class MapPiece(AnswerSchema):
+    """A piece on the map."""
+
+    id = _string("As given, or p1, p2, … for a drawing.")
+    fabric = _string("The id of its fabric, or null.", allow_none=True)
+    finished = _places(f"Without allowance, in block coordinates at finished size. {_CURVES}")
+
+
+class MapFabric(AnswerSchema):
+    """A fabric on the map."""
+
+    id = _string("Null for pieces without one.", allow_none=True)
+    name = _string("As the key names it.")
+    colour = _string("As given, `#rrggbb`.")
+    tint = _string("The pale colour that fills its pieces, `#rrggbb`.")
+    pieces = _count("How many pieces it has.", least=1)
+
+
+class MapSeam(AnswerSchema):
+    """A seam on the map."""
+
+    step = _string("The step that sews it.")
+    seam = _places("From one end to the other.")
+    press = plain.String(
+        required=True,
+        metadata=_said("Toward which unit of the step, or open.", enum=list(PRESSES)),
+    )
+    toward = plain.List(
+        plain.String(),
+        required=True,
+        metadata=_said("The pieces along the side that it is pressed to; empty if open."),
+    )
+
+
+class BlockMapAnswer(AnswerSchema):
+    """What the block map shows, and the sheets that the PDF would have."""
+
+    unit = _unit()
+    width = _number("Of the finished block.")
+    height = _number("Of the finished block.")
+    pieces = _all(MapPiece, "In the order of the request.")
+    fabrics = _all(MapFabric, "Those that pieces have, as the key shows them.")
+    seams = _all(MapSeam, "In the order of sewing.")
+    meetings = _all(Meeting, "In the order of sewing.")
     pages = _all(Page, "The sheets, in order.")
 
 

@@ -11,7 +11,7 @@ import re
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchwork.lengths import PER_INCH, UNITS, LengthError, Unit, in_unit, parse_length, spoken
@@ -104,12 +104,14 @@ def spellings(draw: st.DrawFn) -> tuple[str, Fraction]:
     return f"{draw(blanks)}{sign}{text}{draw(blanks)}", -amount if sign == "-" else amount
 
 
+@settings(deadline=None)
 @given(spellings(), units)
 def test_any_fraction_is_read_back_exactly(spelling: tuple[str, Fraction], unit: Unit) -> None:
     text, amount = spelling
     assert parse_length(text, unit) == inches(amount, unit)
 
 
+@settings(deadline=None)
 @given(spellings(), units, units)
 def test_any_fraction_with_its_unit_is_read_back_exactly(
     spelling: tuple[str, Fraction], own: Unit, other: Unit
@@ -119,6 +121,7 @@ def test_any_fraction_with_its_unit_is_read_back_exactly(
     assert parse_length(f"{text} {own} ", other) == inches(amount, own)
 
 
+@settings(deadline=None)
 @given(st.floats(-1e9, 1e9), units)
 def test_a_number_is_read_as_exactly_as_a_float_can_be(value: float, unit: Unit) -> None:
     assert parse_length(value, unit) == inches(Fraction(value), unit)
@@ -179,6 +182,7 @@ def test_a_fraction_over_zero_is_an_error(text: str) -> None:
         parse_length(text)
 
 
+@settings(deadline=None)
 @given(st.text(alphabet='0123456789 ./-+incm"x½٣', max_size=12) | st.text(max_size=50))
 def test_any_text_is_a_finite_length_or_a_length_error(text: str) -> None:
     try:
@@ -213,6 +217,7 @@ def test_an_answer_is_never_minus_nought() -> None:
     assert math.copysign(1, in_unit(-1e-9, "mm")) == 1
 
 
+@settings(deadline=None)
 @given(spellings(), units)
 def test_what_is_read_is_answered_to_6_decimals(spelling: tuple[str, Fraction], unit: Unit) -> None:
     text, amount = spelling
@@ -288,6 +293,7 @@ def test_a_spoken_sixteenth_reads_back_as_itself(sixteenths: int) -> None:
     assert parse_length(said, "mm") == sixteenths / 16
 
 
+@settings(deadline=None)
 @given(st.floats(0, 400), units, st.sampled_from([8, 16]))
 def test_spoken_lengths_are_near_and_marked_where_they_are_rounded(
     length: float, unit: Unit, denominator: int

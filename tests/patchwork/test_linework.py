@@ -141,6 +141,7 @@ def test_a_frame_may_be_any_simple_outline_and_run_either_way() -> None:
         assert all(paths.area(p.outline) > 0 for p in block.pieces)
 
 
+@settings(deadline=None)
 @given(
     st.floats(0, 12).map(lambda along: round(along, 2)),
     st.floats(0, 12).map(lambda along: round(along, 2)),

@@ -235,6 +235,7 @@ def drawn(draw: st.DrawFn) -> tuple[str, str, list[Segment]]:
     )
 
 
+@settings(deadline=None)
 @given(drawn())
 def test_absolute_and_relative_commands_draw_the_same(
     path: tuple[str, str, list[Segment]],
@@ -244,6 +245,7 @@ def test_absolute_and_relative_commands_draw_the_same(
     assert same(parse(relative), tuple(edges))
 
 
+@settings(deadline=None)
 @given(
     spots,
     spots,
@@ -344,7 +346,7 @@ def test_path_data_beyond_the_limit_is_not_read() -> None:
 soup = st.text(alphabet="MmLlHhVvCcSsQqTtAaZz0123456789.,-+e \n", max_size=40)
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(st.one_of(soup, soup.map(lambda s: f"M0 0{s}Z"), st.text(max_size=40)))
 def test_any_text_is_one_closed_outline_or_a_path_data_error(data: str) -> None:
     try:
@@ -372,11 +374,13 @@ def outlines(draw: st.DrawFn) -> Outline:
     return tuple(edges)
 
 
+@settings(deadline=None)
 @given(outlines())
 def test_a_written_outline_is_read_back_exactly(outline: Outline) -> None:
     assert parse(written(outline)) == outline
 
 
+@settings(deadline=None)
 @given(outlines(), st.sampled_from([2.54, 25.4, 72.0]))
 def test_an_outline_is_written_in_another_unit(outline: Outline, per_inch: float) -> None:
     read = parse(written(outline, per_inch))
@@ -385,6 +389,7 @@ def test_an_outline_is_written_in_another_unit(outline: Outline, per_inch: float
     assert same(back, outline, 2e-6)
 
 
+@settings(deadline=None)
 @given(outlines(), st.integers(1, 5))
 def test_no_more_decimals_are_written_than_asked_for(outline: Outline, places: int) -> None:
     text = written(outline, decimals=places)

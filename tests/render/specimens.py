@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from patchwork.paths import Line, arc, polygon
 from render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
 from render.papers import PAPERS
@@ -24,7 +26,7 @@ LONG_HEADING = Heading(
 )
 
 
-def paper(name: str, orientation: str = "auto", **more: float) -> SheetSettings:
+def paper(name: str, orientation: str = "auto", **more: Any) -> SheetSettings:
     """Settings for a paper by name."""
     size = PAPERS[name]
     return SheetSettings(

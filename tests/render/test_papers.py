@@ -51,8 +51,11 @@ def test_iso_sizes_are_those_of_the_standard(series: Literal["A", "B"]) -> None:
         ("letter", 8.5, 11.0),
         ("legal", 8.5, 14.0),
         ("tabloid", 11.0, 17.0),
+        ("ansi-a", 8.5, 11.0),
+        ("ansi-b", 11.0, 17.0),
         ("ansi-c", 17.0, 22.0),
         ("ansi-d", 22.0, 34.0),
+        ("ansi-e", 34.0, 44.0),
     ],
 )
 def test_us_sizes_are_those_of_the_standard(name: str, width: float, height: float) -> None:
@@ -63,7 +66,7 @@ def test_papers_are_upright_and_named_as_they_are_found() -> None:
     for name, paper in PAPERS.items():
         assert paper.name == name
         assert paper.width < paper.height
-    assert {f"a{n}" for n in range(7)} | {f"b{n}" for n in range(6)} <= PAPERS.keys()
+    assert {f"{series}{n}" for series in "ab" for n in range(11)} <= PAPERS.keys()
 
 
 def test_a4_is_210_by_297_millimetres() -> None:

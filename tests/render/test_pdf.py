@@ -45,8 +45,8 @@ def test_test_squares_measure_true_on_every_page(name: str) -> None:
         for page in pdf.pages:
             (inch,) = (r for r in page.rects if abs(r["width"] - 72) < 1)
             assert (inch["width"], inch["height"]) == pytest.approx((72.0, 72.0), abs=0.005)
-            assert inch["x0"] == pytest.approx(18, abs=0.005)
-            assert page.height - inch["bottom"] == pytest.approx(18, abs=0.005)
+            assert inch["x0"] == pytest.approx(21.6, abs=0.005)
+            assert page.height - inch["bottom"] == pytest.approx(21.6, abs=0.005)
             lines = [*page.rects, *page.lines]
             five = 5 / 2.54 * 72
             assert any(abs(mark["width"] - five) < 0.01 for mark in lines)
@@ -113,6 +113,19 @@ def test_only_the_packages_typeface_is_used_and_it_is_embedded() -> None:
                 assert "/FontFile2" in descriptor
                 names.add(str(descriptor.FontName).partition("+")[2])
     assert names == {"NotoSans-Regular", "NotoSans-Bold"}
+
+
+def test_pages_share_their_fonts() -> None:
+    with pikepdf.open(io.BytesIO(document())) as pdf:
+        assert len(pdf.pages) > 3
+        programs = {
+            font.DescendantFonts[0].FontDescriptor.FontFile2.objgen
+            if "/DescendantFonts" in font
+            else font.FontDescriptor.FontFile2.objgen
+            for page in pdf.pages
+            for font in page.resources.Font.as_dict().values()
+        }
+    assert len(programs) == 2  # regular and bold
 
 
 def test_text_can_be_read_back() -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import itertools
-import math
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import affinity
 from shapely.geometry import box as rectangle
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from patchwork.faults import BlockError
@@ -28,16 +29,19 @@ from tests.render.specimens import HEADING, paper, plain, quarter_circle
 SMALLEST_GAP = 1 / 8
 
 
-def on_sheet(page: Page) -> list[Box]:
-    """Where each drawing's ink is on the sheet."""
-    return [placed.drawing.box.moved(placed.x, placed.y) for placed in page.items]
+def on_sheet(page: Page) -> list[BaseGeometry]:
+    """Where each drawing's box lies on the sheet, turned as the drawing is."""
+    found: list[BaseGeometry] = []
+    for placed in page.items:
+        box = placed.drawing.box
+        upright = rectangle(box.x, box.y, box.right, box.bottom)
+        turned = affinity.rotate(upright, placed.turn, origin=(0, 0))
+        found.append(affinity.translate(turned, placed.x, placed.y))
+    return found
 
 
-def apart(one: Box, other: Box) -> float:
-    """Inches between two boxes, negative if they overlap."""
-    across = max(one.x - other.right, other.x - one.right)
-    down = max(one.y - other.bottom, other.y - one.bottom)
-    return math.hypot(across, down) if across > 0 and down > 0 else max(across, down)
+def area_of(box: Box) -> BaseGeometry:
+    return rectangle(box.x, box.y, box.right, box.bottom)
 
 
 def codes(settings: SheetSettings, drawings: list[Drawing], most: int = 100) -> set[str]:
@@ -68,17 +72,19 @@ def test_every_drawing_is_shown_once_in_full_and_clear_of_all_else(
     for page in pages:
         area = page.sheet.printable
         above_footer = area.bottom - FOOTER_HEIGHT
-        square = Box(area.x, area.bottom - FIVE_CENTIMETRES, FIVE_CENTIMETRES, FIVE_CENTIMETRES)
-        shown = on_sheet(page) if page.clip is None else [page.clip]
+        side = FIVE_CENTIMETRES
+        square = area_of(Box(area.x, area.bottom - side, side, side))
+        shown = on_sheet(page) if page.clip is None else [area_of(page.clip)]
         for ink in shown:
-            assert ink.x >= area.x - 1e-6
-            assert ink.y >= area.y - 1e-6
-            assert ink.right <= area.right + 1e-6
-            assert ink.bottom <= above_footer + 1e-6
+            left, top, right, bottom = ink.bounds
+            assert left >= area.x - 1e-6
+            assert top >= area.y - 1e-6
+            assert right <= area.right + 1e-6
+            assert bottom <= above_footer + 1e-6
             if page.of is None:
-                assert apart(ink, square) >= SMALLEST_GAP - 1e-6
+                assert ink.distance(square) >= SMALLEST_GAP - 1e-6
         for one, other in itertools.combinations(shown, 2):
-            assert apart(one, other) >= SMALLEST_GAP - 1e-6
+            assert one.distance(other) >= SMALLEST_GAP - 1e-6
 
     for id in tiled:
         drawing = next(drawing for drawing in drawings if drawing.id == id)
@@ -187,9 +193,16 @@ def test_page_is_described_in_the_unit_asked_for() -> None:
         "row": 1,
         "column": 1,
         "of": None,
+        "sheet": {"width": 215.9, "height": 279.4, "margin": 6.35},
+        "printer": {"across": 25.4, "down": 25.4},
         "window": {"x": 6.35, "y": 6.35, "width": 203.2, "height": 238.76},
         "items": [
-            {"drawing": "A", "x": round(item.x * 25.4, 6), "y": round(item.y * 25.4, 6)},
+            {
+                "drawing": "A",
+                "x": round(item.x * 25.4, 6),
+                "y": round(item.y * 25.4, 6),
+                "turn": 0.0,
+            },
         ],
     }
 
@@ -212,14 +225,18 @@ def test_canvas_holds_every_drawing_clear_of_the_others(
     assert len(page.items) == len(drawings)
     boxes = on_sheet(page)
     for one, other in itertools.combinations(boxes, 2):
-        assert apart(one, other) >= SMALLEST_GAP - 1e-6
+        assert one.distance(other) >= SMALLEST_GAP - 1e-6
     area = page.sheet.printable
     for ink in boxes:
-        assert area.x - 1e-6 <= ink.x
-        assert ink.right <= area.right + 1e-6
-        assert ink.bottom <= area.bottom - FIVE_CENTIMETRES - SMALLEST_GAP + 1e-6
+        left, _, right, bottom = ink.bounds
+        assert area.x - 1e-6 <= left
+        assert right <= area.right + 1e-6
+        assert bottom <= area.bottom - FIVE_CENTIMETRES - SMALLEST_GAP + 1e-6
 
 
-def test_every_named_paper_from_a6_up_can_be_printed_on() -> None:
-    for name in PAPERS:
-        assert lay_out([plain("A", 3, 3)], paper(name), HEADING)
+def test_every_named_paper_from_a7_up_can_be_printed_on_and_no_smaller_one() -> None:
+    for name, size in PAPERS.items():
+        if size.width < PAPERS["a7"].width:
+            assert codes(paper(name), [plain("A", 3, 3)]) == {"paper-too-small"}
+        else:
+            assert lay_out([plain("A", 3, 3)], paper(name), HEADING)

@@ -54,6 +54,9 @@ def test_it_writes_what_the_service_answers(
 @pytest.mark.parametrize(
     ("options", "fields"),
     [
+        (["--finish", "12in"], {"finish": {"width": "12in"}}),
+        (["--finish", "12in x 9in"], {"finish": {"width": "12in", "height": "9in"}}),
+        (["--finish", "12", "--finish-height", "9"], {"finish": {"width": 12, "height": 9}}),
         (["--finish-width", "12in"], {"finish": {"width": "12in"}}),
         (["--finish-height", "9"], {"finish": {"height": "9"}}),
         (["--finish-width=12", "--finish-height=9"], {"finish": {"width": 12, "height": 9}}),
@@ -68,6 +71,8 @@ def test_it_writes_what_the_service_answers(
         (["--corners", "full"], {"corners": "full"}),
         (["--paper", "A4"], {"sheet": {"paper": "a4"}}),
         (["--paper", "9in x 12in"], {"sheet": {"paper": {"width": "9in", "height": "12in"}}}),
+        (["--roll", "24in"], {"sheet": {"roll": "24in"}}),
+        (["--printer", "0.98", "1.01"], {"printer": {"across": 0.98, "down": 1.01}}),
         (
             ["--orientation=landscape", "--margin=1/2in", "--overlap=0"],
             {"sheet": {"orientation": "landscape", "margin": "1/2in", "overlap": 0}},

@@ -45,7 +45,12 @@ def piece(**more: Any) -> Json:
         ({"finish": {"width": -3}}, "/finish", "finish"),
         ({"unit": "ft"}, "/unit", "choice"),
         ({"corners": 3}, "/corners", "choice"),
-        ({"printer": {"across": 1}}, "/printer", "unknown-field"),
+        ({"printer": {"across": 1}}, "/printer/down", "required"),
+        ({"printer": {"across": "1 1/2 in", "down": 1}}, "/printer", "printer"),
+        ({"printer": {"across": 0.85, "down": 1}}, "/printer", "printer"),
+        ({"printer": {"across": "4 cm", "down": "5 cm"}}, "/printer", "printer"),
+        ({"sheet": {"roll": "2 in"}}, "/sheet/roll", "range"),
+        ({"sheet": {"roll": "24 in", "paper": "a4"}}, "/sheet", "paper"),
         ({"a/b~c": 1}, "/a~1b~0c", "unknown-field"),
         ({"block": 3}, "/block", "type"),
         ({"block": {}}, "/block", "block-form"),
@@ -106,7 +111,7 @@ def test_json_that_is_no_request_is_422(client: FlaskClient, body: str) -> None:
     ("field", "hint"),
     [
         ("alowance", "did you mean 'allowance'?"),
-        ("printer", "later version"),
+        ("printr", "did you mean 'printer'?"),
         ("xyzzy", "the fields are: block, unit"),
     ],
 )

@@ -1,0 +1,113 @@
+"""Labels as blocks of text, and where one lies inside a shape clear of its lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from patchwork.points import Point
+from patchwork.polygons import polygons
+from render import fonts
+from render.drawing import Mark, Text
+
+CLEAR: Final = 0.05
+"""Inches between a label or an arrow and any line."""
+
+SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, 0.08)
+"""Inches; the sizes of label text that are tried, largest first. The least is 5.8 points."""
+
+_LEADING: Final = 1.22
+
+
+@dataclass(frozen=True, slots=True)
+class TextBlock:
+    """Lines of text, their middle at the origin, and the size of their ink."""
+
+    marks: tuple[Text, ...]
+    width: float
+    height: float
+
+    def placed(self, at: Point, turn: float) -> list[Mark]:
+        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        return [
+            Text(
+                t.text,
+                (at[0] - sin * t.at[1], at[1] + cos * t.at[1]),
+                t.size,
+                "middle",
+                turn,
+                t.bold,
+            )
+            for t in self.marks
+        ]
+
+
+def text_block(lines: Sequence[tuple[str, float, bool]]) -> TextBlock:
+    """Lines of text below each other, each with its size and whether it is bold."""
+    width = max(fonts.text_width(text, size, bold) for text, size, bold in lines)
+    heights = [size * _LEADING for _, size, _ in lines]
+    top = -sum(heights) / 2
+    marks = []
+    for (text, size, bold), height in zip(lines, heights, strict=True):
+        # The middle of ascent and descent goes to the middle of the line.
+        baseline = (
+            top + height / 2 + (fonts.ascent(size, bold) - abs(fonts.descent(size, bold))) / 2
+        )
+        marks.append(Text(text, (0.0, baseline), size, "middle", 0.0, bold))
+        top += height
+    return TextBlock(tuple(marks), width, sum(heights))
+
+
+def turns(shape: Polygon) -> list[float]:
+    """The turns that a label may have: level, upright, and along the longest side."""
+    ring = np.array(shape.exterior.coords)
+    sides = np.diff(ring, axis=0)
+    along = sides[np.argmax((sides**2).sum(axis=1))]
+    slant = math.degrees(math.atan2(along[1], along[0])) % 180.0
+    if slant > 90.0:
+        slant -= 180.0
+    found = [0.0, -90.0]
+    if min(abs(slant), abs(abs(slant) - 90.0)) > 1.0:
+        found.append(slant)
+    return found
+
+
+def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
+    """Points for the middle of a block of text so that it lies in the room.
+
+    The block fits where the room, moved by each of its four corners, overlaps itself:
+    exactly so for a convex room, and the others are looked at once more.
+    """
+    if room.is_empty:
+        return
+    level = affinity.rotate(room, -turn, origin=(0, 0))
+    w, h = block.width / 2, block.height / 2
+    left, top, right, bottom = level.bounds
+    if right - left < 2 * w or bottom - top < 2 * h:
+        return
+    moved = [affinity.translate(level, dx, dy) for dx in (w, -w) for dy in (h, -h)]
+    areas = polygons(shapely.intersection_all(moved))
+    if not areas:
+        return
+    middles = max(areas, key=lambda part: part.area)
+    centre = middles.centroid if middles.covers(middles.centroid) else middles.point_on_surface()
+    corners = np.array(middles.exterior.coords)
+    extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+    for x, y in [(centre.x, centre.y), *extremes]:
+        cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        at = (cos * x - sin * y, sin * x + cos * y)
+        if room.buffer(1e-6).covers(rectangle_of(block, at, turn)):
+            yield at
+
+
+def rectangle_of(block: TextBlock, at: Point, turn: float) -> Polygon:
+    w, h = block.width / 2, block.height / 2
+    level = shapely.box(at[0] - w, at[1] - h, at[0] + w, at[1] + h)
+    return affinity.rotate(level, turn, origin=at)

@@ -1,0 +1,119 @@
+"""Foundation sections of a request as an answer, for HTTP and the command line alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from patchwork import paths
+from patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
+from patchwork.lengths import PER_INCH, Unit, in_unit
+from patchwork.points import Point
+from render.archive import sheets_zip
+from render.foundation import foundation_drawings, foundation_pages, heading
+from render.pdf import sheets_pdf
+from render.sheets import Page, described
+from render.svg import canvas_svg, sheet_svg
+from service.answers import Answer, Form, NoSuchSheet
+from service.json_text import write_json
+from service.reading import Request, told_in
+
+
+def foundation_answer(
+    request: Request, form: Form, most_sheets: int, sheet: int | None = None
+) -> Answer:
+    """The foundation sections of a request's block.
+
+    Args:
+        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+
+    Raises:
+        Refused: the block cannot be sewn on foundations, or the sheets do not serve.
+        NoSuchSheet: there is no sheet with that number.
+    """
+    unit = request.unit
+    with told_in(unit):
+        found = foundation(
+            request.block, request.allowance, request.corners, request.pieces_pointer
+        )
+        drawings = foundation_drawings(found, request.looks)
+        head = heading(found, request.looks)
+
+        def pages() -> tuple[Page, ...]:
+            return foundation_pages(drawings, request.sheet, head, most_sheets)
+
+        def drawing() -> str:
+            if sheet is None:
+                return canvas_svg(drawings, head, unit)
+            made = pages()
+            if not 1 <= sheet <= len(made):
+                said = f"there is no sheet {sheet}; the sheets are 1 to {len(made)}"
+                raise NoSuchSheet(said)
+            return sheet_svg(made[sheet - 1], unit)
+
+        makers: dict[Form, Callable[[], bytes]] = {
+            "json": lambda: write_json(told(found, pages(), unit)),
+            "pdf": lambda: sheets_pdf(pages()),
+            "zip": lambda: sheets_zip(pages(), unit),
+            "svg": lambda: drawing().encode(),
+        }
+        content = makers[form]()
+    name = f"{request.block.name} foundation" + (f" {sheet}" if sheet is not None else "")
+    return Answer(form, content, name)
+
+
+def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+    """Foundation sections as the JSON answer has them."""
+    return {
+        "unit": unit,
+        "sections": [_section(section, unit) for section in found.sections],
+        "joins": found.joins,
+        "steps": [
+            {
+                "units": [list(step.first), list(step.second)],
+                "seam": _places([step.seam[0].start, step.seam[-1].end], unit),
+            }
+            for step in found.steps
+        ],
+        "optimal": found.optimal,
+        "fabrics": [_need(need, unit) for need in found.fabrics],
+        "pages": [described(page, unit) for page in pages],
+    }
+
+
+def _section(section: FoundationSection, unit: Unit) -> dict[str, Any]:
+    return {
+        "id": section.id,
+        "order": list(section.order),
+        "outline": _places(paths.ring(section.outline), unit),
+        "cut": _places(paths.ring(section.cut), unit),
+        "patches": [
+            {
+                "piece": patch.piece,
+                "number": patch.number,
+                "fabric": patch.fabric,
+                "width": in_unit(patch.width, unit),
+                "height": in_unit(patch.height, unit),
+            }
+            for patch in section.patches
+        ],
+        "seams": [_places([seam.start, seam.end], unit) for seam in section.seams],
+        "marks": [
+            {"number": mark.number, "at": _places([mark.at], unit)[0]} for mark in section.marks
+        ],
+    }
+
+
+def _need(need: FabricNeed, unit: Unit) -> dict[str, Any]:
+    return {
+        "fabric": need.fabric,
+        "sizes": [
+            {"width": in_unit(width, unit), "height": in_unit(height, unit), "count": count}
+            for width, height, count in need.sizes
+        ],
+        "area": round(need.area * float(PER_INCH[unit]) ** 2, 6),
+    }
+
+
+def _places(points: Sequence[Point], unit: Unit) -> list[list[float]]:
+    return [[in_unit(x, unit), in_unit(y, unit)] for x, y in points]

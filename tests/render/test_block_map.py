@@ -1,0 +1,126 @@
+"""The block map: true size, everything on it, and nothing written over a line."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import pdfplumber
+import pytest
+
+from patchwork.block import extent
+from patchwork.sewing_plan import Kept, PlanOptions, sewing_plan
+from render.block_map import block_map_drawings, heading
+from render.drawing import Drawing, Stroke, Text, drawn
+from render.pdf import sheets_pdf
+from render.sheets import SheetSettings, lay_out
+from tests.render.sewn import NAMES, plan_of, spoiled
+
+SMALL = ["nine-patch", "ohio-star", "sawtooth-star", "eight-point-star", "storm-at-sea"]
+
+
+def words(drawings: tuple[Drawing, ...]) -> list[str]:
+    return [m.text for d in drawings for m in d.marks if isinstance(m, Text)]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_written_over_a_line(name: str) -> None:
+    for drawing in block_map_drawings(plan_of(name)):
+        assert spoiled(drawing) == []
+
+
+@pytest.mark.parametrize("name", SMALL)
+def test_small_blocks_have_their_labels_outside_and_off_lines(name: str) -> None:
+    drawings = block_map_drawings(plan_of(name, 3.0))
+    for drawing in drawings:
+        assert spoiled(drawing) == []
+    said = words(drawings)
+    assert {piece.id for piece in plan_of(name).block.pieces} <= set(said)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_piece_fabric_and_step_is_named(name: str) -> None:
+    plan = plan_of(name)
+    said = words(block_map_drawings(plan))
+    for piece in plan.block.pieces:
+        assert piece.id in said
+    for number in range(1, len(plan.order.joins) + 1):
+        assert str(number) in said
+    for fabric in plan.block.fabrics:
+        if any(piece.fabric == fabric.id for piece in plan.block.pieces):
+            assert any(text.startswith(f"{fabric.name}: ") for text in said)
+
+
+def test_each_straight_part_of_a_set_in_seam_has_its_number() -> None:
+    plan = plan_of("hexagon-rosette")
+    said = words(block_map_drawings(plan))
+    for number, step in enumerate(plan.sewing.steps, 1):
+        assert said.count(str(number)) >= 1 + len(step.pivots)
+
+
+def arrows(drawing: Drawing) -> list[Stroke]:
+    return [m for m in drawing.marks if isinstance(m, Stroke) and m.kind == "press" and m.filled]
+
+
+def test_an_arrow_points_to_the_side_that_is_pressed_to() -> None:
+    plan = plan_of("half-square-triangle")
+    (head,) = arrows(_alone(block_map_drawings(plan)[0]))
+    tip = head.segments[0].start
+    # The light piece is the upper left half of 6 in by 6 in; the dark one is below.
+    assert plan.pressing.directions == ("second",)
+    assert tip[0] + tip[1] > 6.0
+
+
+def test_a_seam_that_is_pressed_open_has_two_heads() -> None:
+    plan = plan_of("nine-patch", None, 2)
+    assert "open" in plan.pressing.directions
+    heads = len(arrows(_alone(block_map_drawings(plan)[0])))
+    open_ = plan.pressing.directions.count("open")
+    assert heads >= len(plan.order.joins) + open_
+    assert "step 3, pressed open" in words(block_map_drawings(plan))
+
+
+@pytest.mark.parametrize("spoil", [False, True])
+def test_meetings_are_filled_where_they_nest(spoil: bool) -> None:
+    block = plan_of("nine-patch").block
+    kept = tuple(Kept(number, "open") for number in range(1, 9)) if spoil else ()
+    plan = sewing_plan(block, options=PlanOptions(kept))
+    drawing = block_map_drawings(plan)[0]
+    dots = [m for m in drawing.marks if isinstance(m, Stroke) and m.kind == "meeting"]
+    for meeting in plan.pressing.meetings:
+        assert meeting.nests != spoil
+        x, y = plan.seams.points[meeting.at]
+        near = [d for d in dots if math.dist(d.segments[0].start, (x, y)) < 0.05]
+        assert {d.colour for d in near} == {"#ffffff" if spoil else None}
+
+
+def _alone(drawing: Drawing) -> Drawing:
+    """The drawing without the sample arrow of a key below it."""
+    plain = [m for m in drawing.marks if not (isinstance(m, Text) and "pressed" in m.text)]
+    return drawn(drawing.id, drawing.title, drawing.description, plain)
+
+
+@pytest.mark.parametrize("name", ["drunkards-path", "sawtooth-star", "hexagon-rosette"])
+def test_a_pdf_has_the_block_at_its_true_size(name: str) -> None:
+    plan = plan_of(name)
+    sheet = SheetSettings(24.0, 36.0)
+    pages = lay_out(block_map_drawings(plan), sheet, heading(plan))
+    assert len(pages) == 1
+    left, top, right, bottom = extent(plan.block.pieces)
+    with pdfplumber.open(io.BytesIO(sheets_pdf(pages))) as document:
+        page = document.pages[0]
+        sizes = [
+            ((o["x1"] - o["x0"]) / 72, (o["bottom"] - o["top"]) / 72)
+            for o in page.rects + page.curves + page.lines
+            if o["linewidth"] and abs(o["linewidth"] - 1.4) < 0.01
+        ]
+    width, height = max(w for w, _ in sizes), max(h for _, h in sizes)
+    assert width == pytest.approx(right - left, abs=0.01)
+    assert height == pytest.approx(bottom - top, abs=0.01)
+
+
+def test_a_map_that_is_larger_than_a_sheet_is_tiled_with_its_key() -> None:
+    plan = plan_of("sawtooth-star")
+    pages = lay_out(block_map_drawings(plan), SheetSettings(), heading(plan))
+    assert {page.of for page in pages} == {"block-map"}
+    assert len(pages) == 4

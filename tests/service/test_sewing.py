@@ -1,0 +1,246 @@
+"""``POST /v1/sewing-plan`` and ``POST /v1/block-map``: every field of the contract, every form."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pypdf
+import pytest
+from flask.testing import FlaskClient
+from jsonschema import Draft202012Validator
+
+from patchwork.catalogue import load
+from patchwork.sewing_plan import sewing_plan
+from service import cli, openapi
+from service.examples import PLANS
+from service.settings import Settings
+from tests.service.asking import TWO_SQUARES
+
+PATHS = ["sewing-plan", "block-map"]
+SCHEMAS = {"sewing-plan": "SewingPlanAnswer", "block-map": "BlockMapAnswer"}
+STAR: dict[str, Any] = {"block": "sawtooth-star", "finish": {"width": 12}}
+NAMES = ["nine-patch", "hexagon-rosette", "orange-peel", "log-cabin", "half-square-triangle"]
+
+
+def asked(
+    client: FlaskClient, path: str, body: Any, accept: str = "application/json", query: str = ""
+) -> Any:
+    return client.post(f"/v1/{path}{query}", json=body, headers={"Accept": accept})
+
+
+def flat(joins: Any) -> list[str]:
+    return [joins] if isinstance(joins, str) else [id for unit in joins for id in flat(unit)]
+
+
+# --- JSON -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", PATHS)
+@pytest.mark.parametrize(
+    "body", [*({"block": name} for name in NAMES), *(example.body for example in PLANS.values())]
+)
+def test_answers_are_as_the_document_says(client: FlaskClient, path: str, body: Any) -> None:
+    answer = asked(client, path, body)
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    components = openapi.document(Settings())["components"]
+    schema = {"$ref": f"#/components/schemas/{SCHEMAS[path]}", "components": components}
+    Draft202012Validator(schema).validate(answer.json)
+
+
+def test_a_plan_has_what_the_contract_says(client: FlaskClient) -> None:
+    told = asked(client, "sewing-plan", STAR).json
+    plan = sewing_plan(load("sawtooth-star"))
+    assert sorted(flat(told["joins"])) == sorted(piece.id for piece in plan.block.pieces)
+    assert told["joins"][0] != told["joins"][1]
+    assert [step["id"] for step in told["steps"]] == [str(k) for k in range(1, 17)]
+    first, second = told["steps"][0], told["steps"][1]
+    assert first["units"] == [["n"], ["n1"]]
+    assert sorted(first["seam"]) == [[3, 0], [6, 3]]
+    assert (first["kind"], first["pivots"], first["unfinished"]) == ("straight", [], None)
+    assert (first["press"], first["toward"]) == ("second", "dark")
+    assert second["unfinished"] == {"width": 6.5, "height": 3.5}
+    assert told["steps"][-1]["unfinished"] == {"width": 12.5, "height": 12.5}
+    assert (told["nested"], told["bound"], told["optimal"]) == (4, 4, True)
+    assert len(told["meetings"]) == 4
+    for meeting in told["meetings"]:
+        assert meeting["nests"]
+        assert len(meeting["arrive"]) == 2
+        earlier = [int(step) for side in meeting["arrive"] for step in side]
+        assert max(earlier) < int(meeting["step"])
+    assert len(told["deviations"]["first_to_suffer"]) == 3
+    assert [level[0] for level in told["levels"]][:2] == ["1", "2"]
+
+
+def test_steps_can_be_sewn_in_their_order(client: FlaskClient) -> None:
+    for name in NAMES:
+        told = asked(client, "sewing-plan", {"block": name}).json
+        made = {(piece,) for piece in flat(told["joins"])}
+        for step in told["steps"]:
+            units = [tuple(unit) for unit in step["units"]]
+            assert set(units) <= made
+            made = (made - set(units)) | {units[0] + units[1]}
+        assert len(made) == 1
+
+
+def test_joins_of_an_answer_can_be_sent_back(client: FlaskClient) -> None:
+    block = client.get("/v1/blocks/ohio-star").json
+    assert block is not None
+    told = asked(client, "sewing-plan", {"block": block}).json
+    again = asked(client, "sewing-plan", {"block": {**block, "joins": told["joins"]}}).json
+    assert again["steps"] == told["steps"]
+    assert again["order"]["given"]
+
+
+def test_rounds_of_a_log_cabin(client: FlaskClient) -> None:
+    told = asked(client, "sewing-plan", {"block": "log-cabin", "finish": {"width": 9}}).json
+    sizes = [one["unfinished"]["width"] for one in told["rounds"]]
+    assert sizes == [3.5, 5.5, 7.5, 9.5]
+    assert told["rounds"][0]["from_centre"] == dict.fromkeys(("left", "up", "right", "down"), 1.75)
+
+
+def test_lengths_are_in_the_requests_unit(client: FlaskClient) -> None:
+    told = asked(client, "sewing-plan", {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
+    assert told["steps"][-1]["unfinished"] == {"width": 317.5, "height": 317.5}
+    assert told["deviations"]["cutting"] == pytest.approx(25.4 / 32, abs=1e-6)
+    assert told["steps"][-1]["text"][-1] == "Trim to 317.5 × 317.5 mm."
+
+
+def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
+    told = asked(client, "block-map", STAR).json
+    assert (told["width"], told["height"]) == (12, 12)
+    assert len(told["pieces"]) == 17
+    assert {f["id"]: f["pieces"] for f in told["fabrics"]} == {
+        "background": 8,
+        "dark": 8,
+        "accent": 1,
+    }
+    assert told["seams"][0]["toward"] == ["n1"]
+    assert len(told["seams"]) == 16
+    assert told["meetings"] == asked(client, "sewing-plan", STAR).json["meetings"]
+    shown = {item["drawing"] for page in told["pages"] for item in page["items"]}
+    assert shown == {"block-map"}
+
+
+# --- options --------------------------------------------------------------------------------------
+
+
+def test_directions_are_kept_and_thick_seams_opened(client: FlaskClient) -> None:
+    wish = {"open_above": 5, "keep": [{"step": "1", "press": "second"}]}
+    for path, steps in zip(PATHS, ("steps", "seams"), strict=True):
+        told = asked(client, path, {"block": "nine-patch", "pressing": wish}).json
+        assert told[steps][0]["press"] == "second"
+        assert "open" in {step["press"] for step in told[steps]}
+
+
+def test_a_careful_maker_is_less_far_off(client: FlaskClient) -> None:
+    def off(**deviation: Any) -> float:
+        body = {"block": "nine-patch", "deviation": deviation}
+        told = asked(client, "sewing-plan", body).json
+        return float(told["deviations"]["first_to_suffer"][0]["mismatch"]["untrimmed"]["likely"])
+
+    assert off(cutting="1/64 in", sewing="1/64 in") == pytest.approx(off() / 2, abs=1e-5)
+    assert off(cutting=0, sewing=0) == 0.0
+
+
+@pytest.mark.parametrize("path", PATHS)
+@pytest.mark.parametrize(
+    ("field", "value", "pointer", "code"),
+    [
+        ("pressing", {"keep": [{"step": "99", "press": "first"}]}, "keep/0/step", "unknown-step"),
+        ("pressing", {"keep": [{"step": "p1", "press": "first"}]}, "keep/0/step", "unknown-step"),
+        ("pressing", {"keep": [{"step": "٣", "press": "first"}]}, "keep/0/step", "unknown-step"),
+        ("pressing", {"keep": [{"step": "1", "press": "up"}]}, "keep/0/press", None),
+        ("pressing", {"keep": [{"step": 1, "press": "open"}]}, "keep/0/step", None),
+        ("pressing", {"open_above": 1}, "open_above", "range"),
+        ("pressing", {"open": 8}, "open", "unknown-field"),
+        ("deviation", {"cutting": 3}, "cutting", "range"),
+        ("deviation", {"sewing": "-1/32"}, "sewing", "range"),
+    ],
+)
+def test_wishes_that_cannot_be_are_refused(
+    client: FlaskClient, path: str, field: str, value: Any, pointer: str, code: str | None
+) -> None:
+    answer = asked(client, path, {"block": "nine-patch", field: value})
+    assert answer.status_code == 422
+    (fault,) = answer.json["errors"]
+    assert fault["pointer"] == f"/{field}/{pointer}"
+    assert code in (fault["code"], None)
+
+
+# --- forms ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_every_form_shows_the_same_sheets(client: FlaskClient, path: str) -> None:
+    count = len(asked(client, path, STAR).json["pages"])
+    pdf = asked(client, path, STAR, "application/pdf")
+    assert pdf.mimetype == "application/pdf"
+    document = pypdf.PdfReader(io.BytesIO(pdf.data))
+    assert len(document.pages) == count
+    assert "Sawtooth Star" in document.pages[0].extract_text()
+    assert asked(client, path, STAR, "application/pdf").data == pdf.data
+    last = asked(client, path, STAR, "image/svg+xml", f"?page={count}")
+    with zipfile.ZipFile(io.BytesIO(asked(client, path, STAR, "application/zip").data)) as archive:
+        assert len(archive.namelist()) == count
+        assert archive.read(archive.namelist()[-1]) == last.data
+    assert asked(client, path, STAR, "image/svg+xml", f"?page={count + 1}").status_code == 404
+    assert asked(client, path, STAR, "image/png").status_code == 406
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_a_canvas_is_plain_svg_with_its_lines_named(client: FlaskClient, path: str) -> None:
+    root = ElementTree.fromstring(asked(client, path, STAR, "image/svg+xml").data)
+    classes = {element.get("class") for element in root.iter()}
+    assert {"tint", "pattern", "dots", "sewing-line", "press", "meeting", "label"} <= classes
+    tags = {element.tag.rpartition("}")[2] for element in root.iter()}
+    assert not tags & {"pattern", "script", "image", "use"}
+    # What is filled has no line of its own besides.
+    tints = [e for e in root.iter() if e.get("class") == "tint"]
+    assert {e.get("stroke-width") for e in tints} == {"0"}
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_names_in_letters_that_no_font_has_do_no_harm(client: FlaskClient, path: str) -> None:
+    fabric = {"id": "海", "name": "海 <&> 🧵" * 9, "colour": "#123456"}
+    pieces = [{**piece, "fabric": "海"} for piece in TWO_SQUARES["pieces"]]
+    block = {**TWO_SQUARES, "name": "港の灯", "pieces": pieces, "fabrics": [fabric]}
+    for form in ("application/json", "application/pdf", "image/svg+xml"):
+        assert asked(client, path, {"block": block}, form).status_code == 200
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_a_block_of_one_piece_is_no_error(client: FlaskClient, path: str) -> None:
+    block = {"pieces": TWO_SQUARES["pieces"][:1]}
+    told = asked(client, path, {"block": block}).json
+    assert told["meetings"] == []
+    if path == "sewing-plan":
+        assert (told["joins"], told["steps"]) == ("gull", [])
+
+
+# --- the command line -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_the_command_line_answers_alike(
+    client: FlaskClient, path: str, tmp_path: Path, capsysbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    options = ["--finish-width", "9in", "--open-above", "5", "--keep", "1=second"]
+    assert cli.main([path, "nine-patch", *options, "--cutting", "1/64in"]) == 0
+    told = json.loads(capsysbinary.readouterr().out)
+    body = {
+        "block": "nine-patch",
+        "finish": {"width": "9in"},
+        "pressing": {"open_above": 5, "keep": [{"step": "1", "press": "second"}]},
+        "deviation": {"cutting": "1/64 in"},
+    }
+    assert told == asked(client, path, body).json
+    assert cli.main([path, "nine-patch", "-o", str(tmp_path / "out.pdf")]) == 0
+    assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
+    assert cli.main([path, "nine-patch", "--keep", "1=sideways"]) == 1
+    assert b"/pressing/keep/0/press" in capsysbinary.readouterr().err
+    assert cli.main([path, "nine-patch", "--page", "1"]) == 2
