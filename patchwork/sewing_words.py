@@ -98,7 +98,7 @@ class Words:
         points = counted(len(met), "point")
         if nested == len(met):
             nest = "the seams nest" if len(met) == 1 else "the seams nest at all of them"
-            return f"Match {points} (dots): {nest}."
+            return f"Match {points} (dot{'s' * (len(met) > 1)}): {nest}."
         said = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
         reasons = dict.fromkeys(m.reason for m in met if m.reason)
         said += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
@@ -124,6 +124,9 @@ class Words:
             return f"Press toward {name}, {self.unit_name(toward)}."
         if len(self.groups[step.like]) > 1:
             return "Press as the arrow shows."
+        away = join.first + join.second - toward
+        if toward >= self.plan.order.pieces > away:
+            return f"Press away from {self.unit_name(away)}."
         return f"Press toward {self.unit_name(toward)}."
 
     def pressed_fabric(self, step: Step) -> str | None:

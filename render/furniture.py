@@ -23,7 +23,11 @@ INCH: Final = 1.0
 FIVE_CENTIMETRES: Final = 5 / 2.54
 
 FOOTER_HEIGHT: Final = 1.05
-"""The strip along the bottom of the printable area that no drawing enters."""
+"""The strip along the bottom of the printable area that no whole drawing enters."""
+
+TILE_FOOTER: Final = 0.9
+"""The same on a tile's sheet. It is lower than the 1 in square, of which two edges do where
+there is ink: so three sheets across letter paper hold the 21 in of a 20 in block."""
 
 RULE: Final = 0.05
 """From the border of what can be printed to the scales; their centimetres fill it."""
@@ -82,31 +86,47 @@ def corner(sheet: Sheet) -> Box:
     return Box(area.x + RULE, area.bottom - RULE - side, side, side)
 
 
-def squares(sheet: Sheet, whole: bool) -> tuple[Mark, ...]:
+def inch_corner(sheet: Sheet) -> Box:
+    """The 1 in test square's place on the sheet."""
+    large = corner(sheet)
+    return Box(large.x, large.bottom - INCH, INCH, INCH)
+
+
+def squares(sheet: Sheet, whole: bool, whole_inch: bool = True) -> tuple[Mark, ...]:
     """Both test squares with what they measure.
 
     Args:
         whole: draw the 5 cm square whole; else only its left and its bottom edge, which lie
             along the border, so that a drawing can use the room.
+        whole_inch: the same for the 1 in square.
     """
-    large = corner(sheet)
-    left, bottom = large.x, large.bottom
-    small = Box(left, bottom - INCH, INCH, INCH)
-    marks: list[Mark] = [rectangle("test-square", small)]
-    if whole:
-        marks.append(rectangle("test-square", large))
-    else:
-        marks.append(line("test-square", (left, large.y), (left, bottom)))
-        marks.append(line("test-square", (left, bottom), (large.right, bottom)))
-        tick = 0.05
-        marks.append(line("test-square", (left, large.y), (left + tick, large.y)))
-        marks.append(line("test-square", (large.right, bottom - tick), (large.right, bottom)))
+    small, large = inch_corner(sheet), corner(sheet)
+    marks: list[Mark] = [
+        *(_square(small) if whole_inch else _edges(small)),
+        *(_square(large) if whole else _edges(large)),
+    ]
     size = 0.11
     middle = (small.x + INCH / 2, small.y + (INCH + fonts.cap_height(size)) / 2)
     marks.append(Text("1 in", middle, size, "middle", kind="test-square"))
-    by_edge = (large.right - _CLEARANCE, bottom - _INCH_TICK - 0.03)
+    by_edge = (large.right - _CLEARANCE, large.bottom - _INCH_TICK - 0.03)
     marks.append(Text("5 cm", by_edge, size, "end", kind="test-square"))
     return tuple(marks)
+
+
+def _square(square: Box) -> list[Mark]:
+    return [rectangle("test-square", square)]
+
+
+def _edges(square: Box) -> list[Mark]:
+    """The left and the bottom edge of a square, each with a tick at its far end."""
+    left, bottom, tick = square.x, square.bottom, 0.03
+    ends = [
+        ((left, square.y), (left, bottom)),
+        ((left, bottom), (square.right, bottom)),
+        ((left, square.y), (left + tick, square.y)),
+        ((square.right, bottom - tick), (square.right, bottom)),
+    ]
+    return [line("test-square", start, end) for start, end in ends]
 
 
 def scales(sheet: Sheet, up: float) -> tuple[Mark, ...]:
@@ -185,7 +205,7 @@ def sheet_map(
 
 
 def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
-    """The place of the map, at the right end of the footer; its cells look like the sheets."""
+    """The place of the map, at the right end of a tile's footer; its cells look like the sheets."""
     area = sheet.printable
     rows, columns = (
         max(cell[k] for cell in cells) - min(cell[k] for cell in cells) + 1 for k in (0, 1)
@@ -193,7 +213,7 @@ def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
     room = area.right - corner(sheet).right - _CLEARANCE
     scale = min(
         min(_MAP, 0.35 * room) / (columns * sheet.width),
-        (FOOTER_HEIGHT - _SCALE_STRIP - 0.05) / (rows * sheet.height),
+        (TILE_FOOTER - _SCALE_STRIP - 0.05) / (rows * sheet.height),
         0.34 / max(sheet.width, sheet.height),
     )
     width, height = columns * sheet.width * scale, rows * sheet.height * scale
@@ -211,13 +231,18 @@ class _Paragraph:
 
 
 def footer(
-    sheet: Sheet, heading: Heading, place: Sequence[str], taken: float = 0.0
+    sheet: Sheet,
+    heading: Heading,
+    place: Sequence[str],
+    taken: float = 0.0,
+    high: float = FOOTER_HEIGHT,
 ) -> tuple[Mark, ...]:
     """The footer's text.
 
     Args:
         place: which sheet this is, as phrases, such as ``page 1 of 3``.
         taken: how much of the footer's right end the map takes.
+        high: the footer's height, ``FOOTER_HEIGHT`` or ``TILE_FOOTER``.
     """
     area, large = sheet.printable, corner(sheet)
     beside = large.right + _CLEARANCE
@@ -234,13 +259,13 @@ def footer(
         _Paragraph(_phrases(paper, _corrected(sheet)), 0.095),
         _Paragraph(CAUTION, 0.095),
     ]
-    top = area.bottom - FOOTER_HEIGHT
-    strip = Box(beside, top, area.right - beside - taken, FOOTER_HEIGHT - _SCALE_STRIP)
+    top = area.bottom - high
+    strip = Box(beside, top, area.right - beside - taken, high - _SCALE_STRIP)
     inner = Box(
         large.x + INCH + 0.06,
-        large.bottom - INCH,
+        top + RULE,
         FIVE_CENTIMETRES - INCH - 0.06 - 0.06,
-        INCH - 0.28,
+        large.bottom - top - RULE - 0.23,
     )
     return (
         *_set(paragraphs, strip, from_top=False),

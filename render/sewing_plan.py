@@ -62,6 +62,10 @@ _LEAST_PATTERN: Final = 0.015
 
 _PARAGRAPH: Final = 0.035
 
+_TOP: Final = _PAD + _TITLE * _LEADING + 0.04
+_ROOM: Final = HEIGHT - _TOP - _PAD
+"""Where a card begins below its title, and how much of it there is."""
+
 
 def heading(plan: SewingPlan) -> Heading:
     """What every sheet says about the plan."""
@@ -97,12 +101,16 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
         if len(joins) > 1:
             steps = listed(str(k + 1) for k in joins)
             overview.append(_Paragraph(f"Level {number}: steps {steps}."))
-    left_open = words.not_nested()
-    if left_open:
-        overview += [_Paragraph("Seams that do not nest", True), *map(_Paragraph, left_open)]
+    parts = [("Before you sew", overview)]
+    if left_open := words.not_nested():
+        parts.append(("Seams that do not nest", [_Paragraph(said) for said in left_open]))
     if plan.order.joins:
-        overview += [_Paragraph("What will suffer first", True), *map(_Paragraph, words.budget())]
-    yield from _text_cards("overview", "Before you sew", overview)
+        parts.append(("What will suffer first", [_Paragraph(said) for said in words.budget()]))
+    together = [p for title, own in parts for p in (_Paragraph(title, True), *own)][1:]
+    if len(list(_flowed(together, _ROOM, _ROOM))) == 1:
+        parts = [(parts[0][0], together)]
+    for n, (title, own) in enumerate(parts):
+        yield from _text_cards(f"overview-{n + 1}" if n else "overview", title, own)
     figures = _Figures(plan)
     groups = sorted(words.groups.values(), key=lambda g: (g[0].level, g[0].join))
     for group in groups:
@@ -114,11 +122,9 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
 
 def _text_cards(id: str, title: str, paragraphs: Sequence[_Paragraph]) -> Iterator[Drawing]:
     """Text on as many cards as it needs."""
-    top = _PAD + _TITLE * _LEADING + 0.04
-    parts = list(_flowed(paragraphs, HEIGHT - top - _PAD, HEIGHT - top - _PAD))
-    for number, lines in enumerate(parts, 1):
+    for number, lines in enumerate(_flowed(paragraphs, _ROOM, _ROOM), 1):
         more = f" ({number})" if number > 1 else ""
-        yield _card(id + f"-{number}" * (number > 1), title + more, "", [], lines, top)
+        yield _card(id + f"-{number}" * (number > 1), title + more, "", [], lines, _TOP)
 
 
 def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Iterator[Drawing]:
@@ -129,18 +135,16 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
         _Paragraph(words.likewise(step)),
         *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in said[1:]),
     ]
-    top = _PAD + _TITLE * _LEADING + 0.04
-    room = HEIGHT - top - _PAD
-    parts = list(_flowed([p for p in paragraphs if p.text], room - _LEAST_FIGURE, room))
+    parts = list(_flowed([p for p in paragraphs if p.text], _ROOM - _LEAST_FIGURE, _ROOM))
     text = sum(size * _LEADING + after for _, size, _, after in parts[0])
-    figure = Box(_PAD, top, WIDTH - 2 * _PAD, room - text - 0.04)
+    figure = Box(_PAD, _TOP, WIDTH - 2 * _PAD, _ROOM - text - 0.04)
     marks, scale = figures.figure(step, figure)
     title = steps_title(group)
     id = f"step-{step.join + 1}"
     note = f"level {step.level}, drawn at {scale}"
     yield _card(id, title, note, marks, parts[0], figure.bottom + 0.04)
     for number, lines in enumerate(parts[1:], 2):
-        yield _card(f"{id}-{number}", f"{title} ({number})", "", [], lines, top)
+        yield _card(f"{id}-{number}", f"{title} ({number})", "", [], lines, _TOP)
 
 
 _Line = tuple[str, float, bool, float]
@@ -148,15 +152,17 @@ _Line = tuple[str, float, bool, float]
 
 
 def _flowed(paragraphs: Sequence[_Paragraph], first: float, rest: float) -> Iterator[list[_Line]]:
-    """Lines of text, so many to a card as there is height for."""
+    """Lines of text, as many to a card as there is height for."""
     room, used = first, 0.0
     own: list[_Line] = []
     for paragraph in paragraphs:
         wrapped = fonts.wrapped(paragraph.text, paragraph.letters, WIDTH - 2 * _PAD, paragraph.bold)
+        tall = paragraph.letters * _LEADING
         for n, words in enumerate(wrapped):
             after = _PARAGRAPH if n == len(wrapped) - 1 else 0.0
-            tall = paragraph.letters * _LEADING
-            if own and used + tall > room:
+            # A paragraph goes over to the next card whole, if that has room for it.
+            whole = n == 0 and len(wrapped) * tall <= rest
+            if own and used + tall * (len(wrapped) if whole else 1) > room:
                 yield own
                 room, used, own = rest, 0.0, []
             own.append((words, paragraph.letters, paragraph.bold, after))

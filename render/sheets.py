@@ -52,7 +52,7 @@ LARGEST_SHEET: Final = 200.0
 _LEAST_WINDOW: Final = 1.0
 """A sheet must show at least this much of a drawing, each way, beyond its overlap."""
 
-_TILE_INSET: Final = furniture.RULE + 0.08
+_TILE_INSET: Final = furniture.RULE + 0.065
 """A tile stays clear of the scale and the left edge of the 5 cm square, near the border."""
 
 _CLEAR_OF_SCALE: Final = 0.02
@@ -127,7 +127,8 @@ class Page:
         shown: what a tile's window shows of the drawing's marks, lines cut at its border;
             None where drawings are whole.
         joins: the marks along the joins of a tile, at their places on the sheet.
-        whole_square: whether there is room for the whole 5 cm test square.
+        whole_square, whole_inch: whether there is room for the whole 5 cm and the whole 1 in
+            test square.
         cells: row and column of each tile of the drawing, in the order of their sheets.
     """
 
@@ -145,6 +146,7 @@ class Page:
     shown: tuple[Mark, ...] | None = None
     joins: tuple[Mark, ...] = ()
     whole_square: bool = True
+    whole_inch: bool = True
     cells: tuple[Cell, ...] = ()
 
     @property
@@ -176,15 +178,16 @@ class Page:
             place += [self.items[0].drawing.title, self._tile]
         map_marks: tuple[Mark, ...] = ()
         taken = 0.0
+        high = furniture.FOOTER_HEIGHT if self.of is None else furniture.TILE_FOOTER
         if len(self.cells) > 1:
             here = (self.row, self.column)
             first = self.number - self.cells.index(here)
             map_marks = furniture.sheet_map(sheet, self.cells, here, first)
             taken = furniture.map_box(sheet, self.cells).width + GAP
         return (
-            *furniture.squares(sheet, self.whole_square),
+            *furniture.squares(sheet, self.whole_square, self.whole_inch),
             *furniture.scales(sheet, self._room_for_scale()),
-            *furniture.footer(sheet, self.heading, place, taken),
+            *furniture.footer(sheet, self.heading, place, taken, high),
             *map_marks,
         )
 
@@ -238,8 +241,17 @@ def lay_out(
             faults += error.faults
     if not layouts:
         raise BlockError(faults[:1])
-    fewest = min(layouts, key=len)
+    fewest = min(layouts, key=_cost)
     return numbered(fewest)
+
+
+def _cost(pages: Sequence[Page]) -> tuple[int, int, float]:
+    """How many sheets a layout takes; then how many are tiles, and how many drawings turn."""
+    tiled = sum(page.of is not None for page in pages)
+    turning = sum(
+        1.0 if placed.turn % 90.0 else 0.5 for page in pages for placed in page.items if placed.turn
+    )
+    return len(pages), tiled, turning
 
 
 def numbered(pages: Iterable[Page]) -> tuple[Page, ...]:
@@ -498,8 +510,8 @@ class _Tiled:
         marks = (self.drawing.marks[n] for n in tile.shown)
         shown = tuple(cut for mark in marks for cut in clipped(mark, part.grown(BLEED)))
         joins = tuple(moved(mark, x, y) for mark in tile.joins)
-        square = furniture.corner(self.sheet).grown(GAP)
         ink = (*map(placed.on_sheet, shown), *joins)
+        whole_square, whole_inch = _room_for_squares(self.sheet, ink)
         return Page(
             sheet=self.sheet,
             heading=heading,
@@ -514,7 +526,8 @@ class _Tiled:
             items=(placed,),
             shown=shown,
             joins=joins,
-            whole_square=not any(reaches(mark, square) for mark in ink),
+            whole_square=whole_square,
+            whole_inch=whole_inch,
         )
 
 
@@ -553,8 +566,16 @@ class _Tiler:
 
 def _room(sheet: Sheet) -> Box:
     """What of a sheet there is for a tile."""
-    field = _field(sheet)
-    return Box(field.x + _TILE_INSET, field.y, field.width - _TILE_INSET, field.height)
+    area = sheet.printable
+    height = area.height - furniture.TILE_FOOTER - 0.05
+    return Box(area.x + _TILE_INSET, area.y, area.width - _TILE_INSET, height)
+
+
+def _room_for_squares(sheet: Sheet, ink: Sequence[Mark]) -> tuple[bool, bool]:
+    """Whether the 5 cm and whether the 1 in test square can be drawn whole, clear of ink."""
+    five = furniture.corner(sheet).grown(GAP)
+    inch = furniture.inch_corner(sheet).grown(_CLEAR_OF_SCALE)
+    return not any(reaches(m, five) for m in ink), not any(reaches(m, inch) for m in ink)
 
 
 # -- paper from a roll
@@ -602,7 +623,7 @@ def _on_roll(
             break
         parts = tiles(way.grid, next_mark)
         next_mark += sum(tile.new_marks for tile in parts)
-        under = furniture.FOOTER_HEIGHT + 0.05
+        under = furniture.TILE_FOOTER + 0.05
         for page, tile in zip(way.pages(heading, parts), parts, strict=True):
             needed = max(tile.window.height + under, furniture.FIVE_CENTIMETRES + furniture.RULE)
             pages.append(_cut_off(page, needed))
@@ -657,10 +678,9 @@ def _cut_off(page: Page, height: float) -> Page:
     if page.of is None:
         field = _field(sheet)
         return replace(page, sheet=sheet, items=items, window=field)
-    square = furniture.corner(sheet).grown(GAP)
     ink = [*map(items[0].on_sheet, page.shown or ()), *joins]
-    whole = not any(reaches(mark, square) for mark in ink)
-    return replace(page, sheet=sheet, items=items, joins=joins, whole_square=whole)
+    five, inch = _room_for_squares(sheet, ink)
+    return replace(page, sheet=sheet, items=items, joins=joins, whole_square=five, whole_inch=inch)
 
 
 # -- one canvas

@@ -281,8 +281,8 @@ class _Count:
 def _ink_points(ink: Ink, step: float) -> Iterable[NDArray[np.float64]]:
     """Points along lines, and all over letters, dots and filled shapes."""
     for number, (mark, box) in enumerate(zip(ink.marks, ink.boxes, strict=True)):
-        if box is None:
-            continue
+        if box is None or mark.kind in ("pattern", "dots"):
+            continue  # a pattern lies inside its tint
         if isinstance(mark, Stroke) and not mark.filled:
             points = np.array(ink.corners[number])
             lengths = np.hypot(*np.diff(points, axis=0).T)

@@ -268,6 +268,18 @@ def test_a_line_of_one_point_is_told(line: list[Any]) -> None:
     assert (fault.pointer, fault.code) == ("/block/lines/1", "no-length")
 
 
+def test_bent_lines_that_almost_meet_each_other_and_the_frame() -> None:
+    # Both bent lines end within the tolerance of each other's corners and of the frame.
+    found = faults(
+        [
+            [[2.001, 0], [2.001, 2.002], [3.001, 2]],
+            [[2.997, 2], [1, 1], [3.001, 1], [0.5, 1]],
+        ]
+    )
+    assert [(f.pointer, f.code) for f in found] == [("/block/lines/1", "dangling-line")]
+    assert found[0].at == pytest.approx((0.5, 1), abs=1e-4)
+
+
 # --- pieces within pieces -----------------------------------------------------------------
 
 

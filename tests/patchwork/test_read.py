@@ -212,6 +212,33 @@ def test_many_small_errors_do_not_add_up() -> None:
     assert sum(paths.area(p.outline) for p in block.pieces) == pytest.approx(100, abs=0.02)
 
 
+def test_a_frayed_outside_is_no_gap() -> None:
+    # Corners all off by a thousandth: GEOS once took the whole block for a crack in itself.
+    block = read(
+        [
+            piece(
+                "big",
+                [
+                    [1.3628842522721467, 5.99985237445864],
+                    [-0.0011938967844956645, 4.273279107304473],
+                    [-0.0006627860164727103, -0.001009197010604926],
+                    [6.00042499075907, 0.00030443894594166785],
+                    [6.000624518894789, 5.999676901825619],
+                ],
+            ),
+            piece(
+                "corner",
+                [
+                    [0.000727035068704431, 4.273902742437282],
+                    [1.3624429681070336, 6.000277065528681],
+                    [0.0001101800691898447, 6.001199077769793],
+                ],
+            ),
+        ]
+    )
+    assert seam_lines(block) == 1
+
+
 @settings(max_examples=60, deadline=None)
 @given(partitions.blocks(), st.integers(0, 2**32))
 def test_a_block_whose_points_all_tremble_is_the_same_block(block: Block, seed: int) -> None:

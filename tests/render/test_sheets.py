@@ -14,7 +14,7 @@ from shapely.ops import unary_union
 
 from patchwork.faults import BlockError
 from render.drawing import Box, Drawing
-from render.furniture import FIVE_CENTIMETRES, FOOTER_HEIGHT
+from render.furniture import FIVE_CENTIMETRES, FOOTER_HEIGHT, TILE_FOOTER
 from render.papers import PAPERS
 from render.sheets import (
     Page,
@@ -71,7 +71,7 @@ def test_every_drawing_is_shown_once_in_full_and_clear_of_all_else(
 
     for page in pages:
         area = page.sheet.printable
-        above_footer = area.bottom - FOOTER_HEIGHT
+        above_footer = area.bottom - (FOOTER_HEIGHT if page.of is None else TILE_FOOTER)
         side = FIVE_CENTIMETRES
         square = area_of(Box(area.x, area.bottom - side, side, side))
         shown = on_sheet(page) if page.clip is None else [area_of(page.clip)]

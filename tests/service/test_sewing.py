@@ -177,19 +177,20 @@ def test_wishes_that_cannot_be_are_refused(
 
 @pytest.mark.parametrize("path", PATHS)
 def test_every_form_shows_the_same_sheets(client: FlaskClient, path: str) -> None:
-    count = len(asked(client, path, STAR).json["pages"])
-    pdf = asked(client, path, STAR, "application/pdf")
+    small = {**STAR, "finish": {"width": 8}, "sheet": {"paper": "a5"}}
+    count = len(asked(client, path, small).json["pages"])
+    pdf = asked(client, path, small, "application/pdf")
     assert pdf.mimetype == "application/pdf"
     document = pypdf.PdfReader(io.BytesIO(pdf.data))
     assert len(document.pages) == count
     assert "Sawtooth Star" in document.pages[0].extract_text()
-    assert asked(client, path, STAR, "application/pdf").data == pdf.data
-    last = asked(client, path, STAR, "image/svg+xml", f"?page={count}")
-    with zipfile.ZipFile(io.BytesIO(asked(client, path, STAR, "application/zip").data)) as archive:
+    assert asked(client, path, small, "application/pdf").data == pdf.data
+    last = asked(client, path, small, "image/svg+xml", f"?page={count}")
+    with zipfile.ZipFile(io.BytesIO(asked(client, path, small, "application/zip").data)) as archive:
         assert len(archive.namelist()) == count
         assert archive.read(archive.namelist()[-1]) == last.data
-    assert asked(client, path, STAR, "image/svg+xml", f"?page={count + 1}").status_code == 404
-    assert asked(client, path, STAR, "image/png").status_code == 406
+    assert asked(client, path, small, "image/svg+xml", f"?page={count + 1}").status_code == 404
+    assert asked(client, path, small, "image/png").status_code == 406
 
 
 @pytest.mark.parametrize("path", PATHS)
