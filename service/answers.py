@@ -166,6 +166,56 @@ def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
     return told
 
 
+# --- what is printed -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Printable:
+    """A thing to print; each of its forms is made only when it is asked for.
+
+    Attributes:
+        what: it is, as the name of its file says.
+        told: the answer in JSON, given its sheets.
+        pages: its sheets.
+        canvas: all of it on one SVG canvas.
+    """
+
+    what: str
+    told: Callable[[Sequence[Page]], dict[str, Any]]
+    pages: Callable[[], Sequence[Page]]
+    canvas: Callable[[], str]
+
+
+def answered(printable: Printable, request: Request, form: Form, sheet: int | None) -> Answer:
+    """A thing to print in the form asked for.
+
+    Args:
+        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+
+    Raises:
+        NoSuchSheet: there is no sheet with that number.
+        BlockError: the sheets do not serve.
+    """
+    if form == "json":
+        content = write_json(printable.told(printable.pages()))
+    elif form == "pdf":
+        content = sheets_pdf(printable.pages())
+    elif form == "zip":
+        content = sheets_zip(printable.pages(), request.unit)
+    elif sheet is None:
+        content = printable.canvas().encode()
+    else:
+        content = sheet_svg(_nth(printable.pages(), sheet), request.unit).encode()
+    name = f"{request.block.name} {printable.what}" + (f" {sheet}" if sheet is not None else "")
+    return Answer(form, content, name)
+
+
+def _nth(pages: Sequence[Page], number: int) -> Page:
+    if not 1 <= number <= len(pages):
+        raise NoSuchSheet(f"there is no sheet {number}; the sheets are 1 to {len(pages)}")
+    return pages[number - 1]
+
+
 # --- templates -------------------------------------------------------------------------------
 
 
@@ -186,29 +236,13 @@ def templates_answer(
             request.block, request.allowance, request.corners, request.pieces_pointer
         )
         drawings, head = template_drawings(templates), heading(templates)
-
-        def pages() -> tuple[Page, ...]:
-            return lay_out(drawings, request.sheet, head, most_sheets)
-
-        makers: dict[Form, Callable[[], bytes]] = {
-            "json": lambda: write_json(_templates(templates, pages(), request.unit)),
-            "pdf": lambda: sheets_pdf(pages()),
-            "zip": lambda: sheets_zip(pages(), request.unit),
-            "svg": lambda: (
-                canvas_svg(drawings, head, request.unit)
-                if sheet is None
-                else sheet_svg(_nth(pages(), sheet), request.unit)
-            ).encode(),
-        }
-        content = makers[form]()
-    name = f"{request.block.name} templates" + (f" {sheet}" if sheet is not None else "")
-    return Answer(form, content, name)
-
-
-def _nth(pages: Sequence[Page], number: int) -> Page:
-    if not 1 <= number <= len(pages):
-        raise NoSuchSheet(f"there is no sheet {number}; the sheets are 1 to {len(pages)}")
-    return pages[number - 1]
+        printable = Printable(
+            "templates",
+            told=lambda pages: _templates(templates, pages, request.unit),
+            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
+            canvas=lambda: canvas_svg(drawings, head, request.unit),
+        )
+        return answered(printable, request, form, sheet)
 
 
 def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any
 
 from patchwork.borders import Edging
@@ -10,13 +10,10 @@ from patchwork.cutting import Cut, CuttingList, FabricCuts, Strip, cutting_list
 from patchwork.cutting_words import edging_text, note, strip_text
 from patchwork.lengths import Unit, in_unit
 from patchwork.templates import template_set
-from render.archive import sheets_zip
 from render.cutting_list import canvas_drawings, cutting_list_pages, heading
-from render.pdf import sheets_pdf
 from render.sheets import Page, described
-from render.svg import canvas_svg, sheet_svg
-from service.answers import Answer, Form, NoSuchSheet
-from service.json_text import write_json
+from render.svg import canvas_svg
+from service.answers import Answer, Form, Printable, answered
 from service.reading import Request, told_in
 
 
@@ -38,28 +35,13 @@ def cutting_list_answer(
             request.block, request.allowance, request.corners, request.pieces_pointer
         )
         found = cutting_list(templates, request.cloth, request.quilt)
-
-        def pages() -> tuple[Page, ...]:
-            return cutting_list_pages(found, request.sheet, most_sheets)
-
-        def drawing() -> str:
-            if sheet is None:
-                return canvas_svg(canvas_drawings(found), heading(found), unit)
-            made = pages()
-            if not 1 <= sheet <= len(made):
-                said = f"there is no sheet {sheet}; the sheets are 1 to {len(made)}"
-                raise NoSuchSheet(said)
-            return sheet_svg(made[sheet - 1], unit)
-
-        makers: dict[Form, Callable[[], bytes]] = {
-            "json": lambda: write_json(told(found, pages(), unit)),
-            "pdf": lambda: sheets_pdf(pages()),
-            "zip": lambda: sheets_zip(pages(), unit),
-            "svg": lambda: drawing().encode(),
-        }
-        content = makers[form]()
-    name = f"{request.block.name} cutting list" + (f" {sheet}" if sheet is not None else "")
-    return Answer(form, content, name)
+        printable = Printable(
+            "cutting list",
+            told=lambda pages: told(found, pages, unit),
+            pages=lambda: cutting_list_pages(found, request.sheet, most_sheets),
+            canvas=lambda: canvas_svg(canvas_drawings(found), heading(found), unit),
+        )
+        return answered(printable, request, form, sheet)
 
 
 def told(found: CuttingList, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from patchwork import paths
 from patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
 from patchwork.lengths import PER_INCH, Unit, in_unit
 from patchwork.points import Point
-from render.archive import sheets_zip
 from render.foundation import foundation_drawings, foundation_pages, heading
-from render.pdf import sheets_pdf
 from render.sheets import Page, described
-from render.svg import canvas_svg, sheet_svg
-from service.answers import Answer, Form, NoSuchSheet
-from service.json_text import write_json
+from render.svg import canvas_svg
+from service.answers import Answer, Form, Printable, answered
 from service.reading import Request, told_in
 
 
@@ -38,28 +35,13 @@ def foundation_answer(
         )
         drawings = foundation_drawings(found, request.looks)
         head = heading(found, request.looks)
-
-        def pages() -> tuple[Page, ...]:
-            return foundation_pages(drawings, request.sheet, head, most_sheets)
-
-        def drawing() -> str:
-            if sheet is None:
-                return canvas_svg(drawings, head, unit)
-            made = pages()
-            if not 1 <= sheet <= len(made):
-                said = f"there is no sheet {sheet}; the sheets are 1 to {len(made)}"
-                raise NoSuchSheet(said)
-            return sheet_svg(made[sheet - 1], unit)
-
-        makers: dict[Form, Callable[[], bytes]] = {
-            "json": lambda: write_json(told(found, pages(), unit)),
-            "pdf": lambda: sheets_pdf(pages()),
-            "zip": lambda: sheets_zip(pages(), unit),
-            "svg": lambda: drawing().encode(),
-        }
-        content = makers[form]()
-    name = f"{request.block.name} foundation" + (f" {sheet}" if sheet is not None else "")
-    return Answer(form, content, name)
+        printable = Printable(
+            "foundation",
+            told=lambda pages: told(found, pages, unit),
+            pages=lambda: foundation_pages(drawings, request.sheet, head, most_sheets),
+            canvas=lambda: canvas_svg(drawings, head, unit),
+        )
+        return answered(printable, request, form, sheet)
 
 
 def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import logging
 import re
 import unicodedata
-from collections.abc import Sequence
-from typing import Any, Final
+from collections.abc import Callable, Sequence
+from typing import Any, Final, TypeAlias
 from urllib.parse import quote
 
 from flask import Blueprint, Response, request
@@ -32,6 +32,8 @@ from service.sewing import block_map_answer, sewing_plan_answer
 
 JSON: Final = MEDIA_TYPES["json"]
 
+_Printed: TypeAlias = Callable[[Request, Form, int, int | None], Answer]
+
 _log = logging.getLogger(__name__)
 
 
@@ -54,36 +56,30 @@ def interface(settings: Settings) -> Blueprint:
         _negotiate(("json",))
         return _json(answers.check_answer(_request(settings)))
 
-    @api.post("/v1/templates")
-    def templates() -> Response:
+    def printed(answer: _Printed) -> Response:
         form = _negotiate(FORMS)
         sheet = _sheet_number(form)
-        answer = answers.templates_answer(_request(settings), form, settings.max_sheets, sheet)
-        return _document(answer)
+        return _document(answer(_request(settings), form, settings.max_sheets, sheet))
+
+    @api.post("/v1/templates")
+    def templates() -> Response:
+        return printed(answers.templates_answer)
 
     @api.post("/v1/cutting-list")
     def cutting_list() -> Response:
-        form = _negotiate(FORMS)
-        sheet = _sheet_number(form)
-        return _document(cutting_list_answer(_request(settings), form, settings.max_sheets, sheet))
+        return printed(cutting_list_answer)
 
     @api.post("/v1/foundation")
     def foundation() -> Response:
-        form = _negotiate(FORMS)
-        sheet = _sheet_number(form)
-        return _document(foundation_answer(_request(settings), form, settings.max_sheets, sheet))
+        return printed(foundation_answer)
 
     @api.post("/v1/sewing-plan")
     def sewing_plan() -> Response:
-        form = _negotiate(FORMS)
-        sheet = _sheet_number(form)
-        return _document(sewing_plan_answer(_request(settings), form, settings.max_sheets, sheet))
+        return printed(sewing_plan_answer)
 
     @api.post("/v1/block-map")
     def block_map() -> Response:
-        form = _negotiate(FORMS)
-        sheet = _sheet_number(form)
-        return _document(block_map_answer(_request(settings), form, settings.max_sheets, sheet))
+        return printed(block_map_answer)
 
     @api.get("/health")
     def health() -> Response:

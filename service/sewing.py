@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 from patchwork import paths
@@ -18,15 +18,10 @@ from patchwork.sewing_words import Words
 from patchwork.steps import Round, Size, Step
 from render import block_map
 from render import sewing_plan as cards
-from render.archive import sheets_zip
-from render.drawing import Drawing
 from render.fabric_fills import looks
-from render.furniture import Heading
-from render.pdf import sheets_pdf
 from render.sheets import Page, described, lay_out
-from render.svg import canvas_svg, sheet_svg
-from service.answers import Answer, Form, NoSuchSheet
-from service.json_text import write_json
+from render.svg import canvas_svg
+from service.answers import Answer, Form, Printable, answered
 from service.reading import Request, told_in
 
 
@@ -44,16 +39,14 @@ def sewing_plan_answer(
     """
     with told_in(request.unit):
         plan = sewing_plan(request.block, request.allowance, request.plan)
-        return _answer(
-            request,
-            form,
-            most_sheets,
-            sheet,
+        drawings, head = cards.sewing_plan_drawings(plan), cards.heading(plan)
+        printable = Printable(
             "sewing plan",
-            cards.sewing_plan_drawings(plan),
-            cards.heading(plan),
-            lambda pages: told_plan(plan, pages, request.unit),
+            told=lambda pages: told_plan(plan, pages, request.unit),
+            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
+            canvas=lambda: canvas_svg(drawings, head, request.unit),
         )
+        return answered(printable, request, form, sheet)
 
 
 def block_map_answer(
@@ -69,51 +62,14 @@ def block_map_answer(
     """
     with told_in(request.unit):
         plan = sewing_plan(request.block, request.allowance, request.plan)
-        return _answer(
-            request,
-            form,
-            most_sheets,
-            sheet,
+        drawings, head = block_map.block_map_drawings(plan), block_map.heading(plan)
+        printable = Printable(
             "block map",
-            block_map.block_map_drawings(plan),
-            block_map.heading(plan),
-            lambda pages: told_map(plan, pages, request.unit),
+            told=lambda pages: told_map(plan, pages, request.unit),
+            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
+            canvas=lambda: canvas_svg(drawings, head, request.unit),
         )
-
-
-def _answer(
-    request: Request,
-    form: Form,
-    most_sheets: int,
-    sheet: int | None,
-    what: str,
-    drawings: Sequence[Drawing],
-    heading: Heading,
-    told: Callable[[Sequence[Page]], dict[str, Any]],
-) -> Answer:
-    """Drawings in the form asked for."""
-    unit = request.unit
-
-    def pages() -> tuple[Page, ...]:
-        return lay_out(drawings, request.sheet, heading, most_sheets)
-
-    def drawing() -> str:
-        if sheet is None:
-            return canvas_svg(drawings, heading, unit)
-        made = pages()
-        if not 1 <= sheet <= len(made):
-            raise NoSuchSheet(f"there is no sheet {sheet}; the sheets are 1 to {len(made)}")
-        return sheet_svg(made[sheet - 1], unit)
-
-    makers: dict[Form, Callable[[], bytes]] = {
-        "json": lambda: write_json(told(pages())),
-        "pdf": lambda: sheets_pdf(pages()),
-        "zip": lambda: sheets_zip(pages(), unit),
-        "svg": lambda: drawing().encode(),
-    }
-    content = makers[form]()
-    name = f"{request.block.name} {what}" + (f" {sheet}" if sheet is not None else "")
-    return Answer(form, content, name)
+        return answered(printable, request, form, sheet)
 
 
 # --- the sewing plan -------------------------------------------------------------------------
