@@ -73,7 +73,7 @@ def orders(found: Foundation) -> dict[str, tuple[str, ...]]:
 # --- the fewest sections ------------------------------------------------------------------------
 
 
-@given(straight_blocks().filter(lambda block: len(block.pieces) <= 8))
+@given(straight_blocks(8))
 @settings(max_examples=50, deadline=None)
 def test_sections_are_the_fewest_that_exhaustion_finds(block: Block) -> None:
     exhaustive = Exhaustive(block)
