@@ -271,21 +271,8 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                     **_files("pdf", "svg", "zip"),
                 },
                 body=dict(GOOD),
-                parameters=[
-                    {
-                        "name": "page",
-                        "in": "query",
-                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
-                        "schema": {"type": "integer", "minimum": 1},
-                        "example": 1,
-                    }
-                ],
-                headers={
-                    "Content-Disposition": {
-                        "description": "For PDF and ZIP: a file name after the block.",
-                        "schema": {"type": "string"},
-                    }
-                },
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
                 problems_=(400, 404, 406, 413, 415),
                 settings=settings,
             )
@@ -347,21 +334,8 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                     **_files("pdf", "svg", "zip"),
                 },
                 body=dict(GOOD),
-                parameters=[
-                    {
-                        "name": "page",
-                        "in": "query",
-                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
-                        "schema": {"type": "integer", "minimum": 1},
-                        "example": 1,
-                    }
-                ],
-                headers={
-                    "Content-Disposition": {
-                        "description": "For PDF and ZIP: a file name after the block.",
-                        "schema": {"type": "string"},
-                    }
-                },
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
                 problems_=(400, 404, 406, 413, 415),
                 settings=settings,
             )
@@ -381,21 +355,8 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                     **_files("pdf", "svg", "zip"),
                 },
                 body=dict(FOUNDATIONS),
-                parameters=[
-                    {
-                        "name": "page",
-                        "in": "query",
-                        "description": "With `Accept: image/svg+xml`: the number of one sheet.",
-                        "schema": {"type": "integer", "minimum": 1},
-                        "example": 1,
-                    }
-                ],
-                headers={
-                    "Content-Disposition": {
-                        "description": "For PDF and ZIP: a file name after the block.",
-                        "schema": {"type": "string"},
-                    }
-                },
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
                 problems_=(400, 404, 406, 413, 415),
                 settings=settings,
             )
