@@ -111,7 +111,7 @@ def block_answer(id: str, unit: Unit = "in") -> dict[str, Any]:
 def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:
     answer: dict[str, Any] = {"id": piece.id}
     if all(isinstance(segment, Line) for segment in piece.outline):
-        answer["outline"] = _places([segment.start for segment in piece.outline], unit)
+        answer["outline"] = places([segment.start for segment in piece.outline], unit)
     else:
         answer["path"] = path_data.written(piece.outline, float(PER_INCH[unit]))
     if piece.fabric is not None:
@@ -142,7 +142,7 @@ def check_answer(request: Request) -> dict[str, Any]:
             {
                 "id": piece.id,
                 "fabric": piece.fabric,
-                "finished": _ring(piece.outline, unit),
+                "finished": ring(piece.outline, unit),
                 "area": round(paths.area(piece.outline) * float(PER_INCH[unit]) ** 2, 6),
             }
             for piece in block.pieces
@@ -161,7 +161,7 @@ def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
             "detail": fault.detail,
         }
         if fault.at is not None:
-            one["at"] = _place(fault.at, unit)
+            one["at"] = place(fault.at, unit)
         told.append(one)
     return told
 
@@ -253,9 +253,9 @@ def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dic
                 "id": piece.id,
                 "template": piece.template,
                 "reversed": piece.reversed,
-                "finished": _ring(piece.finished, unit),
-                "cut": _ring(piece.cut, unit),
-                "match_points": _places(piece.match_points, unit),
+                "finished": ring(piece.finished, unit),
+                "cut": ring(piece.cut, unit),
+                "match_points": places(piece.match_points, unit),
             }
             for piece in templates.pieces
         ],
@@ -267,8 +267,8 @@ def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dic
 def _template(template: Template, unit: Unit) -> dict[str, Any]:
     return {
         "id": template.id,
-        "finished": _ring(template.finished, unit),
-        "cut": _ring(template.cut, unit),
+        "finished": ring(template.finished, unit),
+        "cut": ring(template.cut, unit),
         "grain": None if template.grain is None else {"angle": _degrees(template.grain)},
         "bias_edges": list(template.bias_edges),
         "cuts": [
@@ -297,16 +297,19 @@ def prove_ready() -> None:
 # --- numbers and names -----------------------------------------------------------------------
 
 
-def _place(point: Point, unit: Unit) -> list[float]:
+def place(point: Point, unit: Unit) -> list[float]:
+    """A point as answers give it: in ``unit``, to 6 decimals."""
     return [in_unit(point[0], unit), in_unit(point[1], unit)]
 
 
-def _places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
-    return [_place(point, unit) for point in points]
+def places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
+    """Points as answers give them."""
+    return [place(point, unit) for point in points]
 
 
-def _ring(outline: Outline, unit: Unit) -> list[list[float]]:
-    return _places(paths.ring(outline), unit)
+def ring(outline: Outline, unit: Unit) -> list[list[float]]:
+    """An outline as answers give it, curves as points within 0.001 in."""
+    return places(paths.ring(outline), unit)
 
 
 def _degrees(angle: float) -> float:

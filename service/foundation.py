@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
-from patchwork import paths
 from patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
 from patchwork.lengths import PER_INCH, Unit, in_unit
-from patchwork.points import Point
 from render.foundation import foundation_drawings, foundation_pages, heading
 from render.sheets import Page, described
 from render.svg import canvas_svg
-from service.answers import Answer, Form, Printable, answered
+from service.answers import Answer, Form, Printable, answered, place, places, ring
 from service.reading import Request, told_in
 
 
@@ -53,7 +51,7 @@ def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]
         "steps": [
             {
                 "units": [list(step.first), list(step.second)],
-                "seam": _places([step.seam[0].start, step.seam[-1].end], unit),
+                "seam": places([step.seam[0].start, step.seam[-1].end], unit),
             }
             for step in found.steps
         ],
@@ -67,8 +65,8 @@ def _section(section: FoundationSection, unit: Unit) -> dict[str, Any]:
     return {
         "id": section.id,
         "order": list(section.order),
-        "outline": _places(paths.ring(section.outline), unit),
-        "cut": _places(paths.ring(section.cut), unit),
+        "outline": ring(section.outline, unit),
+        "cut": ring(section.cut, unit),
         "patches": [
             {
                 "piece": patch.piece,
@@ -79,10 +77,8 @@ def _section(section: FoundationSection, unit: Unit) -> dict[str, Any]:
             }
             for patch in section.patches
         ],
-        "seams": [_places([seam.start, seam.end], unit) for seam in section.seams],
-        "marks": [
-            {"number": mark.number, "at": _places([mark.at], unit)[0]} for mark in section.marks
-        ],
+        "seams": [places([seam.start, seam.end], unit) for seam in section.seams],
+        "marks": [{"number": mark.number, "at": place(mark.at, unit)} for mark in section.marks],
     }
 
 
@@ -95,7 +91,3 @@ def _need(need: FabricNeed, unit: Unit) -> dict[str, Any]:
         ],
         "area": round(need.area * float(PER_INCH[unit]) ** 2, 6),
     }
-
-
-def _places(points: Sequence[Point], unit: Unit) -> list[list[float]]:
-    return [[in_unit(x, unit), in_unit(y, unit)] for x, y in points]

@@ -473,15 +473,19 @@ def _problem_response(status: int) -> dict[str, Any]:
 _DETAILS: Final = {
     "bad-json": "This is not JSON: Expecting ',' delimiter (line 1, column 24).",
     "bad-request": "The parameter 'page' is a whole number, not 'two'.",
+    "unauthorized": "This address needs an API key.",
     "not-found": "The catalogue has no block 'sawtooth-stra'.",
     "method-not-allowed": "The method is not allowed for the requested URL.",
     "not-acceptable": "The answers here are application/json.",
+    "conflict": "The batch has not ended yet; its archive is made then.",
     "too-large": "The body is larger than this service reads.",
     "unsupported-media-type": (
         "The body came as 'text/plain'; send it as application/json, without Content-Encoding."
     ),
+    "too-many-requests": "At most 60 requests a minute are answered here.",
     "internal-error": "The service met an error of its own. Nothing is wrong with how you asked.",
     "unavailable": "A trial document could not be drawn.",
+    "too-long": "This was stopped after 30 seconds.",
 }
 
 

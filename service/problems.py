@@ -55,11 +55,19 @@ BAD_REQUEST: Final = Kind(
     "Something about the request other than its body is wrong, such as a query parameter that is "
     "not known here. The detail says what.",
 )
+UNAUTHORIZED: Final = Kind(
+    "unauthorized",
+    401,
+    "An API key is needed",
+    "This service knows its users by API keys. Send yours as `Authorization: Bearer <key>`; "
+    "whoever runs the service hands keys out.",
+)
 NOT_FOUND: Final = Kind(
     "not-found",
     404,
     "There is nothing here",
-    "The address leads nowhere: no such page, no such block in the catalogue, or no such sheet.",
+    "The address leads nowhere: no such page, no such block in the catalogue, no such sheet, or no "
+    "batch of yours: one that has expired is gone.",
 )
 METHOD_NOT_ALLOWED: Final = Kind(
     "method-not-allowed",
@@ -73,6 +81,14 @@ NOT_ACCEPTABLE: Final = Kind(
     "There is no answer in a form that you accept",
     "The field Accept of the request names only forms that this address does not have. The detail "
     "names those that it has.",
+)
+CONFLICT: Final = Kind(
+    "conflict",
+    409,
+    "That cannot be done as things stand",
+    "What was asked for does not go with the state of the batch, such as the archive of one that "
+    "has not ended; or its Idempotency-Key was used before for another request. The detail says "
+    "which.",
 )
 TOO_LARGE: Final = Kind(
     "too-large",
@@ -103,6 +119,13 @@ INVALID_SETTING: Final = Kind(
     "fault: one that is not known, not of the right type, or out of its range. `errors` lists "
     "every one with a `pointer` to it.",
 )
+TOO_MANY_REQUESTS: Final = Kind(
+    "too-many-requests",
+    429,
+    "You ask too often",
+    "This service limits how many requests a minute it answers to one user. Wait as many seconds "
+    "as Retry-After says.",
+)
 INTERNAL_ERROR: Final = Kind(
     "internal-error",
     500,
@@ -114,7 +137,16 @@ UNAVAILABLE: Final = Kind(
     "unavailable",
     503,
     "The service cannot do its work now",
-    "It runs, but could not draw a trial document. Its log says what is missing.",
+    "It runs, but cannot draw: every desk is taken (come back after as many seconds as Retry-After "
+    "says), or something that it needs is missing, which its log names.",
+)
+TOO_LONG: Final = Kind(
+    "too-long",
+    503,
+    "This took too long",
+    "Drawing the answer was stopped at the time limit of this service. Sending the same request "
+    "again will not help: ask for fewer pieces, simpler outlines, larger sheets or a smaller "
+    "finished size.",
 )
 
 KINDS: Final = {
@@ -122,15 +154,19 @@ KINDS: Final = {
     for kind in (
         BAD_JSON,
         BAD_REQUEST,
+        UNAUTHORIZED,
         NOT_FOUND,
         METHOD_NOT_ALLOWED,
         NOT_ACCEPTABLE,
+        CONFLICT,
         TOO_LARGE,
         UNSUPPORTED_MEDIA_TYPE,
         INVALID_BLOCK,
         INVALID_SETTING,
+        TOO_MANY_REQUESTS,
         INTERNAL_ERROR,
         UNAVAILABLE,
+        TOO_LONG,
     )
 }
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
 
 from patchwork.block import MOST_PIECES, MOST_POINTS
 from render.sheets import MOST_SHEETS
@@ -12,9 +14,13 @@ from render.sheets import MOST_SHEETS
 PREFIX = "PIECEWRIGHT_"
 
 
+def _limit(default: int, most: int, least: int = 1) -> Any:
+    return field(default=default, metadata={"least": least, "most": most})
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The limits of one running service.
+    """The limits of one running service, and where it keeps what it makes.
 
     Each is read from the environment variable of its name in capitals after
     ``PIECEWRIGHT_``, such as ``PIECEWRIGHT_MAX_SHEETS``.
@@ -24,38 +30,80 @@ class Settings:
         max_pieces: of a block, however it is given.
         max_points: of an outline, a frame or a line (segments, for path data).
         max_sheets: of one document; a request that needs more is answered 422.
+        max_items: of one batch.
+        deadline: seconds for the drawing of one answer; then it is stopped, and answered 503.
+        desks: processes that draw, for each process of the service.
+        waiting: requests that may wait for a desk, for each process of the service; a further
+            one is answered 503 at once.
+        rate: requests a minute from one key, or from one address where no keys are set;
+            0 for no limit.
+        data: the folder for batches; ``~/.local/state/piecewright`` if empty.
+        database: where the state of batches is kept, as SQLAlchemy takes it; a SQLite file in
+            ``data`` if empty.
+        files: where the documents of batches are kept, as fsspec takes it; a folder in ``data``
+            if empty.
+        broker: the Celery broker that hands out the work of batches; processes of the service's
+            own if empty.
+        batch_processes: processes that the service starts for batches; 0 for one for each core.
+        batch_deadline: seconds for one packet of a batch.
+        keep_hours: how long a batch is kept after it has ended.
+        keys: the file of API keys (see ``service.keys``); none are needed if empty.
 
     Raises:
-        ValueError: a limit is below 1, or above what the geometry is made for.
+        ValueError: a limit is out of its range.
     """
 
-    max_request_bytes: int = field(default=2 * 1024 * 1024, metadata={"most": 64 * 1024 * 1024})
-    max_pieces: int = field(default=MOST_PIECES, metadata={"most": MOST_PIECES})
-    max_points: int = field(default=MOST_POINTS, metadata={"most": MOST_POINTS})
-    max_sheets: int = field(default=200, metadata={"most": MOST_SHEETS})
+    max_request_bytes: int = _limit(2 * 1024 * 1024, 64 * 1024 * 1024)
+    max_pieces: int = _limit(MOST_PIECES, MOST_PIECES)
+    max_points: int = _limit(MOST_POINTS, MOST_POINTS)
+    max_sheets: int = _limit(200, MOST_SHEETS)
+    max_items: int = _limit(2000, 2000)
+    deadline: int = _limit(30, 3600)
+    desks: int = _limit(1, 64)
+    waiting: int = _limit(16, 1000, least=0)
+    rate: int = _limit(0, 1_000_000, least=0)
+    data: str = ""
+    database: str = ""
+    files: str = ""
+    broker: str = ""
+    batch_processes: int = _limit(0, 64, least=0)
+    batch_deadline: int = _limit(120, 3600)
+    keep_hours: int = _limit(72, 24 * 365)
+    keys: str = ""
 
     def __post_init__(self) -> None:
         for limit in fields(self):
-            value, most = getattr(self, limit.name), limit.metadata["most"]
-            if not 1 <= value <= most:
-                variable = PREFIX + limit.name.upper()
-                raise ValueError(f"{variable} must be from 1 to {most}, not {value}")
+            if limit.metadata:
+                value = getattr(self, limit.name)
+                least, most = limit.metadata["least"], limit.metadata["most"]
+                if not least <= value <= most:
+                    variable = PREFIX + limit.name.upper()
+                    raise ValueError(f"{variable} must be from {least} to {most}, not {value}")
+
+    @property
+    def data_folder(self) -> Path:
+        """Where batches are kept."""
+        return Path(self.data) if self.data else Path.home() / ".local" / "state" / "piecewright"
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
         """The settings that the environment gives; defaults for the rest.
 
         Raises:
-            ValueError: a variable holds no whole number, or one out of its range.
+            ValueError: a variable holds no whole number where one is needed, or one out of its
+                range.
         """
-        given: dict[str, int] = {}
-        for limit in fields(cls):
-            variable = PREFIX + limit.name.upper()
+        given: dict[str, Any] = {}
+        for setting in fields(cls):
+            variable = PREFIX + setting.name.upper()
             written = environment.get(variable, "").strip()
             if not written:
                 continue
+            if not setting.metadata:
+                given[setting.name] = written
+                continue
             try:
-                given[limit.name] = int(written)
+                given[setting.name] = int(written)
             except ValueError:
                 raise ValueError(f"{variable} must be a whole number, not {written!r}") from None
         return cls(**given)

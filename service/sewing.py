@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from patchwork import paths
 from patchwork.block import extent
 from patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
 from patchwork.joins import nested
 from patchwork.lengths import Unit, in_unit
-from patchwork.paths import Outline
-from patchwork.points import Point
 from patchwork.pressing import Spans
 from patchwork.sewing_plan import SewingPlan, sewing_plan
 from patchwork.sewing_words import Words
@@ -21,7 +18,7 @@ from render import sewing_plan as cards
 from render.fabric_fills import looks
 from render.sheets import Page, described, lay_out
 from render.svg import canvas_svg
-from service.answers import Answer, Form, Printable, answered
+from service.answers import Answer, Form, Printable, answered, place, places, ring
 from service.reading import Request, told_in
 
 
@@ -113,9 +110,9 @@ def _step(step: Step, words: Words, unit: Unit) -> dict[str, Any]:
     return {
         "id": _id(step.join),
         "units": [list(pieces) for pieces in step.units],
-        "seam": _places(step.seam, unit),
+        "seam": places(step.seam, unit),
         "kind": step.kind,
-        "pivots": _places(step.pivots, unit),
+        "pivots": places(step.pivots, unit),
         "press": step.press,
         "toward": words.pressed_fabric(step),
         "unfinished": _size(step.unfinished, unit),
@@ -134,7 +131,7 @@ def _size(size: Size | None, unit: Unit) -> dict[str, float] | None:
 def _meetings(plan: SewingPlan, unit: Unit) -> list[dict[str, Any]]:
     return [
         {
-            "at": _place(plan.seams.points[meeting.at], unit),
+            "at": place(plan.seams.points[meeting.at], unit),
             "step": _id(meeting.step),
             "arrive": [_ids(joins) for joins in meeting.arrive],
             "nests": meeting.nests,
@@ -165,7 +162,7 @@ def _budget(plan: SewingPlan, budget: ErrorBudget, unit: Unit) -> dict[str, Any]
     def points(found: Iterable[PointDeviation]) -> list[dict[str, Any]]:
         return [
             {
-                "at": _place(plan.seams.points[point.at], unit),
+                "at": place(plan.seams.points[point.at], unit),
                 "step": _id(point.join),
                 "mismatch": _compared(point.mismatch, unit),
             }
@@ -219,7 +216,7 @@ def told_map(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, A
         "width": in_unit(right - left, unit),
         "height": in_unit(bottom - top, unit),
         "pieces": [
-            {"id": piece.id, "fabric": piece.fabric, "finished": _ring(piece.outline, unit)}
+            {"id": piece.id, "fabric": piece.fabric, "finished": ring(piece.outline, unit)}
             for piece in block.pieces
         ],
         "fabrics": [
@@ -235,7 +232,7 @@ def told_map(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, A
         "seams": [
             {
                 "step": _id(step.join),
-                "seam": _places(step.seam, unit),
+                "seam": places(step.seam, unit),
                 "press": step.press,
                 "toward": _pressed_pieces(plan, spans, step),
             }
@@ -256,18 +253,3 @@ def _pressed_pieces(plan: SewingPlan, spans: Spans, step: Step) -> list[str]:
     beside = [piece for edge in edges for piece in (edge.right, edge.left)]
     own = dict.fromkeys(p for p in beside if p is not None and spans.holds(toward, p))
     return [plan.block.pieces[piece].id for piece in own]
-
-
-# --- numbers ---------------------------------------------------------------------------------
-
-
-def _place(point: Point, unit: Unit) -> list[float]:
-    return [in_unit(point[0], unit), in_unit(point[1], unit)]
-
-
-def _places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
-    return [_place(point, unit) for point in points]
-
-
-def _ring(outline: Outline, unit: Unit) -> list[list[float]]:
-    return _places(paths.ring(outline), unit)
