@@ -7,8 +7,7 @@ off.  Strips are drawn small, in proportion, with the cuts across them; sizes ar
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from patchwork.block import extent
@@ -26,33 +25,29 @@ from patchwork.cutting_words import (
 from patchwork.faults import BlockError, Fault
 from patchwork.lengths import Unit, spoken
 from patchwork.slanted import Slanted
-from render import fonts, furniture
+from render import fonts
 from render.drawing import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
 from render.furniture import Heading
-from render.papers import Sheet
 from render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
-
-BODY: Final = 0.125
-"""Inches; the size of the list's letters, 9 points."""
+from render.text_column import (
+    BODY,
+    SMALL,
+    TICK,
+    WIDEST,
+    Entry,
+    broken,
+    column,
+    lines,
+    paragraph,
+    ticked,
+)
 
 _HEAD: Final = 0.17
-_SMALL: Final = 0.1
-_LEADING: Final = 1.3
-_TICK: Final = 0.13
-"""The side of a box to tick."""
-
-_INDENT: Final = 0.24
 _MOST_TICKS: Final = 12
 _TALLEST: Final = 1.6
 """Inches; wider strips are drawn smaller."""
 
-_WIDEST: Final = 7.4
-"""Inches; lines on larger sheets are no longer, so that an eye finds the next one."""
-
-_FROM_ROLL: Final = 14.0
-"""Inches of paper from a roll that a part of the list may take."""
-
-_CANVAS: Final = (_WIDEST, 9.0)
+_CANVAS: Final = (WIDEST, 9.0)
 _CLEAR: Final = 0.02
 
 
@@ -82,21 +77,11 @@ def cutting_list_pages(
     Raises:
         BlockError: as ``render.sheets.lay_out``.
     """
-    if settings.orientation == "auto":
-        settings = replace(settings, orientation="portrait")
-    short, long = sorted((settings.width, settings.height))
-    width, height = (short, long) if settings.orientation == "portrait" else (long, short)
-    if settings.roll_width is not None:
-        width, height = settings.roll_width, _FROM_ROLL
-    sheet = Sheet(width, height, settings.margin, "", "portrait", settings.printer)
-    room = sheet.printable
-    # Above the test squares, so that the lines are as long from the top of a sheet to them.
-    across = min(_WIDEST, room.width - 0.2)
-    down = furniture.corner(sheet).y - room.y - 0.25
+    room = column(settings)
     head = heading(found)
     pages: list[Page] = []
-    for drawing in cutting_list_drawings(found, max(across, 1.0), max(down, 1.0)):
-        pages += lay_out([drawing], settings, head, most)
+    for drawing in cutting_list_drawings(found, room.width, room.height):
+        pages += lay_out([drawing], room.settings, head, most)
         if len(pages) > most:
             said = f"this needs more than {most} sheets; take larger paper"
             raise BlockError([Fault("/sheet", "too-many-sheets", said)])
@@ -110,26 +95,10 @@ def canvas_drawings(found: CuttingList) -> tuple[Drawing, ...]:
 
 def cutting_list_drawings(found: CuttingList, width: float, height: float) -> tuple[Drawing, ...]:
     """The list in drawings no larger than ``width`` and ``height``, if every entry fits."""
-    pages: list[list[_Entry]] = [[]]
-    used = 0.0
-    for group in _groups(_entries(found, width)):
-        tall = sum(entry.height for entry in group)
-        if pages[-1] and used + tall > height:
-            pages.append([])
-            used = 0.0
-        for entry in group:
-            if pages[-1] and used + entry.height > height:
-                pages.append([])
-                used = 0.0
-            pages[-1].append(entry)
-            used += entry.height
+    parts = list(broken(_entries(found, width), height))
     drawings = []
-    for number, entries in enumerate(pages, 1):
-        y, marks = 0.0, []
-        for entry in entries:
-            marks += [moved(mark, 0.0, y) for mark in entry.marks]
-            y += entry.height
-        part = f", part {number} of {len(pages)}" if len(pages) > 1 else ""
+    for number, marks in enumerate(parts, 1):
+        part = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
         drawings.append(
             drawn(
                 f"cutting-list-{number}",
@@ -141,66 +110,41 @@ def cutting_list_drawings(found: CuttingList, width: float, height: float) -> tu
     return tuple(drawings)
 
 
-@dataclass(frozen=True, slots=True)
-class _Entry:
-    """Some lines of the list that stay together.
-
-    Attributes:
-        marks: below y = 0, within ``height``.
-        leads: it must not stand last on a sheet.
-    """
-
-    marks: tuple[Mark, ...]
-    height: float
-    leads: bool = False
-
-
-def _groups(entries: Iterable[_Entry]) -> Iterator[list[_Entry]]:
-    """Entries with the ones that lead to them."""
-    group: list[_Entry] = []
-    for entry in entries:
-        group.append(entry)
-        if not entry.leads:
-            yield group
-            group = []
-    if group:
-        yield group
-
-
 def _unit(found: CuttingList) -> Unit:
     return found.templates.block.unit
 
 
-def _entries(found: CuttingList, width: float) -> Iterator[_Entry]:
+def _entries(found: CuttingList, width: float) -> Iterator[Entry]:
     unit, cloth = found.templates.block.unit, found.cloth
-    yield _paragraph(CAUTION, width, BODY, bold=True, one_line=True, after=0.06)
-    yield _paragraph(
+    yield paragraph(CAUTION, width, BODY, bold=True, one_line=True, after=0.06)
+    yield paragraph(
         f"Cloth is {spoken(cloth.width, unit)} wide where it can be used. What to buy has "
         f"{cloth.shrinkage:g} % for shrinkage and {cloth.spare:g} % to spare in it. Cut the widest "
         "strips first, straight across the cloth; sizes have the seam allowance in them.",
         width,
-        _SMALL,
+        SMALL,
         after=0.14,
     )
     names = {fabric.id: fabric.name for fabric in found.templates.block.fabrics}
     for fabric in found.fabrics:
         yield from _fabric(found, fabric, fabric_name(fabric, names), width)
     for edging in found.edgings:
-        yield _ticked(edging_text(edging, unit), "", width)
+        yield ticked(edging_text(edging, unit), (), width)
 
 
-def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> Iterator[_Entry]:
+def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> Iterator[Entry]:
     unit = found.templates.block.unit
     directional = ", directional print" if fabric.fabric in found.cloth.directional else ""
-    yield _Entry((line("label", (0.0, 0.0), (width, 0.0)),), 0.07, leads=True)
-    yield replace(_paragraph(f"{name}{directional}", width, _HEAD, bold=True), leads=True)
+    yield Entry((line("label", (0.0, 0.0), (width, 0.0)),), 0.07, leads=True)
+    yield paragraph(f"{name}{directional}", width, _HEAD, bold=True, leads=True)
     bought = f"Buy {fabric.yardage} ({spoken(_tidy(fabric.length, unit), unit)} are used)."
-    yield replace(_paragraph(bought, width, BODY, after=0.06), leads=True)
+    yield paragraph(bought, width, BODY, after=0.06, leads=True)
     for strip in fabric.strips:
         yield _strip(strip, fabric.cuts, unit, width)
     for cut in fabric.cuts:
-        yield _ticked(*_cut_lines(cut, unit), width)
-    yield _Entry((), 0.12)
+        said, remark = _cut_lines(cut, unit)
+        yield ticked(said, [remark] if remark else [], width)
+    yield Entry((), 0.12)
 
 
 def _tidy(length: float, unit: Unit) -> float:
@@ -224,78 +168,34 @@ def _cut_lines(cut: Cut, unit: Unit) -> tuple[str, str]:
     return said, note(cut, unit)
 
 
-# -- lines of text
-
-
-def _paragraph(
-    text: str,
-    width: float,
-    letters: float,
-    *,
-    bold: bool = False,
-    one_line: bool = False,
-    after: float = 0.0,
-) -> _Entry:
-    if one_line:
-        natural = fonts.text_width(text, letters, bold)
-        letters = max(_SMALL * 0.8, min(letters, letters * width / natural * 0.999))
-    marks, height = _lines(text, width, letters, bold, 0.0)
-    return _Entry(marks, height + after)
-
-
-def _lines(
-    text: str, width: float, letters: float, bold: bool, left: float
-) -> tuple[tuple[Mark, ...], float]:
-    """Wrapped text below y = 0, and how far down it goes."""
-    marks: list[Mark] = []
-    y = 0.0
-    for words in fonts.wrapped(text, letters, width - left, bold):
-        y += letters * _LEADING
-        baseline = y - fonts.descent(letters, bold)
-        marks.append(Text(words, (left, baseline), letters, bold=bold))
-    return tuple(marks), y
-
-
-def _ticked(text: str, smaller: str, width: float) -> _Entry:
-    """A box to tick, a line beside it, and a remark below."""
-    marks: list[Mark] = [rectangle("label", Box(0.0, 0.02, _TICK, _TICK))]
-    lines, y = _lines(text, width, BODY, False, _INDENT)
-    marks += lines
-    if smaller:
-        below, more = _lines(smaller[0].upper() + smaller[1:] + ".", width, _SMALL, False, _INDENT)
-        marks += [moved(mark, 0.0, y) for mark in below]
-        y += more
-    return _Entry(tuple(marks), y + 0.06)
-
-
 # -- strips
 
 
-def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> _Entry:
+def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> Entry:
     """A box to tick for each strip, how it is cut up, and a drawing of that."""
     ticks = strip.count if strip.count <= _MOST_TICKS else 1
-    across = ticks * (_TICK + 0.04)
-    per_row = max(1, int((width - 0.05) / (_TICK + 0.04)))
+    across = ticks * (TICK + 0.04)
+    per_row = max(1, int((width - 0.05) / (TICK + 0.04)))
     marks: list[Mark] = []
     for n in range(ticks):
         row, column = divmod(n, per_row)
-        x, y = column * (_TICK + 0.04), 0.02 + row * (_TICK + 0.04)
-        marks.append(rectangle("label", Box(x, y, _TICK, _TICK)))
+        x, y = column * (TICK + 0.04), 0.02 + row * (TICK + 0.04)
+        marks.append(rectangle("label", Box(x, y, TICK, TICK)))
     text = strip_text(strip, cuts, unit)
     beside = across + 0.07
     if width - beside >= 2.0:
-        lines, y = _lines(text, width, BODY, False, beside)
-        marks += lines
+        words, y = lines(text, width, BODY, False, beside)
+        marks += words
     else:
-        top = 0.02 + math.ceil(ticks / per_row) * (_TICK + 0.04)
-        lines, y = _lines(text, width, BODY, False, 0.0)
-        marks += [moved(mark, 0.0, top) for mark in lines]
+        top = 0.02 + math.ceil(ticks / per_row) * (TICK + 0.04)
+        words, y = lines(text, width, BODY, False, 0.0)
+        marks += [moved(mark, 0.0, top) for mark in words]
         y += top
     y += 0.05
     scale = min((width - 0.02) / strip.length, _TALLEST / strip.width)
     box = Box(0.01, y, strip.length * scale, strip.width * scale)
     marks += _strip_drawing(strip, cuts, unit, box, scale)
-    return _Entry(tuple(marks), y + box.height + 0.12)
+    return Entry(tuple(marks), y + box.height + 0.12)
 
 
 def _strip_drawing(
@@ -372,7 +272,7 @@ def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterato
 def _first_that_fits(choices: Sequence[str], at: tuple[float, float], room: Box) -> Iterator[Mark]:
     """The first text for which there is room about a place, if any."""
     for said in choices:
-        for letters in (_SMALL, 0.09, 0.08):
+        for letters in (SMALL, 0.09, 0.08):
             wide, high = fonts.text_width(said, letters), fonts.cap_height(letters)
             if wide + 4 * _CLEAR <= room.width and high + 4 * _CLEAR <= room.height:
                 baseline = (at[0], at[1] + high / 2)
