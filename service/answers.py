@@ -11,7 +11,8 @@ from typing import Any, Final, Literal, TypeAlias, get_args
 from patchwork import catalogue, path_data, paths
 from patchwork.block import Block, Piece, extent
 from patchwork.check import cautions
-from patchwork.faults import Fault
+from patchwork.faults import BlockError, Fault
+from patchwork.foundation import foundation
 from patchwork.lengths import PER_INCH, Unit, in_unit
 from patchwork.outlines import Allowance
 from patchwork.paths import Line, Outline
@@ -23,7 +24,7 @@ from render.sheets import Page, SheetSettings, described, lay_out
 from render.svg import canvas_svg, sheet_svg
 from render.templates import heading, template_drawings
 from service.json_text import write_json
-from service.reading import Request, told_in
+from service.reading import Refused, Request, told_in
 
 Form: TypeAlias = Literal["json", "pdf", "svg", "zip"]
 
@@ -128,11 +129,23 @@ def check_answer(request: Request) -> dict[str, Any]:
     """The block read back as pieces, with its cautions.
 
     Raises:
-        Refused: the block cannot be sewn as it asks to be.
+        Refused: the block cannot be sewn in the order of its joins, or on its sections.
     """
     block, unit = request.block, request.unit
-    with told_in(unit):
-        found = cautions(block, request.allowance, request.corners, request.pieces_pointer)
+    asked = (block, request.allowance, request.corners, request.pieces_pointer)
+    faults: list[Fault] = []
+    found: tuple[Fault, ...] = ()
+    try:
+        found = cautions(*asked)
+    except BlockError as error:
+        faults += error.faults
+    if block.sections is not None:
+        try:
+            foundation(*asked)
+        except BlockError as error:
+            faults += (fault for fault in error.faults if fault not in faults)
+    if faults:
+        raise Refused(tuple(faults), unit)
     left, top, right, bottom = extent(block.pieces)
     return {
         "unit": unit,

@@ -128,3 +128,17 @@ def test_places_of_faults_are_told_in_the_requests_unit(client: FlaskClient) -> 
 def test_joins_that_do_not_fit_are_a_fault_of_the_block(client: FlaskClient) -> None:
     response = check(client, {"block": {**TWO_SQUARES, "joins": ["gull", "mast"]}})
     assert codes(response)["/block/joins/1"] == "unknown-piece"
+
+
+def test_sections_that_cannot_be_sewn_are_a_fault(client: FlaskClient) -> None:
+    """The middle of three strips comes last: on paper it would have to meet both at once."""
+    strips = {
+        "frame": [[0, 0], [3, 0], [3, 3], [0, 3]],
+        "lines": [[[1, 0], [1, 3]], [[2, 0], [2, 3]]],
+        "sections": [{"id": "A", "order": ["p1", "p3", "p2"]}],
+    }
+    assert codes(check(client, {"block": strips})) == {
+        "/block/sections/0/order/1": "unsewable-step"
+    }
+    sewable = {**strips, "sections": [{"id": "A", "order": ["p1", "p2", "p3"]}]}
+    assert check(client, {"block": sewable}).status_code == 200
