@@ -53,7 +53,7 @@ check-machine:
 $(VENV)/installed: pyproject.toml constraints.txt | check-machine
 	$(PYTHON) -m venv --clear $(VENV)
 	$(IN_VENV) -m pip install --quiet --constraint constraints.txt --editable .
-	$(IN_VENV) -c 'import cairosvg'
+	$(IN_VENV) -c 'import cairocffi'
 	@touch $@
 
 $(VENV)/installed-dev: $(VENV)/installed

@@ -14,7 +14,7 @@ from patchwork.seams import lay_out as seams_of
 from render import fonts
 from render.block_map import EDGE, outside, swatch
 from render.drawing import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
-from render.fabric_fills import filled, looks
+from render.fabric_fills import Look, filled, looks
 from render.text_column import BODY, LEADING, SMALL, Entry, broken, lines, paragraph
 
 SAFETY: Final = (
@@ -173,7 +173,7 @@ def _pictured(picture: Picture, side: float) -> tuple[list[Mark], float]:
 
 def _key(pictures: Sequence[Picture], width: float) -> Iterator[Entry]:
     """The fabrics of all pictures, each once."""
-    known = {}
+    known: dict[tuple[str, str], Look] = {}
     for picture in pictures:
         for look in looks(picture.block).values():
             known.setdefault((look.name, look.tint), look)

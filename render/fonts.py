@@ -24,6 +24,9 @@ _FOLDER: Final = Path(__file__).resolve().parent / "typefaces"
 _FILES: Final = {False: "NotoSans-Regular.ttf", True: "NotoSans-Bold.ttf"}
 _REPLACEMENT: Final = "\ufffd"
 
+_SHORT: Final = 200
+"""Characters; longer texts are measured anew each time, so that no text fills the memory."""
+
 
 def printable(text: str) -> str:
     """Text as it can stand on a sheet and in XML.
@@ -31,6 +34,8 @@ def printable(text: str) -> str:
     Line breaks and tabs become spaces, other control and format characters go, and
     what no file can hold (lone surrogates, noncharacters) becomes U+FFFD.
     """
+    if text.isascii() and text.isprintable():
+        return text
     kept = []
     for character in unicodedata.normalize("NFC", text):
         category = unicodedata.category(character)
@@ -87,7 +92,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
     >>> round(text_width("1 in", 1.0), 3)
     1.708
     """
-    return size * sum(_glyph(c, bold)[0] for c in printable(text))
+    return size * _measured(text, bold)[0]
 
 
 def text_ink(text: str, size: float, bold: bool = False) -> tuple[float, float, float, float]:
@@ -95,6 +100,16 @@ def text_ink(text: str, size: float, bold: bool = False) -> tuple[float, float, 
 
     They are measured from the start of the baseline, y down; all zero where there is no ink.
     """
+    _, left, top, right, bottom = _measured(text, bold)
+    return size * left, size * top, size * right, size * bottom
+
+
+def _measured(text: str, bold: bool) -> tuple[float, float, float, float, float]:
+    return _measure_short(text, bold) if len(text) <= _SHORT else _measure(text, bold)
+
+
+def _measure(text: str, bold: bool) -> tuple[float, float, float, float, float]:
+    """Advance, and left, top, right and bottom of the ink, in ems with y down."""
     at = 0.0
     left, low, right, high = float("inf"), float("inf"), float("-inf"), float("-inf")
     for character in printable(text):
@@ -104,8 +119,11 @@ def text_ink(text: str, size: float, bold: bool = False) -> tuple[float, float, 
             low, high = min(low, y0), max(high, y1)
         at += advance
     if left > right:
-        return 0.0, 0.0, 0.0, 0.0
-    return size * left, -size * high, size * right, -size * low
+        return at, 0.0, 0.0, 0.0, 0.0
+    return at, left, -high, right, -low
+
+
+_measure_short = lru_cache(maxsize=8192)(_measure)
 
 
 def ascent(size: float, bold: bool = False) -> float:

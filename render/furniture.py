@@ -3,7 +3,8 @@
 The 1 in and the 5 cm test square share a corner near the bottom left one of what the printer can
 print. Two scales start there, one along the bottom and one up the left side: quarter inches
 inward, centimetres outward. The footer runs to the right of the squares, in a strip along
-the bottom; at its right end stands the map of a tiled drawing's sheets.
+the bottom; at its right end stands the map of a tiled drawing's sheets. In the corner below it,
+beside the scale, is the place for the name of whom the sheet is for.
 """
 
 from __future__ import annotations
@@ -45,6 +46,15 @@ _INCH_TICK: Final = 0.06
 _LONGEST_SCALE: Final = 4.0
 _SCALE_STRIP: Final = RULE + _INCH_TICK + 0.02
 """What the scale along the bottom takes of the footer's height."""
+
+_NAME_ROOM: Final = 0.75
+"""The least width of the place for a name; the scale along the bottom gives way to it."""
+
+_NAME_CLEAR: Final = 0.02
+"""Between that place and what is above and below it."""
+
+_LONGEST_LABEL: Final = "4 in, 10 cm"
+_SCALE_LETTERS: Final = 0.07
 
 _MAP: Final = 0.95
 """The largest map of a tiled drawing's sheets, each way."""
@@ -132,20 +142,38 @@ def _edges(square: Box) -> list[Mark]:
 def scales(sheet: Sheet, up: float) -> tuple[Mark, ...]:
     """A scale along the bottom, and one along the left side that is no longer than ``up``."""
     start = corner(sheet)
-    area = sheet.printable
-    label = "4 in, 10 cm"
-    size = 0.07
-    beside = fonts.text_width(label, size) + 2 * RULE
-    across = _whole_inches(area.right - start.x - beside)
+    across = _scale_across(sheet)
     marks = [
         _comb((start.x, start.bottom), (1, 0), across, 0.25),
         _comb((start.x, start.bottom), (1, 0), across, 1 / 2.54),
         _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 0.25),
         _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 1 / 2.54),
     ]
+    return *marks, _scale_label(sheet, across)
+
+
+def _scale_across(sheet: Sheet) -> float:
+    """The length of the scale along the bottom: there is room for its label and a name beside."""
+    beside = fonts.text_width(_LONGEST_LABEL, _SCALE_LETTERS) + 2 * RULE + _NAME_ROOM
+    return _whole_inches(sheet.printable.right - corner(sheet).x - beside)
+
+
+def _scale_label(sheet: Sheet, across: float) -> Text:
+    start = corner(sheet)
     said = f"{across:.0f} in, {int(across * 2.54)} cm"
-    at = (start.x + across + RULE, start.bottom + fonts.cap_height(size) / 2)
-    return *marks, Text(said, at, size, kind="scale")
+    at = (start.x + across + RULE, start.bottom + fonts.cap_height(_SCALE_LETTERS) / 2)
+    return Text(said, at, _SCALE_LETTERS, kind="scale")
+
+
+def name_place(sheet: Sheet) -> Box:
+    """Where a name can be put: right of the scale along the bottom, where nothing else stands.
+
+    It is at least 0.7 in wide on the narrowest sheet, and as high as a line of small print.
+    """
+    area, label = sheet.printable, _scale_label(sheet, _scale_across(sheet))
+    left = label.at[0] + fonts.text_width(label.text, label.size) + RULE
+    top = area.bottom - _SCALE_STRIP + _NAME_CLEAR
+    return Box(left, top, area.right - left, area.bottom - top)
 
 
 def longest_scale(sheet: Sheet) -> Box:

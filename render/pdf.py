@@ -1,88 +1,61 @@
-"""Sheets as one PDF: each sheet's SVG, at true size, a page each.
+"""Sheets as one PDF, at true size, a page each.
 
 Page labels, bookmarks and viewer preferences are those of ISO 32000-1. The
-same pages give the same bytes.
+same pages give the same bytes. Every page has a place for a name; see ``render.name_places``.
 """
 
 from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import BinaryIO, Final
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name, OutlineItem, String
 
-from render import fonts
+from render import fonts, name_places
+from render.linekinds import POINTS_PER_INCH
+from render.painting import painted
 from render.papers import Sheet
 from render.sheets import Page
-from render.svg import sheet_svg
 
-fonts.use_own_typeface()
-import cairosvg  # noqa: E402  (fontconfig reads its configuration once, when text is first drawn)
-
-_POINTS_PER_INCH: Final = 72
 _PRODUCER: Final = "Piecewright"
 
 
-def sheets_pdf(pages: Sequence[Page], title: str | None = None) -> bytes:
+def sheets_pdf(
+    pages: Sequence[Page], title: str | None = None, parts: Sequence[tuple[str, int]] = ()
+) -> bytes:
     """The sheets as a PDF document.
 
     Args:
         title: the document's; that of the first page's heading if not given.
+        parts: titles of parts and how many sheets each has, in their order; the bookmarks of a
+            part's sheets stand below its own.
 
     Raises:
         ValueError: there are no pages.
     """
     if not pages:
         raise ValueError("a document needs at least one page")
-    title = fonts.printable(pages[0].heading.title if title is None else title)
-    with pikepdf.new() as document, pikepdf.open(io.BytesIO(_drawn(pages))) as drawn:
-        document.pages.extend(drawn.pages)
+    out = io.BytesIO()
+    with pikepdf.open(io.BytesIO(painted(pages))) as document:
         for page, leaf in zip(pages, document.pages, strict=True):
             leaf.obj.MediaBox = _media_box(page.sheet)
-        _introduce(document, title)
+        name_places.reserve(document, [_name_place(page) for page in pages])
+        introduce(document, pages[0].heading.title if title is None else title)
         _add_page_labels(document)
-        _add_bookmarks(document, pages)
-        out = io.BytesIO()
-        document.save(
-            out,
-            deterministic_id=True,
-            object_stream_mode=pikepdf.ObjectStreamMode.generate,
-            compress_streams=True,
-        )
+        _add_bookmarks(document, pages, parts)
+        save(document, out)
     return out.getvalue()
 
 
-def _drawn(pages: Sequence[Page]) -> bytes:
-    """The sheets drawn into one document, so that they share their fonts."""
-    out = io.BytesIO()
-    paper = cairosvg.surface.PDFSurface.surface_class(out, 1, 1)
-
-    class Leaf(cairosvg.surface.PDFSurface):  # type: ignore[misc]
-        """A page of the document in place of a document of its own."""
-
-        def _create_surface(self, width: float, height: float) -> tuple[Any, float, float]:
-            paper.set_size(width, height)
-            return paper, width, height
-
-    for page in pages:
-        tree = cairosvg.parser.Tree(bytestring=sheet_svg(page).encode("utf-8"), unsafe=False)
-        Leaf(tree, None, 96)
-        paper.show_page()
-    paper.finish()
-    return out.getvalue()
-
-
-def _media_box(sheet: Sheet) -> Array:
-    width, height = sheet.width * _POINTS_PER_INCH, sheet.height * _POINTS_PER_INCH
-    return Array([0, 0, round(width, 4), round(height, 4)])
-
-
-def _introduce(document: pikepdf.Pdf, title: str) -> None:
+def introduce(document: pikepdf.Pdf, title: str) -> None:
     """Title and language, and how a viewer should print: at true size, one-sided."""
-    document.docinfo["/Title"] = String(title)
-    document.docinfo["/Producer"] = String(_PRODUCER)
+    title = fonts.printable(title)
+    # In place of what cairo says, which names the hour of the drawing.
+    document.trailer.Info = document.make_indirect(
+        Dictionary(Title=String(title), Producer=String(_PRODUCER))
+    )
     with document.open_metadata(set_pikepdf_as_editor=False, update_docinfo=False) as metadata:
         metadata["dc:title"] = title
         metadata["dc:language"] = {"en"}
@@ -96,13 +69,54 @@ def _introduce(document: pikepdf.Pdf, title: str) -> None:
     )
 
 
+def save(document: pikepdf.Pdf, out: BinaryIO) -> None:
+    """Write a document; the same one gives the same bytes."""
+    document.save(
+        out,
+        deterministic_id=True,
+        object_stream_mode=pikepdf.ObjectStreamMode.generate,
+        compress_streams=True,
+    )
+
+
+def _media_box(sheet: Sheet) -> Array:
+    width, height = sheet.width * POINTS_PER_INCH, sheet.height * POINTS_PER_INCH
+    return Array([0, 0, round(width, 4), round(height, 4)])
+
+
+def _name_place(page: Page) -> name_places.Rectangle:
+    """Where a name goes on the sheet that is sent to the printer, points from its bottom left."""
+    a, d, e, f = page.sheet.correction or (1.0, 1.0, 0.0, 0.0)
+    place, height = page.name_place, page.sheet.height
+    left, right = a * place.x + e, a * place.right + e
+    top, bottom = d * place.y + f, d * place.bottom + f
+    return (
+        left * POINTS_PER_INCH,
+        (height - bottom) * POINTS_PER_INCH,
+        right * POINTS_PER_INCH,
+        (height - top) * POINTS_PER_INCH,
+    )
+
+
 def _add_page_labels(document: pikepdf.Pdf) -> None:
     """Pages are labelled 1, 2, 3, ... as their footers count them."""
     document.Root.PageLabels = Dictionary(Nums=Array([0, Dictionary(S=Name.D)]))
 
 
-def _add_bookmarks(document: pikepdf.Pdf, pages: Sequence[Page]) -> None:
+def _add_bookmarks(
+    document: pikepdf.Pdf, pages: Sequence[Page], parts: Sequence[tuple[str, int]]
+) -> None:
+    items = []
+    for number, page in enumerate(pages):
+        name = fonts.shortened(page.title, 1.0, 60.0) or f"Page {page.number}"
+        items.append(OutlineItem(name, number))
     with document.open_outline() as outline:
-        for number, page in enumerate(pages):
-            name = fonts.shortened(page.title, 1.0, 60.0) or f"Page {page.number}"
-            outline.root.append(OutlineItem(name, number))
+        if not parts:
+            outline.root.extend(items)
+        first = 0
+        for title, sheets in parts:
+            part = OutlineItem(fonts.shortened(title, 1.0, 60.0), first)
+            if sheets > 1:
+                part.children.extend(items[first : first + sheets])
+            outline.root.append(part)
+            first += sheets

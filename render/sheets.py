@@ -57,6 +57,9 @@ _TILE_INSET: Final = furniture.RULE + 0.065
 
 _CLEAR_OF_SCALE: Final = 0.02
 
+_BY_TURNING: Final = 0.05
+"""By no more than this does the box of a mark, turned, reach out of the box of its drawing."""
+
 _TILE_TURNS: Final = (0.0, 270.0)
 """Turned by half a turn, a drawing needs as many sheets as before."""
 
@@ -107,6 +110,11 @@ class Placed:
     x: float
     y: float
     turn: float = 0.0
+
+    @property
+    def box(self) -> Box:
+        """A box on the sheet that holds all of the drawing."""
+        return turned_box(self.drawing.box, self.turn).moved(self.x, self.y)
 
     def on_sheet(self, mark: Mark) -> Mark:
         """A mark of the drawing at its place on the sheet."""
@@ -191,14 +199,21 @@ class Page:
             *map_marks,
         )
 
+    @property
+    def name_place(self) -> Box:
+        """Where a name can be put on the print; nothing else is there."""
+        return furniture.name_place(self.sheet)
+
     def _room_for_scale(self) -> float:
         """How long the scale up the left side can be before it meets ink."""
         strip = furniture.longest_scale(self.sheet)
+        near = strip.grown(_CLEAR_OF_SCALE)
         lowest = strip.y
         for placed in self.items:
+            if not placed.box.grown(_BY_TURNING).meets(near):
+                continue
             marks = placed.drawing.marks if self.shown is None else self.shown
             boxes = (mark_box(placed.on_sheet(mark)) for mark in marks)
-            near = strip.grown(_CLEAR_OF_SCALE)
             lowest = max([lowest, *(b.bottom for b in boxes if b is not None and b.meets(near))])
         return strip.bottom - lowest
 

@@ -1,5 +1,7 @@
 """Sheets as SVG: the one place where a mark is turned into SVG.
 
+``render.painting`` draws the same marks on the pages of a PDF.
+
 ``width`` and ``height`` are in inches or millimetres and the viewBox is in the
 same unit, so that one user unit is one inch or one millimetre.
 """
@@ -18,7 +20,8 @@ from patchwork.points import Point
 from render import fonts
 from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
 from render.furniture import Heading
-from render.linekinds import LINE_KINDS, PENS, POINTS_PER_INCH, LineKind
+from render.layers import layers
+from render.linekinds import PENS, POINTS_PER_INCH, LineKind
 from render.sheets import BLEED, Page, on_one_canvas
 
 _MILLIMETRES: Final = 25.4
@@ -132,17 +135,12 @@ def _clip_path(document: Any, scale: _Scale, clip: Box) -> str:
 
 
 def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark]) -> None:
-    """The marks, a group for each kind, in the order in which kinds are painted."""
-    for kind in LINE_KINDS:
-        of_kind = [mark for mark in marks if mark.kind == kind]
-        for solid in (False, True):
-            # Dashes are the group's: cairosvg does not let one path of it be without them.
-            alike = [mark for mark in of_kind if (isinstance(mark, Stroke) and mark.solid) == solid]
-            if alike:
-                group = document.g(class_=kind, **_look(kind, scale, solid))
-                for mark in alike:
-                    group.add(_element(document, scale, mark))
-                parent.add(group)
+    """The marks, a group for each layer, in the order in which these are painted."""
+    for layer in layers(marks):
+        group = document.g(class_=layer.kind, **_look(layer.kind, scale, layer.solid))
+        for mark in layer.marks:
+            group.add(_element(document, scale, mark))
+        parent.add(group)
 
 
 def _look(kind: LineKind, scale: _Scale, solid: bool) -> dict[str, str]:

@@ -51,6 +51,17 @@ def test_any_text_can_be_measured(text: str, size: float) -> None:
     assert fonts.text_width(text, size) >= 0
 
 
+@given(st.text(max_size=30), st.integers(1, 40), st.booleans())
+def test_text_of_any_length_is_as_wide_as_its_parts_together(
+    text: str, times: int, bold: bool
+) -> None:
+    clean = fonts.printable(text)
+    parts = sum(fonts.text_width(character, 1.0, bold) for character in clean)
+    line = fonts.printable(clean * times)
+    if len(line) == times * len(clean):  # no accents that join up
+        assert fonts.text_width(line, 2.0, bold) == pytest.approx(2.0 * times * parts)
+
+
 @pytest.mark.parametrize("character", ["布", "🧵", "\U0010fffd"])
 def test_character_that_the_font_lacks_is_as_wide_as_its_empty_box(character: str) -> None:
     assert not fonts.has_glyph(character)

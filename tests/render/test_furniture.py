@@ -26,8 +26,8 @@ from render.furniture import (
     sheet_map,
     squares,
 )
-from render.papers import Sheet
-from render.sheets import lay_out
+from render.papers import Printer, Sheet
+from render.sheets import SheetSettings, lay_out
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
 LETTER = Sheet(8.5, 11.0, 0.25, "letter", "portrait")
@@ -184,7 +184,7 @@ def test_scales_have_a_tick_each_quarter_inch_and_each_centimetre(sheet: Sheet) 
     )
     inches = [(x - corner_x) for x, _ in ticks(across_in, 0)]
     assert inches == pytest.approx([n / 4 for n in range(len(inches))])
-    assert inches[-1] == pytest.approx(4 if sheet is LETTER else 3)
+    assert inches[-1] == pytest.approx(4 if sheet is LETTER else 2)
     centimetres = [(x - corner_x) * 2.54 for x, _ in ticks(across_cm, 0)]
     assert centimetres == pytest.approx(list(range(len(centimetres))))
     assert [corner_y - y for y, _ in ticks(up_in, 1)] == pytest.approx([n / 4 for n in range(13)])
@@ -217,6 +217,36 @@ def test_scales_and_map_lie_inside_the_margins_and_over_no_ink(
             assert box.right <= area.right + 1e-6
             assert box.bottom <= area.bottom + 1e-6
             assert not any(reaches(other, box) for other in ink)
+
+
+# -- the place for a name
+
+least_width = LEAST_WIDTH + 0.5 + 1e-6
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        *(paper(name, way) for name in ("a6", "a5", "letter") for way in ("portrait", "landscape")),
+        SheetSettings(width=least_width, height=7, orientation="portrait"),
+        SheetSettings(width=least_width, height=7, orientation="portrait", printer=Printer(1.1, 1)),
+        paper("a4", printer=Printer(0.9, 1.1)),
+        SheetSettings(roll_width=12),
+    ],
+)
+@pytest.mark.parametrize("drawing", [plain("A", 3, 3), quarter_circle("B", 6), plain("C", 17, 17)])
+def test_place_for_a_name_is_on_every_sheet_and_nothing_else_is_there(
+    settings: SheetSettings, drawing: Drawing
+) -> None:
+    for page in lay_out([drawing], settings, LONG_HEADING):
+        place, area = page.name_place, page.sheet.printable
+        assert place.width >= 0.7
+        assert place.height >= 0.1
+        assert area.x <= place.x < place.right <= area.right + 1e-9
+        assert area.y <= place.y < place.bottom <= area.bottom + 1e-9
+        marks = drawing.marks if page.shown is None else page.shown
+        ink = [*(page.items[0].on_sheet(mark) for mark in marks), *page.joins, *page.furniture]
+        assert not any(reaches(mark, place) for mark in ink)
 
 
 # -- the map of a tiled drawing's sheets
