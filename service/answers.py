@@ -199,10 +199,11 @@ class Printable:
     canvas: Callable[[], str]
 
 
-def answered(printable: Printable, request: Request, form: Form, sheet: int | None) -> Answer:
+def answered(printable: Printable, of: str, unit: Unit, form: Form, sheet: int | None) -> Answer:
     """A thing to print in the form asked for.
 
     Args:
+        of: the name of what it is for, for the file's name.
         sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
 
     Raises:
@@ -214,12 +215,12 @@ def answered(printable: Printable, request: Request, form: Form, sheet: int | No
     elif form == "pdf":
         content = sheets_pdf(printable.pages())
     elif form == "zip":
-        content = sheets_zip(printable.pages(), request.unit)
+        content = sheets_zip(printable.pages(), unit)
     elif sheet is None:
         content = printable.canvas().encode()
     else:
-        content = sheet_svg(_nth(printable.pages(), sheet), request.unit).encode()
-    name = f"{request.block.name} {printable.what}" + (f" {sheet}" if sheet is not None else "")
+        content = sheet_svg(_nth(printable.pages(), sheet), unit).encode()
+    name = f"{of} {printable.what}" + (f" {sheet}" if sheet is not None else "")
     return Answer(form, content, name)
 
 
@@ -255,7 +256,7 @@ def templates_answer(
             pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
             canvas=lambda: canvas_svg(drawings, head, request.unit),
         )
-        return answered(printable, request, form, sheet)
+        return answered(printable, request.block.name, request.unit, form, sheet)
 
 
 def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

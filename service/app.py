@@ -8,6 +8,7 @@ from typing import Final
 
 from flask import Flask, Response, g, request
 
+from service.batches.routes import batches
 from service.docs import pages
 from service.problems import answer_with_problems
 from service.routes import interface
@@ -38,6 +39,7 @@ def create_app(settings: Settings | None = None) -> Flask:
     app = Flask("service", template_folder="pages", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
     app.register_blueprint(interface(settings))
+    app.register_blueprint(batches(settings))
     app.register_blueprint(pages(settings))
     answer_with_problems(app)
     app.before_request(_name_request)

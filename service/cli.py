@@ -19,11 +19,13 @@ from patchwork.faults import Fault
 from patchwork.lengths import UNITS, Unit, in_unit
 from service import VERSION, answers, openapi
 from service.answers import FORMS, Answer, Form, NoSuchBlock, NoSuchSheet
+from service.batches.workers import MOST_PROCESSES, run_workers
 from service.cutting import cutting_list_answer
 from service.foundation import foundation_answer
 from service.json_text import NotJson, read_json, write_json
+from service.packet import packet_answer
 from service.reading import Refused, Request, read_request
-from service.schemas import CORNERS, ORIENTATIONS
+from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS, PacketRequest
 from service.settings import Settings
 from service.sewing import block_map_answer, sewing_plan_answer
 
@@ -102,6 +104,17 @@ def _foundation(given: argparse.Namespace, settings: Settings) -> int:
         body["foundation"] = {**(own if isinstance(own, dict) else {}), **chosen}
     request = read_request(body, settings)
     _write(foundation_answer(request, form, settings.max_sheets, given.page), given.output)
+    return GOOD
+
+
+def _packet(given: argparse.Namespace, settings: Settings) -> int:
+    form: Form = given.format or _form_of(given.output)
+    if form == "svg":
+        raise _Misuse("a packet is json, pdf or zip")
+    body = _with_quilt(_body(given), given)
+    body = {**body, **_given({"parts": given.parts, "for": given.maker})}
+    request = read_request(body, settings, PacketRequest)
+    _write(packet_answer(request, form, settings.max_sheets), given.output)
     return GOOD
 
 
@@ -221,6 +234,13 @@ def _serve(given: argparse.Namespace, settings: Settings) -> int:
             "service.app:create_app()",
         ],
     )
+
+
+def _work(given: argparse.Namespace, settings: Settings) -> int:
+    if not 0 <= given.processes <= MOST_PROCESSES:
+        raise _Misuse(f"--processes is at most {MOST_PROCESSES}")
+    run_workers(settings, given.processes)
+    return GOOD
 
 
 def _openapi(given: argparse.Namespace, settings: Settings) -> int:
@@ -404,6 +424,20 @@ def _parser() -> argparse.ArgumentParser:
     _add_output(cutting)
     cutting.set_defaults(run=_cutting_list)
 
+    packet = commands.add_parser("packet", help="make all that a maker needs, as one document")
+    _add_request(packet)
+    _add_quilt(packet)
+    packet.add_argument(
+        "--parts",
+        nargs="+",
+        choices=PACKET_PARTS,
+        help="what of it all is wanted (all but foundation)",
+    )
+    packet.add_argument("--for", dest="maker", metavar="NAME", help="the name on every sheet")
+    packet.add_argument("-o", "--output", type=Path, metavar="FILE", help=".json, .pdf or .zip")
+    packet.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
+    packet.set_defaults(run=_packet)
+
     foundation = commands.add_parser("foundation", help="make foundation sections to sew on")
     _add_request(foundation)
     foundation.add_argument(
@@ -442,6 +476,16 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, default=8000, help="(%(default)s)")
     serve.add_argument("--workers", type=int, default=2, help="processes (%(default)s)")
     serve.set_defaults(run=_serve)
+
+    work = commands.add_parser(
+        "work",
+        help="do the packets of batches, from the broker that is set or for the service's own "
+        "data folder, until it is stopped",
+    )
+    work.add_argument(
+        "--processes", type=int, default=0, metavar="N", help="one for each core if left out"
+    )
+    work.set_defaults(run=_work)
 
     document = commands.add_parser("openapi", help="print the OpenAPI document")
     document.add_argument("-o", "--output", type=Path, metavar="FILE", help="write it to a file")

@@ -41,7 +41,7 @@ def cutting_list_answer(
             pages=lambda: cutting_list_pages(found, request.sheet, most_sheets),
             canvas=lambda: canvas_svg(canvas_drawings(found), heading(found), unit),
         )
-        return answered(printable, request, form, sheet)
+        return answered(printable, request.block.name, request.unit, form, sheet)
 
 
 def told(found: CuttingList, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

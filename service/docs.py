@@ -170,14 +170,18 @@ def _curl(address: str, method: str, path: str, operation: Mapping[str, Any]) ->
         else (address + path)
     )
     if "requestBody" not in operation:
-        yield Shown("", f"curl {target}")
+        yield Shown("", f"curl {target}" if method == "GET" else f"curl -X {method} {target}")
         return
     shown = operation["requestBody"]["content"]["application/json"]["examples"]
     body = json.dumps(
         min((one["value"] for one in shown.values()), key=lambda value: len(str(value))),
         ensure_ascii=False,
     )
-    answer = operation["responses"]["200"]["content"]
+    (answer,) = (
+        given["content"]
+        for status, given in operation["responses"].items()
+        if status.startswith("2") and "content" in given
+    )
     for media_type in answer:
         name = f"{path.rsplit('/', 1)[-1]}.{_ENDINGS.get(media_type, 'json')}"
         save = "" if "json" in media_type else f" -o {name}"

@@ -134,6 +134,38 @@ GUILD_PRESSING: Final = Example(
     },
 )
 
+ADAS_PACKET: Final = Example(
+    "A packet with a name on every sheet",
+    {"block": "sawtooth-star", "finish": {"width": 12}, "for": "Ada"},
+)
+
+PAPER_PACKET: Final = Example(
+    "A packet for sewing on paper: cover, map and foundation sections, on A4",
+    {
+        "block": "flying-geese",
+        "finish": {"scale": 2},
+        "sheet": {"paper": "a4"},
+        "parts": ["cover", "block-map", "foundation"],
+    },
+)
+
+SPRING_CLASS: Final = Example(
+    "Kits for a class: three makers, one of whom wants a larger block on A3",
+    {
+        "title": "Harbour sampler, spring class",
+        "defaults": {
+            "block": "sawtooth-star",
+            "finish": {"width": 12},
+            "sheet": {"paper": "a4", "margin": "1/2 in"},
+        },
+        "items": [
+            {"for": "Ada"},
+            {"for": "Bente"},
+            {"for": "Carl", "finish": {"width": 16}, "sheet": {"paper": "a3"}},
+        ],
+    },
+)
+
 LOOSE_END: Final = Example(
     "A drawing with a fault: a line that ends in the air",
     {
@@ -159,3 +191,9 @@ FOUNDATIONS: Final = {
     "breakwater": GIVEN_SECTIONS,
 }
 PLANS: Final = {**GOOD, "guild-pressing": GUILD_PRESSING}
+PACKETS: Final = {
+    "adas-packet": ADAS_PACKET,
+    "paper-packet": PAPER_PACKET,
+    "signal-flag": SIGNAL_FLAG,
+}
+BATCHES: Final = {"spring-class": SPRING_CLASS}

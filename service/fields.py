@@ -170,6 +170,22 @@ class Count(RequestField):
         return int(value)
 
 
+class QuarterTurn(RequestField):
+    """Degrees of a turn, clockwise as seen: whole quarter turns."""
+
+    TURNS: Final = (0, 90, 180, 270)
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"type": "integer", "enum": list(self.TURNS)}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise refusal("type", f"expected a number of degrees, got {kind_of(value)}")
+        if value not in self.TURNS:
+            raise refusal("choice", "expected 0, 90, 180 or 270 degrees, clockwise as seen")
+        return int(value)
+
+
 class Flag(RequestField):
     """True or false."""
 
@@ -415,3 +431,36 @@ class JoinsTree(RequestField):
                 [{"code": "joins", "detail": said, "below": place} for place, said in faults]
             )
         return value
+
+
+class ByName(RequestField):
+    """An object whose fields somebody named, their values all of one kind."""
+
+    def __init__(self, inner: RequestField, things: str, *, most: int, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.inner, self.things, self.most = inner, things, most
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "propertyNames": Id().json_schema(refer),
+            "additionalProperties": self.inner.json_schema(refer),
+            "maxProperties": self.most,
+        }
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            raise refusal("type", f"expected an object of {self.things}, got {kind_of(value)}")
+        if len(value) > self.most:
+            raise refusal("too-many", f"at most {self.most} {self.things} are taken")
+        read: dict[str, Any] = {}
+        faults: dict[str, Any] = {}
+        for name, inner in value.items():
+            try:
+                Id().deserialize(name)
+                read[name] = self.inner.deserialize(inner)
+            except ValidationError as error:
+                faults[name] = error.messages
+        if faults:
+            raise ValidationError(faults)
+        return read

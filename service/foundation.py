@@ -39,7 +39,7 @@ def foundation_answer(
             pages=lambda: foundation_pages(drawings, request.sheet, head, most_sheets),
             canvas=lambda: canvas_svg(drawings, head, unit),
         )
-        return answered(printable, request, form, sheet)
+        return answered(printable, request.block.name, request.unit, form, sheet)
 
 
 def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:

@@ -17,11 +17,13 @@ from marshmallow import fields as plain
 from patchwork.lengths import UNITS
 from service import VERSION, answers, examples, problems, schemas
 from service.answers import MEDIA_TYPES, Form
+from service.batches.described import batch_paths
 from service.cutting import cutting_list_answer
-from service.examples import FAULTY, FOUNDATIONS, GOOD, PLANS, Example
+from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, Example
 from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from service.foundation import foundation_answer
 from service.json_text import MOST_DEPTH, read_json, write_json
+from service.packet import packet_answer
 from service.problems import KINDS, Kind
 from service.reading import Refused, read_request
 from service.settings import Settings
@@ -127,6 +129,7 @@ def document(settings: Settings) -> dict[str, Any]:
         tags=[
             {"name": "blocks", "description": "The built-in blocks."},
             {"name": "printables", "description": "What can be made of a block."},
+            {"name": "batches", "description": "Many packets as one job."},
             {"name": "service", "description": "The service itself."},
         ],
     )
@@ -187,7 +190,8 @@ def _introduction(settings: Settings) -> str:
         f"Limits: a request of {settings.max_request_bytes:,} bytes, {settings.max_pieces:,} "
         f"pieces in a block, {settings.max_points:,} points in an outline, "
         f"{schemas.MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
-        f"document, {LONGEST_NAME} characters in a name and {LONGEST_ID} in an id, "
+        f"document, {settings.max_items:,} items in a batch, {LONGEST_NAME} characters in a name "
+        f"and {LONGEST_ID} in an id, "
         f"{MOST_DEPTH:,} levels of nesting. A finished block measures from 1/4 in to 400 in, and "
         "an allowance, a margin and an overlap up to 3 in."
     )
@@ -212,6 +216,17 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
     sewn, mapped = (
         read_json(answer(read, "json", settings.max_sheets).content) if read else None
         for answer in (sewing_plan_answer, block_map_answer)
+    )
+    packet = (
+        read_json(
+            packet_answer(
+                read_request(examples.PAPER_PACKET.body, settings, schemas.PacketRequest),
+                "json",
+                settings.max_sheets,
+            ).content
+        )
+        if read
+        else None
     )
     return {
         "/v1/blocks": {
@@ -361,6 +376,28 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 settings=settings,
             )
         },
+        "/v1/packet": {
+            "post": _operation(
+                "makePacket",
+                "printables",
+                "Packet",
+                "The parts that are asked for in one document, its sheets counted through: a cover "
+                "with the block, its finished size, what the packet holds and what to mind; block "
+                "map, sewing plan, cutting list, templates or foundation sections. As JSON (the "
+                "default; what the packet holds), as a PDF with bookmarks, or a ZIP with an SVG "
+                "file a sheet.",
+                {
+                    JSON: _content("PacketAnswer", packet),
+                    **_files("pdf", "zip"),
+                },
+                body=dict(PACKETS),
+                headers=_FILE_NAME,
+                problems_=(400, 406, 413, 415),
+                settings=settings,
+                schema=schemas.PacketRequest,
+            )
+        },
+        **batch_paths(),
         "/health": {
             "get": _operation(
                 "getHealth",
@@ -424,6 +461,7 @@ def _operation(
     headers: Mapping[str, Any] | None = None,
     problems_: Iterable[int] = (),
     settings: Settings | None = None,
+    schema: type[Schema] = schemas.BlockRequest,
 ) -> dict[str, Any]:
     answer: dict[str, Any] = {"description": summary + ".", "content": dict(content)}
     if headers:
@@ -445,7 +483,7 @@ def _operation(
             "required": True,
             "content": {
                 JSON: {
-                    "schema": schemas.BlockRequest,
+                    "schema": schema,
                     "examples": {
                         name: {"summary": one.summary, "value": one.body}
                         for name, one in body.items()

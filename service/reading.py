@@ -20,13 +20,13 @@ from patchwork.cutting import Cloth, Quilt
 from patchwork.faults import BlockError, Fault
 from patchwork.lengths import Unit, parse_length, spoken
 from patchwork.outlines import Allowance, Corners
-from patchwork.read import block_from_drawing, block_from_pieces
+from patchwork.read import FARTHEST, block_from_drawing, block_from_pieces
 from patchwork.sewing_plan import Kept, PlanOptions
 from render.foundation import PLAIN, Looks
 from render.papers import PAPERS, TRUE, Paper, Printer
 from render.sheets import SheetSettings
 from service.fields import suggestion
-from service.schemas import BlockRequest
+from service.schemas import PARTS, BlockRequest
 from service.settings import Settings
 
 _T = TypeVar("_T")
@@ -37,9 +37,6 @@ _NARROW = (0.0, 3.0)
 
 _PAPER = (2.0, 200.0)
 """Inches: limits of a side of paper."""
-
-FARTHEST = 10_000.0
-"""Inches; no point of a block lies farther from its origin, across or down."""
 
 _ROLL = (5.0, 200.0)
 """Inches: limits of the width of a roll."""
@@ -82,6 +79,8 @@ class Request:
     Attributes:
         unit: of the answer.
         pieces_pointer: where the request lists the pieces; None if it does not.
+        parts: of a packet.
+        maker: whose name a packet's sheets carry; empty for nobody's.
     """
 
     unit: Unit
@@ -94,19 +93,24 @@ class Request:
     quilt: Quilt = field(default_factory=Quilt)
     looks: Looks = PLAIN
     plan: PlanOptions | None = None
+    parts: tuple[str, ...] = ()
+    maker: str = ""
 
 
-def read_request(given: Any, settings: Settings) -> Request:
+def read_request(
+    given: Any, settings: Settings, schema: type[BlockRequest] = BlockRequest
+) -> Request:
     """What a request asks for.
 
     Args:
         given: the request's JSON value.
+        schema: of the request.
 
     Raises:
         Refused: with every fault found.
     """
     faults: list[Fault] = []
-    spec = _checked(given, faults)
+    spec = _checked(given, faults, schema)
     block_spec = spec.get("block")
     own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
     unit: Unit = spec.get("unit") or own_unit or "in"
@@ -135,6 +139,8 @@ def read_request(given: Any, settings: Settings) -> Request:
         quilt=quilt,
         looks=Looks(**spec.get("foundation", {})),
         plan=plan,
+        parts=tuple(spec.get("parts", PARTS)),
+        maker=spec.get("for", ""),
     )
 
 
@@ -159,10 +165,10 @@ def _collect(faults: list[Fault], read: Callable[[], _T]) -> _T | None:
 # --- the first step: fields by themselves -----------------------------------------------------
 
 
-def _checked(given: Any, faults: list[Fault]) -> dict[str, Any]:
+def _checked(given: Any, faults: list[Fault], schema: type[BlockRequest]) -> dict[str, Any]:
     """The fields with which nothing is wrong; what is wrong with the others goes to the faults."""
     try:
-        return dict(BlockRequest().load(given))
+        return dict(schema().load(given))
     except ValidationError as error:
         faults += schema_faults(error.messages)
         valid = error.valid_data if isinstance(error.valid_data, dict) else {}

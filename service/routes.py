@@ -5,34 +5,30 @@ from __future__ import annotations
 import logging
 import re
 import unicodedata
-from collections.abc import Callable, Sequence
-from typing import Any, Final, TypeAlias
+from collections.abc import Sequence
+from typing import Any, Final
 from urllib.parse import quote
 
 from flask import Blueprint, Response, request
 
 from patchwork.lengths import UNITS, Unit
 from service import VERSION, answers
-from service.answers import FORMS, MEDIA_TYPES, Answer, Form
-from service.cutting import cutting_list_answer
-from service.foundation import foundation_answer
-from service.json_text import read_json, write_json
+from service.answers import MEDIA_TYPES, Answer, Form
+from service.bodies import json_body
+from service.json_text import write_json
 from service.negotiation import preferred
 from service.openapi import document
+from service.printables import PRINTABLES
 from service.problems import (
     BAD_REQUEST,
     NOT_ACCEPTABLE,
     UNAVAILABLE,
-    UNSUPPORTED_MEDIA_TYPE,
     Problem,
 )
-from service.reading import Request, read_request
+from service.reading import read_request
 from service.settings import Settings
-from service.sewing import block_map_answer, sewing_plan_answer
 
 JSON: Final = MEDIA_TYPES["json"]
-
-_Printed: TypeAlias = Callable[[Request, Form, int, int | None], Answer]
 
 _log = logging.getLogger(__name__)
 
@@ -54,32 +50,17 @@ def interface(settings: Settings) -> Blueprint:
     @api.post("/v1/check")
     def check() -> Response:
         _negotiate(("json",))
-        return _json(answers.check_answer(_request(settings)))
+        return _json(answers.check_answer(read_request(json_body(), settings)))
 
-    def printed(answer: _Printed) -> Response:
-        form = _negotiate(FORMS)
+    names = ", ".join(f'"{name}"' for name in PRINTABLES)
+
+    @api.post(f"/v1/<any({names}):name>")
+    def printed(name: str) -> Response:
+        thing = PRINTABLES[name]
+        form = _negotiate(thing.forms)
         sheet = _sheet_number(form)
-        return _document(answer(_request(settings), form, settings.max_sheets, sheet))
-
-    @api.post("/v1/templates")
-    def templates() -> Response:
-        return printed(answers.templates_answer)
-
-    @api.post("/v1/cutting-list")
-    def cutting_list() -> Response:
-        return printed(cutting_list_answer)
-
-    @api.post("/v1/foundation")
-    def foundation() -> Response:
-        return printed(foundation_answer)
-
-    @api.post("/v1/sewing-plan")
-    def sewing_plan() -> Response:
-        return printed(sewing_plan_answer)
-
-    @api.post("/v1/block-map")
-    def block_map() -> Response:
-        return printed(block_map_answer)
+        asked = read_request(json_body(), settings, thing.schema)
+        return _document(thing.answer(asked, form, settings.max_sheets, sheet))
 
     @api.get("/health")
     def health() -> Response:
@@ -114,20 +95,6 @@ def _negotiate(forms: Sequence[Form]) -> Form:
         said = f"The answers here are {', '.join(by_type)}."
         raise Problem(NOT_ACCEPTABLE, said)
     return by_type[best]
-
-
-def _request(settings: Settings) -> Request:
-    """What the body asks for."""
-    is_json = request.mimetype == JSON or request.mimetype.endswith("+json")
-    encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
-    if not is_json or encoding not in ("", "identity"):
-        sent = request.mimetype or "no type"
-        said = f"The body came as {sent!r:.80}; send it as {JSON}, without Content-Encoding."
-        raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
-    raw = request.get_data(cache=False)
-    # A body that comes in chunks is cut off at the limit: only one more read says so (413).
-    request.stream.read(1)
-    return read_request(read_json(raw), settings)
 
 
 def _sheet_number(form: Form) -> int | None:

@@ -19,6 +19,7 @@ from render.papers import PAPERS
 from service.fields import (
     LONGEST_ID,
     LONGEST_NAME,
+    ByName,
     Choice,
     ChoiceOr,
     Colour,
@@ -34,6 +35,7 @@ from service.fields import (
     Number,
     Point,
     Points,
+    QuarterTurn,
     Refer,
     RequestField,
     Text,
@@ -465,6 +467,117 @@ class BlockRequest(RequestSchema):
     pressing = Nested(Pressing, metadata=_said("For a sewing plan: what is wished of it."))
     deviation = Nested(
         Deviations, metadata=_said("For a sewing plan: how exactly the maker cuts and sews.")
+    )
+
+
+PACKET_PARTS = (
+    "cover",
+    "block-map",
+    "sewing-plan",
+    "cutting-list",
+    "templates",
+    "foundation",
+)
+PARTS = PACKET_PARTS[:-1]
+"""What a packet has if its request does not say."""
+
+
+class PacketRequest(BlockRequest):
+    """A block, the settings that all printables share, and what of it all is wanted."""
+
+    parts = ListOf(
+        Choice(PACKET_PARTS),
+        "parts",
+        fewest=1,
+        most=len(PACKET_PARTS),
+        metadata=_said(
+            "The parts wanted, which the packet has in this order whatever the order here.",
+            default=list(PARTS),
+        ),
+    )
+    maker = Text(
+        LONGEST_NAME,
+        data_key="for",
+        attribute="for",
+        metadata=_said("Whose packet it is: every sheet carries the name."),
+    )
+
+
+MOST_MAKERS = 400
+MOST_ROWS = 40
+MOST_DESIGNS = 100
+
+
+class QuiltLayout(RequestSchema):
+    """How the blocks of a quilt lie: row by row from the top, each from the left."""
+
+    rows = Count(1, MOST_ROWS, metadata=_said("How many; counted if left out."))
+    columns = Count(1, MOST_ROWS, metadata=_said("How many; counted if left out."))
+    blocks = ListOf(
+        ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
+        "rows",
+        fewest=1,
+        most=MOST_ROWS,
+        required=True,
+        metadata=_said("The id of the block in each place: of `designs`, or of the catalogue."),
+    )
+    turns = ListOf(
+        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
+        "rows",
+        fewest=1,
+        most=MOST_ROWS,
+        metadata=_said("By how much the block in each place is turned; none if left out."),
+    )
+
+
+class PacketSettings(RequestField):
+    """What the packets of a quilt share: a packet request without what the quilt says."""
+
+    ELSEWHERE: ClassVar[dict[str, str]] = {
+        "block": "the quilt says which blocks there are",
+        "for": "the quilt has makers",
+        "quilt": "each maker's cutting list is for the blocks that they make",
+    }
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"type": "object", "not": {"anyOf": [{"required": [n]} for n in self.ELSEWHERE]}}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            raise refusal("type", f"expected an object with named fields, got {kind_of(value)}")
+        wrong = {
+            name: [{"code": "unknown-field", "detail": f"leave it out: {said}"}]
+            for name, said in self.ELSEWHERE.items()
+            if name in value
+        }
+        if wrong:
+            raise ValidationError(wrong)
+        return value
+
+
+class GroupQuiltRequest(RequestSchema):
+    """A quilt that several people make together."""
+
+    title = Text(LONGEST_NAME, metadata=_said("As sheets name the quilt.", default="Group quilt"))
+    quilt = Nested(QuiltLayout, required=True, metadata=_said("How its blocks lie."))
+    makers = ListOf(
+        Text(LONGEST_NAME, shortest=1),
+        "makers",
+        fewest=1,
+        most=MOST_MAKERS,
+        metadata=_said("Who makes it; blocks are shared out evenly. Nobody in particular if none."),
+    )
+    designs = ByName(
+        BlockField(),
+        "designs",
+        most=MOST_DESIGNS,
+        metadata=_said("Blocks of your own, each under the id by which `blocks` names it."),
+    )
+    defaults = PacketSettings(
+        metadata=_said(
+            "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "
+            "for every block."
+        )
     )
 
 
@@ -926,11 +1039,145 @@ class FoundationAnswer(AnswerSchema):
     pages = _all(Page, "The sheets, in order.")
 
 
+class PacketPart(AnswerSchema):
+    """A part of a packet."""
+
+    part = plain.String(
+        required=True, metadata=_said("As a request names it.", enum=list(PACKET_PARTS))
+    )
+    title = _string("As the bookmarks have it.")
+    first = _count("The number of its first sheet.", least=1)
+    sheets = _count("How many sheets it has.", least=1)
+
+
+class PacketAnswer(AnswerSchema):
+    """What a packet holds, and the sheets that the PDF has."""
+
+    unit = _unit()
+    name = _string("The block's name; empty if it has none.")
+    maker = _string("Whose packet it is; null if it is nobody's.", allow_none=True, data_key="for")
+    parts = _all(PacketPart, "In their order.")
+    cautions = _all(Caution, "As `/v1/check` tells them.")
+    pages = _all(Page, "All sheets, in order.")
+
+
 class TrimSize(AnswerSchema):
     """A size with its seam allowances, to trim to."""
 
     width = _number("Along the side that is nearer to level.")
     height = _number("Square to that.")
+
+
+class QuiltPlacement(AnswerSchema):
+    """A block in its place."""
+
+    row = _count("From 1, at the top.", least=1)
+    column = _count("From 1, on the left.", least=1)
+    block = _string("The id of the block.")
+    turn = plain.Integer(
+        required=True, metadata=_said("Degrees, clockwise as seen.", enum=[0, 90, 180, 270])
+    )
+    variant = _string("The id of its variant.")
+    maker = _string("Who makes it; null if nobody is named.", allow_none=True)
+
+
+class KeptPressing(AnswerSchema):
+    """Directions as `pressing` of a request takes them."""
+
+    keep = plain.List(plain.Nested(KeptPress), required=True, metadata=_said("One for each step."))
+
+
+class QuiltVariant(AnswerSchema):
+    """A block with a direction for each of its steps."""
+
+    id = _string("The block's, and a letter.")
+    block = _string("The id of the block.")
+    count = _count("How many of the quilt's blocks are made so.", least=1)
+    pressing = plain.Nested(
+        KeptPressing, required=True, metadata=_said("With it, a sewing plan is that variant.")
+    )
+
+
+class VariantShare(AnswerSchema):
+    """Blocks of one variant."""
+
+    id = _string("Of the variant.")
+    count = _count("How many of them.", least=1)
+
+
+class QuiltMaker(AnswerSchema):
+    """What one maker makes."""
+
+    name = _string("As given.")
+    blocks = _count("How many.", least=1)
+    variants = _all(VariantShare, "Which.")
+
+
+class QuiltMeeting(AnswerSchema):
+    """A point on a seam between blocks at which seams arrive from both sides."""
+
+    at = Place(required=True, metadata=_said("On the quilt, at finished size."))
+    step = _string("The step of joining that sews the seam.")
+    blocks = plain.List(
+        plain.List(plain.Integer()),
+        required=True,
+        metadata=_said("Row and column, from 1, of the blocks whose seams arrive."),
+    )
+    nests = plain.Boolean(required=True, metadata=_said("Whether the allowances nest."))
+    reason = _string("Why they do not nest, for people; null if they do.", allow_none=True)
+
+
+class QuiltArea(AnswerSchema):
+    """Places from a first row and column to a last, both included, counted from 1."""
+
+    top = _count("First row.", least=1)
+    left = _count("First column.", least=1)
+    bottom = _count("Last row.", least=1)
+    right = _count("Last column.", least=1)
+
+
+class QuiltStep(AnswerSchema):
+    """A join of blocks into a row, or of rows."""
+
+    id = _string("`1`, `2`, … in the order of joining.")
+    level = _count("What it joins was made at lower levels.", least=1)
+    joins = plain.String(required=True, metadata=_said("What.", enum=["blocks", "rows"]))
+    units = plain.List(
+        plain.Nested(QuiltArea),
+        required=True,
+        metadata=_said("The left one and the right one, or the upper one and the lower one."),
+    )
+    press = plain.String(
+        required=True, metadata=_said("Which way.", enum=["right", "left", "down"])
+    )
+    unfinished = plain.Nested(
+        TrimSize, required=True, metadata=_said("What to square the joined unit up to.")
+    )
+
+
+class QuiltPlanAnswer(AnswerSchema):
+    """Who makes which block of a quilt, pressed which way, and how the blocks are joined."""
+
+    unit = _unit()
+    rows = _count("Of blocks.", least=1)
+    columns = _count("Of blocks.", least=1)
+    width = _number("Of the finished quilt, without a border.")
+    height = _number("Of the finished quilt, without a border.")
+    placements = _all(QuiltPlacement, "Row by row.")
+    variants = _all(QuiltVariant, "By block, in the order of the quilt.")
+    makers = _all(QuiltMaker, "In the order of the request; empty if none are named.")
+    steps = _all(QuiltStep, "In the order of joining.")
+    meetings = _all(QuiltMeeting, "On the seams between blocks.")
+    inside = _count("How many meetings nest inside the blocks.")
+    nested = _count("How many nest inside and between blocks.")
+    bound = _count("No plan that keeps the most inside nests more.")
+    optimal = plain.Boolean(
+        required=True, metadata=_said("Whether `nested` is proven to be the most possible.")
+    )
+    fewest_variants = plain.Boolean(
+        required=True, metadata=_said("Whether it is proven that there are no fewer variants.")
+    )
+    pages = _all(Page, "The sheets, in order.")
 
 
 class SewingStep(AnswerSchema):

@@ -43,7 +43,7 @@ def sewing_plan_answer(
             pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
             canvas=lambda: canvas_svg(drawings, head, request.unit),
         )
-        return answered(printable, request, form, sheet)
+        return answered(printable, request.block.name, request.unit, form, sheet)
 
 
 def block_map_answer(
@@ -66,7 +66,7 @@ def block_map_answer(
             pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
             canvas=lambda: canvas_svg(drawings, head, request.unit),
         )
-        return answered(printable, request, form, sheet)
+        return answered(printable, request.block.name, request.unit, form, sheet)
 
 
 # --- the sewing plan -------------------------------------------------------------------------

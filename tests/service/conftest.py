@@ -10,5 +10,6 @@ from service.settings import Settings
 
 
 @pytest.fixture(scope="session")
-def client() -> FlaskClient:
-    return create_app(Settings()).test_client()
+def client(tmp_path_factory: pytest.TempPathFactory) -> FlaskClient:
+    settings = Settings(data=str(tmp_path_factory.mktemp("batches")))
+    return create_app(settings).test_client()

@@ -1,0 +1,118 @@
+"""Batches by Celery: workers on any machines, with a broker between them and the service.
+
+A task is a token: it does the next lot that the database has, whichever that is, and sends
+another token if lots are left. So a token that is delivered twice does no harm, and one
+that is lost is made up for by the sweep, which also gives back the lots of workers that
+have vanished.
+"""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Callable
+from threading import Event, Thread
+from typing import Any, Final
+
+from celery import Celery, signals
+
+from service.batches.drawing import Drawing, Packets
+from service.batches.parts import Parts, parts
+from service.batches.watch import LEASE
+from service.batches.work import work_on_next
+from service.settings import Settings
+
+TOKEN: Final = "piecewright.do_a_lot"
+
+_MOST_TOKENS: Final = 100
+"""Tokens sent at once: as many workers are kept busy by them."""
+
+_SWEEP: Final = 10.0
+"""Seconds between looks for lots whose worker has vanished."""
+
+_LOST: Final = 60.0
+"""Seconds that lots wait, with nobody claiming any, before new tokens are sent."""
+
+_MOST_MADE_UP: Final = 10
+"""Tokens made up for at once; workers may be busy only, and then there are too many."""
+
+_VISIBILITY: Final = 3600
+"""Seconds after which Redis delivers a token again whose worker has not said that it is done."""
+
+_log = logging.getLogger(__name__)
+
+
+def celery_app(
+    settings: Settings,
+    drawing: Drawing | None = None,
+    *,
+    lease: float = LEASE,
+    sweep: float = _SWEEP,
+) -> Celery:
+    """The Celery application for the broker that is set; its workers do batches.
+
+    Args:
+        lease: seconds that a lot stays a worker's without a word from it.
+        sweep: seconds between looks for lots whose worker has vanished.
+    """
+    app = Celery("piecewright", broker=settings.broker, set_as_current=False)
+    app.conf.update(
+        task_default_queue="piecewright",
+        task_acks_late=True,
+        task_reject_on_worker_lost=True,
+        worker_prefetch_multiplier=1,
+        broker_transport_options={"visibility_timeout": _VISIBILITY},
+        broker_connection_retry_on_startup=True,
+        task_ignore_result=True,
+        task_serializer="json",
+        accept_content=["json"],
+        enable_utc=True,
+    )
+    made = drawing or Packets()
+
+    @app.task(name=TOKEN)  # type: ignore[untyped-decorator]
+    def do_a_lot() -> None:
+        opened = parts(settings)
+        worker = secrets.token_hex(16)
+        done = work_on_next(worker, opened.store, opened.files, made, settings, lease)
+        if done and opened.store.waiting():
+            app.send_task(TOKEN)
+
+    def start_sweep(sender: Any, **_: Any) -> None:
+        if sender.app is app:
+            Thread(target=_sweep, args=(app, settings, sweep), name="sweep", daemon=True).start()
+
+    signals.worker_ready.connect(start_sweep, weak=False)
+    return app
+
+
+def send_tokens(app: Celery, lots: int) -> None:
+    """Tells workers that so many lots wait.
+
+    Raises:
+        kombu.exceptions.OperationalError: the broker cannot be reached.
+    """
+    with app.producer_or_acquire() as producer:
+        for _ in range(min(lots, _MOST_TOKENS)):
+            app.send_task(TOKEN, producer=producer)
+
+
+def _sweep(app: Celery, settings: Settings, pause: float) -> None:
+    ended = Event()
+    while not ended.wait(pause):
+        try:
+            sweep_once(parts(settings), lambda lots: send_tokens(app, lots))
+        except Exception:
+            _log.exception("the sweep failed; the next one may not")
+
+
+def sweep_once(opened: Parts, send: Callable[[int], None]) -> None:
+    """Gives back lots whose worker has vanished, makes up for lost tokens, removes what expired."""
+    lost = opened.store.requeue_lost()
+    if lost:
+        _log.warning("%d lots of workers that have vanished go to others", lost)
+        send(lost)
+    waiting_for = opened.store.waiting_since()
+    if waiting_for is not None and waiting_for > _LOST:
+        send(min(opened.store.waiting(), _MOST_MADE_UP))
+    opened.remove_expired()

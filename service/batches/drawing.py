@@ -1,0 +1,58 @@
+"""What a lot's documents are made with: one master, stamped with each name."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from typing import Any, Protocol
+
+import pikepdf
+
+from render.collating import collate
+from render.stamping import stamped
+from service.packet import packet_answer
+from service.reading import read_request
+from service.schemas import PacketRequest
+from service.settings import Settings
+
+
+class Drawing(Protocol):
+    """How documents are made. Workers are given another one where tests need them to be slow."""
+
+    def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
+        """The PDF of a packet request without a name.
+
+        Raises:
+            Refused: the request is wrong.
+        """
+
+    def stamp(self, master: bytes, name: str) -> bytes:
+        """The PDF with a name on every sheet; as it is for an empty one."""
+
+
+class Packets:
+    """Packets as ``/v1/packet`` makes them."""
+
+    def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
+        asked = read_request(packet, settings, PacketRequest)
+        return packet_answer(asked, "pdf", settings.max_sheets).content
+
+    def stamp(self, master: bytes, name: str) -> bytes:
+        return stamped(master, name)
+
+
+def page_count(document: bytes) -> int:
+    """How many pages a PDF has."""
+    with pikepdf.open(io.BytesIO(document)) as pdf:
+        return len(pdf.pages)
+
+
+def collated(copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+    """Everybody's sheets in one PDF.
+
+    Args:
+        copies: names and the masters to be stamped with them, in order.
+    """
+    out = io.BytesIO()
+    collate(copies, title, out)
+    return out.getvalue()

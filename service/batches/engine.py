@@ -1,0 +1,74 @@
+"""Who does the work of batches: processes of the service's own, or Celery's."""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING, Protocol
+
+from service.batches.parts import database_file, parts
+from service.batches.supervisor import Supervisor
+from service.settings import Settings
+
+if TYPE_CHECKING:
+    from celery import Celery
+
+_log = logging.getLogger(__name__)
+
+
+class Engine(Protocol):
+    """Sees to it that lots in the database are done."""
+
+    def begin(self, lots: int) -> None:
+        """There are so many new lots."""
+
+    def attend(self) -> None:
+        """There are batches; nothing may be left undone because somebody died."""
+
+
+class OwnProcesses:
+    """Worker processes on this machine, run by one of the service's processes."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._supervisor = Supervisor(settings)
+
+    def begin(self, lots: int) -> None:
+        self._supervisor.wake()
+
+    def attend(self) -> None:
+        self._supervisor.wake()
+
+
+class ByCelery:
+    """Celery's workers, wherever they run. They look after each other (see the sweep)."""
+
+    def __init__(self, settings: Settings) -> None:
+        from service.batches.celery_app import celery_app  # not installed where it is not used
+
+        self._app: Celery = celery_app(settings)
+
+    def begin(self, lots: int) -> None:
+        from service.batches.celery_app import send_tokens
+
+        try:
+            send_tokens(self._app, lots)
+        except Exception:
+            # The batch is safe in the database: the workers' sweep finds that it waits.
+            _log.exception("the broker could not be told of a batch")
+
+    def attend(self) -> None:
+        pass
+
+
+def engine(settings: Settings) -> Engine:
+    """The engine that the settings choose; work that was left before goes on."""
+    if settings.broker:
+        return ByCelery(settings)
+    own = OwnProcesses(settings)
+    try:
+        there = settings.database or database_file(settings).exists()
+        if there and not parts(settings).store.is_empty():
+            own.attend()
+    except Exception:
+        # The service can do all else; a request for a batch will be told.
+        _log.exception("the batches of before could not be opened")
+    return own

@@ -1,0 +1,104 @@
+"""The documents of batches: a local folder or whatever else fsspec reaches.
+
+A document is there whole or not at all: a local one is written beside its place and moved
+there; object stores put an object in one piece.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+from typing import IO, Any
+
+import fsspec
+from fsspec.implementations.local import LocalFileSystem
+
+
+class Files:
+    """Documents by keys such as ``<batch>/00003.pdf``."""
+
+    def __init__(self, place: str) -> None:
+        """Args:
+        place: a folder, or a URL as fsspec takes it, such as ``s3://bucket/batches``.
+        """
+        found, root = fsspec.url_to_fs(place)
+        self._system: Any = found
+        self._root = str(root).rstrip("/")
+
+    def write(self, key: str, content: bytes) -> None:
+        """Puts a document in its place; one that was there is replaced.
+
+        Raises:
+            OSError: it cannot be kept.
+        """
+        path = self._path(key)
+        if not isinstance(self._system, LocalFileSystem):
+            self._system.pipe_file(path, content)
+            return
+        target = Path(path)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        draft = target.with_name(f".{target.name}-{secrets.token_hex(8)}")
+        try:
+            draft.write_bytes(content)
+            os.replace(draft, target)
+        except BaseException:
+            draft.unlink(missing_ok=True)
+            raise
+
+    def read(self, key: str) -> bytes:
+        """A document.
+
+        Raises:
+            FileNotFoundError: it is not there.
+        """
+        content: bytes = self._system.cat_file(self._path(key))
+        return content
+
+    def open(self, key: str) -> IO[bytes]:
+        """A document to be read piece by piece.
+
+        Raises:
+            FileNotFoundError: it is not there.
+        """
+        opened: IO[bytes] = self._system.open(self._path(key), "rb")
+        return opened
+
+    def remove(self, key: str) -> None:
+        """Removes a document, if it is there."""
+        try:
+            self._system.rm_file(self._path(key))
+        except FileNotFoundError:
+            return
+
+    def remove_all(self, batch: str) -> None:
+        """Removes all documents of a batch."""
+        path = self._path(batch)
+        # What another process wrote is not in this one's listing of an object store.
+        self._system.invalidate_cache(path)
+        try:
+            self._system.rm(path, recursive=True)
+        except FileNotFoundError:
+            return
+
+    def _path(self, key: str) -> str:
+        return f"{self._root}/{key}"
+
+
+def item_key(batch: str, number: int) -> str:
+    """Where an item's document is.
+
+    >>> item_key("b", 3)
+    'b/00003.pdf'
+    """
+    return f"{batch}/{number:05}.pdf"
+
+
+def master_key(batch: str, lot: int) -> str:
+    """Where the document is from which those of a lot are made."""
+    return f"{batch}/master-{lot:05}.pdf"
+
+
+def collated_key(batch: str) -> str:
+    """Where all documents of a batch in one are."""
+    return f"{batch}/collated.pdf"

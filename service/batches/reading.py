@@ -1,0 +1,61 @@
+"""From the JSON of a request for a batch to what it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from marshmallow import ValidationError
+
+from patchwork.faults import Fault
+from service.batches.lots import NAME, Item
+from service.batches.schemas import BatchRequest
+from service.reading import Refused, schema_faults
+from service.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class BatchAsked:
+    """A batch that is asked for.
+
+    Attributes:
+        defaults: a packet request, or part of one, that items change.
+    """
+
+    title: str
+    defaults: Mapping[str, Any]
+    items: tuple[Item, ...]
+
+
+def read_batch(given: Any, settings: Settings) -> BatchAsked:
+    """What a request for a batch asks for. The packets themselves are read when drawn.
+
+    Args:
+        given: the request's JSON value.
+
+    Raises:
+        Refused: the request is no batch; with every fault found.
+    """
+    faults: list[Fault] = []
+    spec: Mapping[str, Any] = {}
+    try:
+        spec = BatchRequest().load(given)
+    except ValidationError as error:
+        faults += schema_faults(error.messages)
+    items = spec.get("items", [])
+    if len(items) > settings.max_items:
+        said = f"a batch has at most {settings.max_items:,} items here, this one has {len(items):,}"
+        faults.append(Fault("/items", "too-many", said))
+    if faults:
+        raise Refused(tuple(faults), "in")
+    return BatchAsked(spec.get("title", ""), spec.get("defaults", {}), batch_items(spec))
+
+
+def batch_items(spec: Mapping[str, Any]) -> tuple[Item, ...]:
+    """The items of a request that its schema has passed, in order."""
+    usual = spec.get("defaults", {}).get(NAME, "")
+    return tuple(
+        Item(given.get(NAME, usual), {k: v for k, v in given.items() if k != NAME})
+        for given in spec["items"]
+    )

@@ -1,0 +1,142 @@
+"""What requests for batches and their answers look like."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from marshmallow import ValidationError
+from marshmallow import fields as plain
+
+from service.fields import LONGEST_NAME, ListOf, Refer, RequestField, Text, kind_of, refusal
+from service.schemas import AnswerSchema, Problem, RequestSchema
+
+MOST_ITEMS: Final = 2000
+BATCH_STATES: Final = ("queued", "running", "done", "cancelled")
+ITEM_STATES: Final = ("queued", "running", "done", "failed", "cancelled")
+
+
+def _said(description: str, **more: Any) -> dict[str, Any]:
+    return {"description": description, **more}
+
+
+class PacketPart(RequestField):
+    """A packet request or part of one; all that is read of it here is its name."""
+
+    NAME = Text(LONGEST_NAME)
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "properties": {
+                "for": {
+                    **self.NAME.json_schema(refer),
+                    "description": "Whose packet it is: every sheet carries the name.",
+                }
+            },
+            "additionalProperties": True,
+        }
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            raise refusal("type", f"expected an object with named fields, got {kind_of(value)}")
+        if value.get("for") is None:  # a merge patch takes the default's name away with null
+            return {**value, "for": ""} if "for" in value else value
+        try:
+            self.NAME.deserialize(value["for"])
+        except ValidationError as error:
+            raise ValidationError({"for": error.messages}) from None
+        return value
+
+
+class BatchRequest(RequestSchema):
+    """Many packets. What is wrong with one of them is told with it, and does not stop the rest."""
+
+    title = Text(LONGEST_NAME, metadata=_said("For people; the batch is known by its id."))
+    defaults = PacketPart(
+        metadata=_said("A packet request, as `/v1/packet` takes it, or what items share of one.")
+    )
+    items = ListOf(
+        PacketPart(),
+        "items",
+        fewest=1,
+        most=MOST_ITEMS,
+        required=True,
+        metadata=_said(
+            "The packets: each a JSON merge patch (RFC 7396) on `defaults`. Items that differ in "
+            "nothing but `for` are drawn once."
+        ),
+    )
+
+
+# --- answers ---------------------------------------------------------------------------------
+
+
+class BatchItem(AnswerSchema):
+    """One packet of a batch."""
+
+    number = plain.Integer(required=True, metadata=_said("From 1, as asked for.", minimum=1))
+    maker = plain.String(
+        data_key="for", required=True, metadata=_said("Whose it is; empty for nobody's.")
+    )
+    state = plain.String(
+        required=True,
+        metadata=_said(
+            "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
+            "cancelled before it was done is `cancelled`.",
+            enum=list(ITEM_STATES),
+        ),
+    )
+    pages = plain.Integer(
+        required=True, allow_none=True, metadata=_said("Of its PDF, once it is done.", minimum=1)
+    )
+    href = plain.String(metadata=_said("Where its PDF is, once it is done."))
+    problem = plain.Nested(
+        Problem,
+        metadata=_said(
+            "Why it failed, as `/v1/packet` would have said; pointers lead into the request that "
+            "`defaults` and the item's changes make together."
+        ),
+    )
+
+
+class BatchLinks(AnswerSchema):
+    """Addresses of a batch."""
+
+    self = plain.String(required=True, metadata=_said("The batch: its state as JSON or events."))
+    archive = plain.String(required=True, metadata=_said("All its packets, when it has ended."))
+
+
+class BatchProgress(AnswerSchema):
+    """How far a batch is, without its items."""
+
+    id = plain.String(required=True, metadata=_said("By which it is asked for; keep it secret."))
+    title = plain.String(required=True, metadata=_said("As given; empty if none was."))
+    state = plain.String(
+        required=True,
+        metadata=_said(
+            "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
+            "if it was stopped before.",
+            enum=list(BATCH_STATES),
+        ),
+    )
+    total = plain.Integer(required=True, metadata=_said("Items.", minimum=1))
+    done = plain.Integer(required=True, metadata=_said("Items whose PDF is there.", minimum=0))
+    failed = plain.Integer(required=True, metadata=_said("Items with a problem.", minimum=0))
+    created = plain.DateTime(required=True, metadata=_said("In UTC (RFC 3339)."))
+    ended = plain.DateTime(
+        required=True, allow_none=True, metadata=_said("In UTC; null while there is work left.")
+    )
+    expires = plain.DateTime(
+        required=True,
+        allow_none=True,
+        metadata=_said("When it is removed, with its files; null until it has ended."),
+    )
+    links = plain.Nested(BatchLinks, required=True, metadata=_said("Where to go from here."))
+
+
+class BatchAnswer(BatchProgress):
+    """A batch and all its items."""
+
+    items = plain.List(
+        plain.Nested(BatchItem), required=True, metadata=_said("In the order of the request.")
+    )

@@ -1,0 +1,220 @@
+"""The service's own pool of worker processes.
+
+Every process of the service that has to do with batches tries for the lock of the data
+folder; the one that holds it runs the workers for all. The system gives the lock back when
+its holder dies, and another takes over.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import logging
+import math
+import os
+import secrets
+import subprocess
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from threading import Event, Lock, Thread
+from typing import IO, Final
+
+from service.batches.parts import Parts, make_data_folder, parts
+from service.settings import PREFIX, Settings
+
+COMMAND: Final = (sys.executable, "-m", "service.batches.worker")
+
+_PAUSE: Final = 0.1
+"""Seconds between looks at the workers while there is work."""
+
+_IDLE: Final = 1.0
+"""Seconds between looks while there is none."""
+
+_SWEEP: Final = 30.0
+"""Seconds between removals of what has expired."""
+
+_MOST_REST: Final = 30.0
+"""Seconds; the longest wait after workers have failed one after another."""
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class _Worker:
+    name: str
+    process: subprocess.Popen[bytes]
+
+
+class Supervisor:
+    """Runs worker processes from a thread, if no other process does.
+
+    Args:
+        command: starts a worker, given its name as one more argument.
+    """
+
+    def __init__(self, settings: Settings, command: Sequence[str] = COMMAND) -> None:
+        self._settings, self._command = settings, tuple(command)
+        self._environment = {**os.environ, **environment_of(settings)}
+        self._starting, self._woken, self._stopped = Lock(), Event(), Event()
+        self._thread: Thread | None = None
+        self._process = 0
+        self._lock_file: IO[str] | None = None
+        self._pool = ""
+        self._workers: list[_Worker] = []
+        self._failures = 0
+        self._not_before = 0.0
+
+    def wake(self) -> None:
+        """Sees to it that somebody works, now that there may be something to do."""
+        with self._starting:
+            # A thread does not live on in a process that was forked off.
+            if self._thread is None or self._process != os.getpid():
+                self._process = os.getpid()
+                self._thread = Thread(target=self.run, name="batches", daemon=True)
+                self._thread.start()
+        self._woken.set()
+
+    def end(self) -> None:
+        """Lets ``run`` end, soon."""
+        self._stopped.set()
+        self._woken.set()
+
+    def stop(self) -> None:
+        """Ends the workers, and the thread."""
+        self.end()
+        if self._thread is not None:
+            self._thread.join()
+
+    def run(self) -> None:
+        """Runs the workers until ``stop``; waits for the lock as long as another has it."""
+        swept = -math.inf
+        try:
+            while not self._stopped.is_set():
+                pause = _IDLE
+                try:
+                    if self._has_lock():
+                        opened = parts(self._settings)
+                        if time.monotonic() - swept > _SWEEP:
+                            opened.remove_expired()
+                            swept = time.monotonic()
+                        if self._look_after(opened):
+                            pause = _PAUSE
+                except Exception:
+                    _log.exception("the batches' workers could not be looked after")
+                    pause = _MOST_REST
+                self._woken.wait(pause)
+                self._woken.clear()
+        finally:
+            self._end_workers()
+
+    @property
+    def processes(self) -> list[int]:
+        """Ids of the worker processes that run."""
+        return [worker.process.pid for worker in self._workers if worker.process.poll() is None]
+
+    # --- the lock ------------------------------------------------------------------------------
+
+    def _has_lock(self) -> bool:
+        if self._lock_file is not None:
+            return True
+        file = (make_data_folder(self._settings) / "workers.lock").open("a+", encoding="ascii")
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            file.close()
+            return False
+        self._lock_file = file
+        self._pool = _pool_of(file)
+        # Whoever had these lots worked for a holder that is gone, and goes with it.
+        given_back = parts(self._settings).store.release(self._pool)
+        if given_back:
+            _log.warning("%d lots of a pool that is gone are taken up again", given_back)
+        return True
+
+    # --- workers -------------------------------------------------------------------------------
+
+    def _look_after(self, opened: Parts) -> bool:
+        """Replaces workers that have died, and starts those that are needed; whether any runs."""
+        for worker in list(self._workers):
+            code = worker.process.poll()
+            if code is not None:
+                self._workers.remove(worker)
+                self._mourn(worker, code, opened)
+        wanted = min(self._most(), opened.store.unfinished())
+        while len(self._workers) < wanted and time.monotonic() >= self._not_before:
+            self._start_worker()
+        return bool(self._workers) or wanted > 0
+
+    def _most(self) -> int:
+        return self._settings.batch_processes or len(os.sched_getaffinity(0))
+
+    def _mourn(self, worker: _Worker, code: int, opened: Parts) -> None:
+        _close(worker)
+        given_back = opened.store.release(worker.name)
+        if code == 0:
+            self._failures = 0
+            return
+        # One that dies at work is replaced at once; workers that die at their start would only
+        # keep the machine busy.
+        self._failures = 0 if given_back else self._failures + 1
+        self._not_before = time.monotonic() + rest_after(self._failures)
+        _log.warning("a worker ended with %d; %d lots go to others", code, given_back)
+
+    def _start_worker(self) -> None:
+        name = f"{self._pool}/{secrets.token_hex(8)}"
+        process = subprocess.Popen(
+            [*self._command, name],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            start_new_session=True,  # what a terminal sends is for the service, which ends them
+            env=self._environment,
+        )
+        self._workers.append(_Worker(name, process))
+
+    def _end_workers(self) -> None:
+        for worker in self._workers:
+            worker.process.terminate()
+        for worker in self._workers:
+            worker.process.wait()
+            _close(worker)
+        if self._workers:
+            released = parts(self._settings).store.release(self._pool)
+            _log.info("the workers are ended; %d lots wait for the next", released)
+        self._workers.clear()
+        if self._lock_file is not None:
+            self._lock_file.close()
+            self._lock_file = None
+
+
+def rest_after(failures: int) -> float:
+    """Seconds to wait before another worker is started when so many have failed at once.
+
+    >>> [rest_after(failures) for failures in (0, 1, 2, 3, 100)]
+    [0.0, 0.5, 1.0, 2.0, 30.0]
+    """
+    return min(_MOST_REST, 0.25 * 2 ** min(failures, 10)) if failures else 0.0
+
+
+def _close(worker: _Worker) -> None:
+    if worker.process.stdin is not None:
+        worker.process.stdin.close()
+
+
+def _pool_of(lock_file: IO[str]) -> str:
+    """The name of a data folder's pool, which it keeps when the service is started anew."""
+    lock_file.seek(0)
+    name = lock_file.read().strip()
+    if not name:
+        name = secrets.token_hex(8)
+        lock_file.write(name)
+        lock_file.flush()
+    return name
+
+
+def environment_of(settings: Settings) -> Mapping[str, str]:
+    """The settings as the environment variables from which they can be read again."""
+    return {
+        PREFIX + setting.name.upper(): str(getattr(settings, setting.name))
+        for setting in fields(settings)
+    }

@@ -1,0 +1,58 @@
+"""A batch as answers and events tell it.
+
+The ``address`` is that of the batch; all others follow from it.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from service.batches.store import Batch, BatchItem
+
+
+def told_batch(batch: Batch, address: str) -> dict[str, Any]:
+    """A batch with the items that it holds."""
+    return {
+        **told_progress(batch, address),
+        "items": [told_item(item, address) for item in batch.items],
+    }
+
+
+def told_progress(batch: Batch, address: str) -> dict[str, Any]:
+    """How far a batch is."""
+    return {
+        "id": batch.id,
+        "title": batch.title,
+        "state": batch.state,
+        "total": batch.total,
+        "done": batch.done,
+        "failed": batch.failed,
+        "created": _moment(batch.created),
+        "ended": _moment(batch.ended),
+        "expires": _moment(batch.expires),
+        "links": {"self": address, "archive": f"{address}/archive"},
+    }
+
+
+def told_item(item: BatchItem, address: str) -> dict[str, Any]:
+    """An item; ``href`` where there is a document, ``problem`` where there is none to come."""
+    told: dict[str, Any] = {
+        "number": item.number,
+        "for": item.name,
+        "state": item.state,
+        "pages": item.pages,
+    }
+    if item.state == "done":
+        told["href"] = f"{address}/items/{item.number}"
+    if item.problem is not None:
+        told["problem"] = item.problem
+    return told
+
+
+def _moment(seconds: float | None) -> str | None:
+    """A time as RFC 3339 writes it, to the millisecond."""
+    if seconds is None:
+        return None
+    moment = datetime.fromtimestamp(seconds, UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,163 @@
+"""The work on a lot: its master is drawn once, then stamped for each item that is left.
+
+Several workers may come to do the same lot, when one is slow and its lease runs out. They
+make the same bytes under the same keys, and the first to say so finishes an item.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Sequence
+from typing import Any, Final
+
+from service import problems
+from service.batches.drawing import Drawing, page_count
+from service.batches.files import Files, item_key, master_key
+from service.batches.lots import packet_request
+from service.batches.store import MOST_ATTEMPTS, Claim, Store
+from service.batches.watch import LEASE, Watch
+from service.problems import Kind, faults_in_words, problem_body, refused_kind
+from service.reading import Refused
+from service.settings import Settings
+
+_TELL: Final = 0.2
+"""Seconds for which documents may be there before the database says so, to say it of several."""
+
+_log = logging.getLogger(__name__)
+
+
+def _told(kind: Kind, detail: str) -> dict[str, Any]:
+    return problem_body(kind, detail, f"/problems/{kind.id}")
+
+
+GIVEN_UP: Final = _told(
+    problems.INTERNAL_ERROR,
+    f"This could not be finished in {MOST_ATTEMPTS} attempts, and was given up; the service's log "
+    "has more.",
+)
+_UNFORESEEN: Final = _told(
+    problems.INTERNAL_ERROR,
+    "The service met an error of its own. Nothing is wrong with how you asked.",
+)
+
+
+def work_on_next(
+    worker: str,
+    store: Store,
+    files: Files,
+    drawing: Drawing,
+    settings: Settings,
+    lease: float = LEASE,
+) -> bool:
+    """Does the next lot, if there is one.
+
+    Args:
+        worker: the worker's name, unlike any other's.
+        lease: seconds that the lot stays the worker's without a word from it.
+
+    Returns:
+        Whether there was one.
+    """
+    claim = store.claim(worker, lease, GIVEN_UP)
+    if claim is None:
+        return False
+    watch = Watch(
+        lambda: store.renew(claim, lease),
+        lambda number: store.fail(claim, _too_long(settings), number),
+        lease=lease,
+        deadline=settings.batch_deadline,
+    )
+    try:
+        with watch:
+            work(claim, store, files, drawing, settings, watch)
+    except Exception:
+        store.release(worker)
+        raise
+    return True
+
+
+def work(
+    claim: Claim, store: Store, files: Files, drawing: Drawing, settings: Settings, watch: Watch
+) -> None:
+    """Does what is left of a lot.
+
+    Raises:
+        OSError: a document cannot be kept.
+    """
+    key = master_key(claim.batch, claim.lot)
+    try:
+        with watch.step(None):
+            packet = packet_request(claim.packet, claim.whole, claim.defaults)
+            master = drawing.draw(packet, settings)
+            pages = page_count(master)
+    except Refused as refused:
+        store.fail(claim, _refusal(refused))
+        return
+    except Exception:
+        _log.exception("the master of lot %d of a batch failed", claim.lot)
+        store.fail(claim, _UNFORESEEN)
+        return
+    if not _kept(claim, claim.left[0][0], key, master, store, files):
+        return
+    untold: list[int] = []
+    told = time.monotonic()
+    for number, name in claim.left:
+        try:
+            with watch.step(number):
+                document = drawing.stamp(master, name)
+        except Exception:
+            _log.exception("item %d of a batch failed", number)
+            store.fail(claim, _UNFORESEEN, number)
+            continue
+        if not _kept(claim, number, item_key(claim.batch, number), document, store, files):
+            return
+        untold.append(number)
+        if time.monotonic() - told > _TELL:
+            if not _tell(claim, untold, pages, store, files):
+                return
+            untold, told = [], time.monotonic()
+    if untold:
+        _tell(claim, untold, pages, store, files)
+
+
+def _tell(claim: Claim, numbers: Sequence[int], pages: int, store: Store, files: Files) -> bool:
+    """Says that documents are in their places; whether the rest of the lot is wanted still."""
+    goes_on = True
+    for number in sorted({*numbers} - store.finish(claim, numbers, pages)):
+        state = store.state_of(claim, number)
+        if state is None:
+            files.remove_all(claim.batch)
+            return False
+        if state != "done":
+            files.remove(item_key(claim.batch, number))
+        goes_on = goes_on and state in ("done", "failed")
+    return goes_on
+
+
+def _kept(claim: Claim, number: int, key: str, document: bytes, store: Store, files: Files) -> bool:
+    """Keeps a document, if the batch is there still."""
+    try:
+        files.write(key, document)
+    except OSError:
+        if store.state_of(claim, number) is None:
+            return False  # the batch was removed, and its folder with it
+        raise
+    return True
+
+
+def _refusal(refused: Refused) -> dict[str, Any]:
+    kind = refused_kind(refused.faults)
+    return problem_body(
+        kind,
+        faults_in_words(refused.faults),
+        f"/problems/{kind.id}",
+        refused.faults,
+        refused.unit,
+    )
+
+
+def _too_long(settings: Settings) -> dict[str, Any]:
+    seconds = settings.batch_deadline
+    said = f"Drawing this was stopped after {seconds} second{'' if seconds == 1 else 's'}."
+    return _told(problems.TOO_LONG, said)

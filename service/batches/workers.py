@@ -1,0 +1,41 @@
+"""Workers apart from the service: ``piecewright work``."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+from dataclasses import replace
+from typing import Final
+
+from service.batches.supervisor import Supervisor
+from service.settings import Settings
+
+MOST_PROCESSES: Final = 64
+
+
+def run_workers(settings: Settings, processes: int = 0) -> None:
+    """Does the lots of batches until it is told to end (SIGTERM, or Ctrl-C).
+
+    With a broker these are Celery's workers. Without one they are those of the data folder,
+    for which the service then starts none itself.
+
+    Args:
+        processes: as many workers; those of the settings for 0.
+    """
+    processes = processes or settings.batch_processes or len(os.sched_getaffinity(0))
+    if settings.broker:
+        from service.batches.celery_app import celery_app  # not installed where it is not used
+
+        celery_app(settings).worker_main(
+            [
+                *("worker", "--pool", "prefork", "--concurrency", str(processes)),
+                *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
+            ]
+        )
+        return
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    supervisor = Supervisor(replace(settings, batch_processes=processes))
+    for told in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(told, lambda *_: supervisor.end())
+    supervisor.run()

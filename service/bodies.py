@@ -1,0 +1,34 @@
+"""The JSON body of a request."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import request
+
+from service.answers import MEDIA_TYPES
+from service.json_text import read_json
+from service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
+
+
+def json_body() -> Any:
+    """The value that the request's body stands for.
+
+    Raises:
+        Problem: it is not sent as JSON.
+        NotJson: it is none.
+        werkzeug.exceptions.RequestEntityTooLarge: it is too large.
+    """
+    is_json = request.mimetype == MEDIA_TYPES["json"] or request.mimetype.endswith("+json")
+    encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if not is_json or encoding not in ("", "identity"):
+        sent = request.mimetype or "no type"
+        said = (
+            f"The body came as {sent!r:.80}; send it as {MEDIA_TYPES['json']}, without "
+            "Content-Encoding."
+        )
+        raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
+    raw = request.get_data(cache=False)
+    # A body that comes in chunks is cut off at the limit: only one more read says so (413).
+    request.stream.read(1)
+    return read_json(raw)

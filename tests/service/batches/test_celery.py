@@ -1,0 +1,117 @@
+"""Batches by Celery: a broker and a database of their own, real workers, some of them killed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from service.batches.celery_app import sweep_once
+from service.batches.parts import Parts, parts
+from service.batches.store import Store
+from service.batches.supervisor import environment_of
+from service.settings import Settings
+from tests.service.batches.asking import (
+    DEFAULTS,
+    client_of,
+    commanded,
+    ended,
+    every_item_once,
+    many,
+    posted,
+    square,
+    state,
+)
+from tests.service.batches.servers import wait_until
+
+
+@pytest.fixture
+def settings(tmp_path: Path, broker: str, database: str) -> Settings:
+    return Settings(
+        data=str(tmp_path / "data"),
+        broker=broker,
+        database=database,
+        files=str(tmp_path / "documents"),
+        batch_deadline=1,
+    )
+
+
+@contextmanager
+def celery(settings: Settings, processes: int = 2) -> Iterator[subprocess.Popen[bytes]]:
+    """A Celery worker with slow drawings."""
+    process = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "celery", "-A", "tests.service.batches.slow_celery", "worker"),
+            *("--pool", "prefork", "--concurrency", str(processes), "--loglevel", "ERROR"),
+            *("--without-gossip", "--without-mingle", "--without-heartbeat"),
+        ],
+        env={**os.environ, **environment_of(settings)},
+        start_new_session=True,
+    )
+    try:
+        yield process
+    finally:
+        # Whatever is left of it, children whose parent was killed included.
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+
+
+def children(process: subprocess.Popen[bytes]) -> list[int]:
+    found = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("ascii")
+    return [int(child) for child in found.split()]
+
+
+def test_a_worker_that_is_killed_loses_nothing(settings: Settings) -> None:
+    client = client_of(settings)
+    batch = posted(client, many(slow=2))
+    with celery(settings) as worker:
+        wait_until(lambda: 0 < state(client, batch)["done"] < 150, "work under way")
+        for child in children(worker):
+            os.kill(child, signal.SIGKILL)
+        every_item_once(client, batch)
+
+
+def test_a_whole_machine_that_vanishes_loses_nothing(settings: Settings) -> None:
+    client = client_of(settings)
+    batch = posted(client, many(slow=2))
+    with celery(settings, 1):
+        wait_until(lambda: 0 < state(client, batch)["done"] < 150, "work under way")
+    assert parts(settings).store.unfinished() > 0
+    with celery(settings):
+        every_item_once(client, batch)
+
+
+def test_an_item_that_takes_too_long_is_stopped_and_the_others_go_on(settings: Settings) -> None:
+    client = client_of(settings)
+    items = [{"for": name, "block": square(name)} for name in ("Quay", "stuck", "Mast")]
+    batch = posted(client, {"defaults": DEFAULTS, "items": items})
+    with celery(settings):
+        told = ended(client, batch)
+    assert [item["state"] for item in told["items"]] == ["done", "failed", "done"]
+    assert told["items"][1]["problem"]["type"] == "/problems/too-long"
+
+
+def test_workers_are_started_by_a_command(settings: Settings) -> None:
+    client = client_of(settings)
+    batch = posted(client)
+    with commanded(settings):
+        every_item_once(client, batch)
+
+
+def test_tokens_that_the_broker_has_lost_are_made_up_for(settings: Settings) -> None:
+    opened = parts(settings)
+    batch = posted(client_of(settings), many(slow=0))
+    sent: list[int] = []
+    sweep_once(opened, sent.append)
+    assert sent == []
+    later = Parts(Store(opened.store.engine, 1.0, lambda: time.time() + 100), opened.files)
+    sweep_once(later, sent.append)
+    assert sum(sent) > 0
+    assert state(client_of(settings), batch)["state"] == "queued"

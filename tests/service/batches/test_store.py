@@ -1,0 +1,331 @@
+"""The state of batches, in SQLite and in PostgreSQL: claims, leases, and counts that are right."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service.batches.lots import Lot
+from service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
+from service.batches.tables import open_database
+
+KEEP = 1000.0
+LEASE = 30.0
+GIVEN_UP = {"title": "given up"}
+
+
+@dataclass
+class Clock:
+    """A clock that stands still until it is set."""
+
+    now: float = 5000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    if request.param == "sqlite":
+        url = f"sqlite:///{tmp_path / 'batches.sqlite'}"
+    else:
+        url = request.getfixturevalue("database")
+    engine = open_database(url)
+    yield Store(engine, KEEP, clock)
+    engine.dispose()
+
+
+def new(*sizes: int, key: str | None = None, digest: str = "d") -> NewBatch:
+    """A batch with lots of such sizes."""
+    numbers = iter(range(1, sum(sizes) + 1))
+    lots = [
+        Lot({"finish": {"scale": size}}, False, tuple(next(numbers) for _ in range(size)))
+        for size in sizes
+    ]
+    names = [f"Maker {number}" for number in range(1, sum(sizes) + 1)]
+    return NewBatch("Kits", {"block": "pinwheel"}, names, lots, key, digest)
+
+
+def seen(store: Store, id: str) -> Batch:
+    batch = store.batch("", id)
+    assert batch is not None
+    return batch
+
+
+def claimed(store: Store, worker: str) -> Claim:
+    claim = store.claim(worker, LEASE, GIVEN_UP)
+    assert claim is not None
+    return claim
+
+
+def finish(store: Store, claim: Claim, number: int, pages: int) -> bool:
+    """Whether an item's document was wanted."""
+    return store.finish(claim, [number], pages) == {number}
+
+
+def states(store: Store, id: str) -> list[str]:
+    return [item.state for item in seen(store, id).items]
+
+
+def test_a_lot_is_claimed_once_and_with_all_that_its_work_needs(store: Store) -> None:
+    store.add("", new(2, 1))
+    first, second = claimed(store, "a"), claimed(store, "b")
+    assert store.claim("c", LEASE, GIVEN_UP) is None
+    assert (first.lot, first.left) == (1, ((1, "Maker 1"), (2, "Maker 2")))
+    assert (second.lot, second.left) == (2, ((3, "Maker 3"),))
+    assert (first.defaults, first.packet) == ({"block": "pinwheel"}, {"finish": {"scale": 2}})
+
+
+def test_a_batch_runs_from_the_first_claim_to_the_last_item(store: Store, clock: Clock) -> None:
+    id = store.add("", new(2, 1))
+    assert seen(store, id).state == "queued"
+    first = claimed(store, "a")
+    assert (seen(store, id).state, states(store, id)) == ("running", ["running"] * 2 + ["queued"])
+    assert finish(store, first, 1, 4)
+    assert finish(store, first, 2, 4)
+    second = claimed(store, "a")
+    store.fail(second, {"title": "wrong"})
+    batch = seen(store, id)
+    assert (batch.state, batch.done, batch.failed, batch.total) == ("done", 2, 1, 3)
+    assert (batch.ended, batch.expires) == (clock.now, clock.now + KEEP)
+    assert [item.pages for item in batch.items] == [4, 4, None]
+    assert batch.items[2].problem == {"title": "wrong"}
+
+
+def test_small_batches_do_not_wait_for_a_large_one(store: Store, clock: Clock) -> None:
+    large = store.add("", new(*[1] * 5))
+    clock.now += 1
+    small = store.add("", new(1))
+    order = [claimed(store, f"w{n}").batch for n in range(6)]
+    assert order == [large, small, large, large, large, large]
+
+
+def test_many_workers_at_once_never_get_the_same_lot(store: Store) -> None:
+    ids = [store.add("", new(*[1] * 10)) for _ in range(2)]
+
+    def take(worker: int) -> list[tuple[str, int]]:
+        mine = []
+        while (claim := store.claim(f"w{worker}", LEASE, GIVEN_UP)) is not None:
+            mine.append((claim.batch, claim.lot))
+            assert finish(store, claim, claim.left[0][0], 1)
+        return mine
+
+    with ThreadPoolExecutor(4) as workers:
+        taken = [lot for mine in workers.map(take, range(4)) for lot in mine]
+    assert Counter(taken) == {(id, lot): 1 for id in ids for lot in range(1, 11)}
+    assert all(seen(store, id).state == "done" for id in ids)
+
+
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_processes_that_start_at_once_make_the_tables_once(
+    request: pytest.FixtureRequest, tmp_path: Path, kind: str
+) -> None:
+    local = f"sqlite:///{tmp_path / 'batches.sqlite'}"
+    url = local if kind == "sqlite" else request.getfixturevalue("database")
+    with ThreadPoolExecutor(8) as processes:
+        engines = list(processes.map(open_database, [url] * 16))
+    stores = [Store(engine, KEEP) for engine in engines]
+    id = stores[0].add("", new(1))
+    assert all(store.batch("", id) is not None for store in stores)
+    for engine in engines:
+        engine.dispose()
+
+
+# --- leases ----------------------------------------------------------------------------------
+
+
+def test_a_lot_is_anothers_when_its_lease_has_run_out(store: Store, clock: Clock) -> None:
+    id = store.add("", new(3))
+    slow = claimed(store, "slow")
+    assert finish(store, slow, 1, 1)
+    clock.now += LEASE - 1
+    assert store.renew(slow, LEASE)
+    clock.now += LEASE - 1
+    assert store.claim("quick", LEASE, GIVEN_UP) is None
+    clock.now += 2
+    quick = claimed(store, "quick")
+    assert [number for number, _ in quick.left] == [2, 3]
+    assert not store.renew(slow, LEASE)
+    assert states(store, id) == ["done", "running", "running"]
+
+
+def test_two_workers_at_one_lot_finish_each_item_once(store: Store, clock: Clock) -> None:
+    id = store.add("", new(3))
+    slow = claimed(store, "slow")
+    clock.now += LEASE + 1
+    quick = claimed(store, "quick")
+    finished = [finish(store, claim, number, 1) for number in (1, 2, 3) for claim in (slow, quick)]
+    assert finished == [True, False] * 3
+    store.fail(slow, {"title": "late"})
+    batch = seen(store, id)
+    assert (batch.state, batch.done, batch.failed) == ("done", 3, 0)
+
+
+def test_two_workers_at_one_lot_at_the_same_time_count_right(store: Store, clock: Clock) -> None:
+    id = store.add("", new(40))
+    slow = claimed(store, "slow")
+    clock.now += LEASE + 1
+    quick = claimed(store, "quick")
+    with ThreadPoolExecutor(2) as workers:
+        results = list(
+            workers.map(
+                lambda claim: [finish(store, claim, number, 1) for number, _ in claim.left],
+                (slow, quick),
+            )
+        )
+    assert [a + b for a, b in zip(*results, strict=True)] == [1] * 40
+    batch = seen(store, id)
+    assert (batch.state, batch.done) == ("done", 40)
+
+
+def test_the_lots_of_a_worker_that_is_gone_are_free_at_once(store: Store) -> None:
+    id = store.add("", new(1, 1, 1))
+    for worker in ("pool/a", "pool/b", "other/c"):
+        claimed(store, worker)
+    assert store.release("pool/a") == 1
+    assert states(store, id) == ["queued", "running", "running"]
+    assert store.release("pool/") == 1
+    assert store.waiting() == 2
+    assert store.release("pool/") == 0
+
+
+def test_a_name_with_a_wildcard_is_no_pattern(store: Store) -> None:
+    store.add("", new(1))
+    claimed(store, "pool/a")
+    assert store.release("p%") == 0
+    assert store.release("_ool") == 0
+
+
+def test_lost_lots_are_given_back_once(store: Store, clock: Clock) -> None:
+    id = store.add("", new(1, 1))
+    claimed(store, "a")
+    assert store.requeue_lost() == 0
+    clock.now += LEASE + 1
+    assert (store.requeue_lost(), store.requeue_lost()) == (1, 0)
+    assert states(store, id) == ["queued", "queued"]
+
+
+@pytest.mark.parametrize("how", ["released", "lost"])
+def test_a_lot_that_never_gets_anywhere_is_given_up(store: Store, clock: Clock, how: str) -> None:
+    id = store.add("", new(2, 1))
+    for attempt in range(MOST_ATTEMPTS):
+        assert claimed(store, f"w{attempt}").lot == 1
+        if how == "released":
+            store.release(f"w{attempt}")
+        else:
+            clock.now += LEASE + 1
+    assert claimed(store, "next").lot == 2
+    batch = seen(store, id)
+    assert states(store, id) == ["failed", "failed", "running"]
+    assert batch.items[0].problem == GIVEN_UP
+
+
+def test_a_lot_that_gets_on_is_not_given_up(store: Store) -> None:
+    id = store.add("", new(10))
+    for number in range(1, 11):
+        claim = claimed(store, "w")
+        assert claim.left[0][0] == number
+        assert finish(store, claim, number, 1)
+        store.release("w")
+    assert seen(store, id).done == 10
+
+
+# --- revisions -------------------------------------------------------------------------------
+
+
+def test_what_has_changed_since_is_told_and_nothing_else(store: Store) -> None:
+    id = store.add("", new(2, 1))
+    before = seen(store, id).revision
+    claim = claimed(store, "w")
+    middle = store.batch("", id, after=before)
+    assert middle is not None
+    assert [item.number for item in middle.items] == [1, 2]
+    finish(store, claim, 2, 1)
+    after = store.batch("", id, after=middle.revision)
+    assert after is not None
+    assert [(item.number, item.state) for item in after.items] == [(2, "done")]
+    assert before < middle.revision < after.revision
+
+
+# --- keys, cancelling, expiry ----------------------------------------------------------------
+
+
+def test_one_key_makes_one_batch_even_when_asked_at_once(store: Store) -> None:
+    with ThreadPoolExecutor(4) as clients:
+        ids = set(clients.map(lambda _: store.add("ada", new(2, key="tide")), range(12)))
+    assert len(ids) == 1
+    with pytest.raises(KeyUsed):
+        store.add("ada", new(2, key="tide", digest="other"))
+    assert store.add("bente", new(2, key="tide", digest="other")) not in ids
+
+
+def test_cancelling_leaves_what_is_done_and_nothing_to_do(store: Store, clock: Clock) -> None:
+    id = store.add("", new(2, 1))
+    claim = claimed(store, "w")
+    finish(store, claim, 1, 1)
+    store.cancel(id)
+    assert not finish(store, claim, 2, 1)
+    assert store.state_of(claim, 2) == "cancelled"
+    assert not store.renew(claim, LEASE)
+    assert store.claim("x", LEASE, GIVEN_UP) is None
+    batch = seen(store, id)
+    assert (batch.state, batch.done, batch.failed) == ("cancelled", 1, 0)
+    assert states(store, id) == ["done", "cancelled", "cancelled"]
+    assert batch.expires == clock.now + KEEP
+    store.cancel(id)
+    assert seen(store, id) == Batch(**{**_fields(batch), "revision": seen(store, id).revision})
+
+
+def _fields(batch: Batch) -> dict[str, Any]:
+    return {name: getattr(batch, name) for name in Batch.__dataclass_fields__}
+
+
+def test_a_batch_is_gone_when_it_has_been_kept_long_enough(store: Store, clock: Clock) -> None:
+    id = store.add("", new(1, key="tide"))
+    clock.now += 10 * KEEP
+    assert store.batch("", id) is not None  # the time counts from its end
+    finish(store, claimed(store, "w"), 1, 1)
+    clock.now += KEEP - 1
+    assert store.expired() == []
+    assert store.batch("", id) is not None
+    clock.now += 1
+    assert store.expired() == [id]
+    assert store.batch("", id) is None
+    store.remove(id)
+    assert store.expired() == []
+    assert store.is_empty()
+    assert store.add("", new(1, key="tide", digest="other")) != id
+
+
+def test_a_worker_whose_batch_was_removed_learns_it(store: Store) -> None:
+    id = store.add("", new(2))
+    claim = claimed(store, "w")
+    store.remove(id)
+    assert not finish(store, claim, 1, 1)
+    assert store.state_of(claim, 1) is None
+    store.fail(claim, {"title": "late"})
+    assert store.release("w") == 0
+
+
+def test_it_is_known_how_long_lots_have_waited_for_anyone(store: Store, clock: Clock) -> None:
+    assert store.waiting_since() is None
+    store.add("", new(1, 1, 1))
+    clock.now += 7
+    assert store.waiting_since() == 7
+    claimed(store, "w")
+    clock.now += 2
+    assert store.waiting_since() == 2
+    claimed(store, "w")
+    claimed(store, "w")
+    assert store.waiting_since() is None

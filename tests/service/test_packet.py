@@ -1,0 +1,152 @@
+"""``POST /v1/packet``: the parts asked for, in one document that a viewer can find its way in."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from typing import Any
+
+import pypdf
+import pytest
+from flask.testing import FlaskClient
+from jsonschema import Draft202012Validator
+
+from service import openapi
+from service.examples import PACKETS
+from service.settings import Settings
+
+STAR: dict[str, Any] = {"block": "sawtooth-star", "finish": {"width": 12}}
+ALONE = {
+    "block-map": "/v1/block-map",
+    "sewing-plan": "/v1/sewing-plan",
+    "cutting-list": "/v1/cutting-list",
+    "templates": "/v1/templates",
+    "foundation": "/v1/foundation",
+}
+
+
+def asked(client: FlaskClient, body: Any, accept: str = "application/json") -> Any:
+    return client.post("/v1/packet", json=body, headers={"Accept": accept})
+
+
+def page_of(pdf: pypdf.PdfReader, bookmark: Any) -> int:
+    number = pdf.get_destination_page_number(bookmark)
+    assert number is not None
+    return number + 1
+
+
+def pdf_of(client: FlaskClient, body: Any) -> pypdf.PdfReader:
+    answer = asked(client, body, "application/pdf")
+    assert answer.status_code == 200, answer.text
+    return pypdf.PdfReader(io.BytesIO(answer.data))
+
+
+@pytest.mark.parametrize("name", PACKETS)
+def test_every_example_is_answered_as_the_document_says(client: FlaskClient, name: str) -> None:
+    answer = asked(client, PACKETS[name].body)
+    assert answer.status_code == 200, answer.text
+    components = openapi.document(Settings())["components"]
+    schema = {"$ref": "#/components/schemas/PacketAnswer", "components": components}
+    Draft202012Validator(schema).validate(answer.json)
+
+
+def test_all_parts_but_the_foundation_unless_asked(client: FlaskClient) -> None:
+    told = asked(client, STAR).json
+    assert [part["part"] for part in told["parts"]] == [
+        "cover", "block-map", "sewing-plan", "cutting-list", "templates",
+    ]  # fmt: skip
+    chosen = asked(client, {**STAR, "parts": ["foundation", "cover", "foundation"]}).json
+    assert [part["part"] for part in chosen["parts"]] == ["cover", "foundation"]
+
+
+def test_each_part_has_the_sheets_that_it_has_by_itself(client: FlaskClient) -> None:
+    told = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
+    first = 1
+    for part in told["parts"]:
+        assert part["first"] == first
+        first += part["sheets"]
+        if part["part"] != "cover":
+            alone: Any = client.post(ALONE[part["part"]], json=STAR).json
+            assert part["sheets"] == len(alone["pages"])
+            own = told["pages"][part["first"] - 1 : first - 1]
+            unnumbered = [{**page, "number": 0} for page in own]
+            assert unnumbered == [{**page, "number": 0} for page in alone["pages"]]
+    assert first - 1 == len(told["pages"])
+    assert [page["number"] for page in told["pages"]] == list(range(1, first))
+
+
+def test_bookmarks_lead_to_parts_and_to_their_sheets(client: FlaskClient) -> None:
+    """ISO 32000-1, 12.3.3: the document outline, read back by pypdf."""
+    told = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
+    pdf = pdf_of(client, {**STAR, "parts": ["cover", *ALONE]})
+    assert len(pdf.pages) == len(told["pages"])
+    outline: list[Any] = pdf.outline
+    tops = [entry for entry in outline if not isinstance(entry, list)]
+    assert [(e.title, page_of(pdf, e)) for e in tops] == [
+        (part["title"], part["first"]) for part in told["parts"]
+    ]
+    below = [entry for entry in outline if isinstance(entry, list)]
+    many = [part["sheets"] for part in told["parts"] if part["sheets"] > 1]
+    assert [len(entries) for entries in below] == many
+
+
+def test_cover_shows_size_contents_and_both_test_squares(client: FlaskClient) -> None:
+    pdf = pdf_of(client, STAR)
+    front = pdf.pages[0].extract_text()
+    for said in ("Sawtooth Star", "12 × 12 in", "In this packet", "Block map", "1 in", "5 cm"):
+        assert said in front
+
+
+def test_cautions_are_those_of_the_check(client: FlaskClient) -> None:
+    small = {"block": "pineapple", "finish": {"width": 4}}
+    checked: Any = client.post("/v1/check", json=small).json
+    assert checked["cautions"]
+    assert asked(client, small).json["cautions"] == checked["cautions"]
+
+
+def test_every_sheet_carries_the_name(client: FlaskClient) -> None:
+    pdf = pdf_of(client, {**STAR, "for": "Ada of the Slipway"})
+    assert all("Ada of the Slipway" in page.extract_text() for page in pdf.pages)
+    assert asked(client, {**STAR, "for": "Ada of the Slipway"}).json["for"] == "Ada of the Slipway"
+    assert asked(client, STAR).json["for"] is None
+
+
+def test_the_same_request_gives_the_same_bytes(client: FlaskClient) -> None:
+    one, other = (asked(client, {**STAR, "for": "Ada"}, "application/pdf") for _ in range(2))
+    assert one.data == other.data
+
+
+def test_zip_has_a_file_a_sheet(client: FlaskClient) -> None:
+    answer = asked(client, STAR, "application/zip")
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as archive:
+        assert len(archive.namelist()) == len(asked(client, STAR).json["pages"])
+
+
+def test_svg_is_no_form_of_a_packet(client: FlaskClient) -> None:
+    answer = asked(client, STAR, "image/svg+xml")
+    assert answer.status_code == 406
+    assert answer.mimetype == "application/problem+json"
+
+
+@pytest.mark.parametrize(
+    ("more", "pointer"),
+    [
+        ({"parts": []}, "/parts"),
+        ({"parts": ["poster"]}, "/parts/0"),
+        ({"parts": "cover"}, "/parts"),
+        ({"for": 7}, "/for"),
+        ({"for": "x" * 10_000}, "/for"),
+        ({"sheet": {"paper": "a5"}, "finish": {"width": 300}}, "/sheet"),
+    ],
+)
+def test_what_is_wrong_is_pointed_to(client: FlaskClient, more: Any, pointer: str) -> None:
+    answer = asked(client, {**STAR, **more})
+    assert answer.status_code == 422
+    assert pointer in [fault["pointer"] for fault in answer.json["errors"]]
+
+
+def test_a_block_that_no_foundation_serves_says_which_seam(client: FlaskClient) -> None:
+    answer = asked(client, {"block": "drunkards-path", "parts": ["cover", "foundation"]})
+    assert answer.status_code == 422
+    assert answer.json["errors"][0]["code"]
+    assert "at" in answer.json["errors"][0]
