@@ -23,9 +23,9 @@ from service.batches.workers import MOST_PROCESSES, run_workers
 from service.cutting import cutting_list_answer
 from service.foundation import foundation_answer
 from service.json_text import NotJson, read_json, write_json
-from service.packet import packet_answer
+from service.packet import packet_answer, read_packet
 from service.reading import Refused, Request, read_request
-from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS, PacketRequest
+from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
 from service.settings import Settings
 from service.sewing import block_map_answer, sewing_plan_answer
 
@@ -113,7 +113,7 @@ def _packet(given: argparse.Namespace, settings: Settings) -> int:
         raise _Misuse("a packet is json, pdf or zip")
     body = _with_quilt(_body(given), given)
     body = {**body, **_given({"parts": given.parts, "for": given.maker})}
-    request = read_request(body, settings, PacketRequest)
+    request = read_packet(body, settings)
     _write(packet_answer(request, form, settings.max_sheets), given.output)
     return GOOD
 

@@ -23,7 +23,7 @@ from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, Example
 from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from service.foundation import foundation_answer
 from service.json_text import MOST_DEPTH, read_json, write_json
-from service.packet import packet_answer
+from service.packet import packet_answer, read_packet
 from service.problems import KINDS, Kind
 from service.reading import Refused, read_request
 from service.settings import Settings
@@ -220,7 +220,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
     packet = (
         read_json(
             packet_answer(
-                read_request(examples.PAPER_PACKET.body, settings, schemas.PacketRequest),
+                read_packet(examples.PAPER_PACKET.body, settings),
                 "json",
                 settings.max_sheets,
             ).content

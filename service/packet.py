@@ -26,7 +26,9 @@ from render.sheets import Page, described, lay_out
 from render.stamping import stamped
 from service.answers import Answer, Form, told_faults
 from service.json_text import write_json
-from service.reading import Request, told_in
+from service.reading import Request, read_request, told_in
+from service.schemas import PacketRequest
+from service.settings import Settings
 
 TITLES: Final = {
     "cover": "Cover",
@@ -80,6 +82,18 @@ class Workup:
             drawings = templates.template_drawings(self.templates)
             head = templates.heading(self.templates)
         return lay_out(drawings, asked.sheet, head, most)
+
+
+def read_packet(given: Any, settings: Settings) -> Request:
+    """What a request for a packet asks for.
+
+    Args:
+        given: the request's JSON value.
+
+    Raises:
+        Refused: with every fault found.
+    """
+    return read_request(given, settings, PacketRequest)
 
 
 def packet_answer(

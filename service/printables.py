@@ -1,21 +1,21 @@
-"""What can be printed: each thing by its name, with the function that answers."""
+"""What can be printed: each thing by its name, with how its request is read and answered."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from service.answers import FORMS, Answer, Form, templates_answer
 from service.cutting import cutting_list_answer
 from service.foundation import foundation_answer
-from service.packet import packet_answer
-from service.reading import Request
-from service.schemas import BlockRequest, PacketRequest
+from service.packet import packet_answer, read_packet
+from service.reading import read_request
+from service.settings import Settings
 from service.sewing import block_map_answer, sewing_plan_answer
 
-Answering: TypeAlias = Callable[[Request, Form, int, int | None], Answer]
-"""Takes the request, the form, the most sheets, and the number of one sheet or None."""
+Answering: TypeAlias = Callable[[Any, Form, int, int | None], Answer]
+"""Takes what is asked for, the form, the most sheets, and the number of one sheet or None."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,13 +24,13 @@ class Printable:
 
     Attributes:
         answer: makes it.
+        read: from the request's JSON value to what ``answer`` takes; raises ``Refused``.
         forms: in which it is to be had, the usual one first.
-        schema: of its request.
     """
 
     answer: Answering
+    read: Callable[[Any, Settings], Any] = read_request
     forms: tuple[Form, ...] = FORMS
-    schema: type[BlockRequest] = BlockRequest
 
 
 PRINTABLES: Final = {
@@ -39,6 +39,6 @@ PRINTABLES: Final = {
     "foundation": Printable(foundation_answer),
     "sewing-plan": Printable(sewing_plan_answer),
     "block-map": Printable(block_map_answer),
-    "packet": Printable(packet_answer, ("json", "pdf", "zip"), PacketRequest),
+    "packet": Printable(packet_answer, read_packet, ("json", "pdf", "zip")),
 }
 """By the last part of the address, ``/v1/<name>``."""

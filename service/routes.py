@@ -59,7 +59,7 @@ def interface(settings: Settings) -> Blueprint:
         thing = PRINTABLES[name]
         form = _negotiate(thing.forms)
         sheet = _sheet_number(form)
-        asked = read_request(json_body(), settings, thing.schema)
+        asked = thing.read(json_body(), settings)
         return _document(thing.answer(asked, form, settings.max_sheets, sheet))
 
     @api.get("/health")

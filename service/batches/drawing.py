@@ -10,9 +10,7 @@ import pikepdf
 
 from render.collating import collate
 from render.stamping import stamped
-from service.packet import packet_answer
-from service.reading import read_request
-from service.schemas import PacketRequest
+from service.packet import packet_answer, read_packet
 from service.settings import Settings
 
 
@@ -34,7 +32,7 @@ class Packets:
     """Packets as ``/v1/packet`` makes them."""
 
     def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
-        asked = read_request(packet, settings, PacketRequest)
+        asked = read_packet(packet, settings)
         return packet_answer(asked, "pdf", settings.max_sheets).content
 
     def stamp(self, master: bytes, name: str) -> bytes:
