@@ -166,6 +166,24 @@ SPRING_CLASS: Final = Example(
     },
 )
 
+HARBOUR_QUILT: Final = Example(
+    "Six blocks in two rows, made by two, one of them turned",
+    {
+        "title": "Harbour quilt",
+        "quilt": {
+            "rows": 2,
+            "columns": 3,
+            "blocks": [
+                ["nine-patch", "nine-patch", "pinwheel"],
+                ["nine-patch", "nine-patch", "pinwheel"],
+            ],
+            "turns": [[0, 0, 0], [0, 0, 180]],
+        },
+        "makers": ["Ada", "Wim"],
+        "defaults": {"finish": {"width": 12}},
+    },
+)
+
 LOOSE_END: Final = Example(
     "A drawing with a fault: a line that ends in the air",
     {
@@ -197,3 +215,4 @@ PACKETS: Final = {
     "signal-flag": SIGNAL_FLAG,
 }
 BATCHES: Final = {"spring-class": SPRING_CLASS}
+QUILTS: Final = {"harbour-quilt": HARBOUR_QUILT}

@@ -19,12 +19,14 @@ from service import VERSION, answers, examples, problems, schemas
 from service.answers import MEDIA_TYPES, Form
 from service.batches.described import batch_paths
 from service.cutting import cutting_list_answer
-from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, Example
+from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, QUILTS, Example
 from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from service.foundation import foundation_answer
+from service.group_quilt import quilt_plan_answer
 from service.json_text import MOST_DEPTH, read_json, write_json
 from service.packet import packet_answer, read_packet
 from service.problems import KINDS, Kind
+from service.quilt_reading import read_quilt
 from service.reading import Refused, read_request
 from service.settings import Settings
 from service.sewing import block_map_answer, sewing_plan_answer
@@ -228,6 +230,15 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
         if read
         else None
     )
+    quilt = (
+        read_json(
+            quilt_plan_answer(
+                read_quilt(examples.HARBOUR_QUILT.body, settings), "json", settings.max_sheets
+            ).content
+        )
+        if read
+        else None
+    )
     return {
         "/v1/blocks": {
             "get": _operation(
@@ -374,6 +385,29 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 headers=_FILE_NAME,
                 problems_=(400, 404, 406, 413, 415),
                 settings=settings,
+            )
+        },
+        "/v1/quilt-plan": {
+            "post": _operation(
+                "planQuilt",
+                "printables",
+                "Plan of a group quilt",
+                "Shares the blocks of a quilt out evenly among its makers, and plans the pressing "
+                "of all of them together, so that seams nest inside blocks and between neighbours "
+                "with as few variants of each block as possible; says in which order blocks and "
+                "rows are joined. As JSON (the default), as sheets in a PDF, on one SVG canvas or "
+                "one sheet (`page`), or a ZIP with an SVG file a sheet. Sent to `/v1/batches`, the "
+                "same request gives each maker a packet.",
+                {
+                    JSON: _content("QuiltPlanAnswer", quilt),
+                    **_files("pdf", "svg", "zip"),
+                },
+                body=dict(QUILTS),
+                parameters=[_PAGE],
+                headers=_FILE_NAME,
+                problems_=(400, 404, 406, 413, 415),
+                settings=settings,
+                schema=schemas.GroupQuiltRequest,
             )
         },
         "/v1/packet": {

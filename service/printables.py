@@ -9,7 +9,9 @@ from typing import Any, Final, TypeAlias
 from service.answers import FORMS, Answer, Form, templates_answer
 from service.cutting import cutting_list_answer
 from service.foundation import foundation_answer
+from service.group_quilt import quilt_plan_answer
 from service.packet import packet_answer, read_packet
+from service.quilt_reading import read_quilt
 from service.reading import read_request
 from service.settings import Settings
 from service.sewing import block_map_answer, sewing_plan_answer
@@ -39,6 +41,7 @@ PRINTABLES: Final = {
     "foundation": Printable(foundation_answer),
     "sewing-plan": Printable(sewing_plan_answer),
     "block-map": Printable(block_map_answer),
+    "quilt-plan": Printable(quilt_plan_answer, read_quilt),
     "packet": Printable(packet_answer, read_packet, ("json", "pdf", "zip")),
 }
 """By the last part of the address, ``/v1/<name>``."""

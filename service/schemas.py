@@ -555,17 +555,16 @@ class PacketSettings(RequestField):
         return value
 
 
-class GroupQuiltRequest(RequestSchema):
-    """A quilt that several people make together."""
+class QuiltAndMakers(RequestSchema):
+    """Which blocks a quilt has, and who makes them."""
 
-    title = Text(LONGEST_NAME, metadata=_said("As sheets name the quilt.", default="Group quilt"))
-    quilt = Nested(QuiltLayout, required=True, metadata=_said("How its blocks lie."))
+    quilt = Nested(QuiltLayout, metadata=_said("How its blocks lie."))
     makers = ListOf(
         Text(LONGEST_NAME, shortest=1),
         "makers",
         fewest=1,
         most=MOST_MAKERS,
-        metadata=_said("Who makes it; blocks are shared out evenly. Nobody in particular if none."),
+        metadata=_said("Who makes the quilt; its blocks are shared out evenly."),
     )
     designs = ByName(
         BlockField(),
@@ -573,6 +572,13 @@ class GroupQuiltRequest(RequestSchema):
         most=MOST_DESIGNS,
         metadata=_said("Blocks of your own, each under the id by which `blocks` names it."),
     )
+
+
+class GroupQuiltRequest(QuiltAndMakers):
+    """A quilt that several people make together."""
+
+    title = Text(LONGEST_NAME, metadata=_said("As sheets name the quilt.", default="Group quilt"))
+    quilt = Nested(QuiltLayout, required=True, metadata=_said("How its blocks lie."))
     defaults = PacketSettings(
         metadata=_said(
             "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "

@@ -10,6 +10,7 @@ import pikepdf
 
 from render.collating import collate
 from render.stamping import stamped
+from service.group_quilt import maker_packet_pdf
 from service.packet import packet_answer, read_packet
 from service.settings import Settings
 
@@ -29,9 +30,11 @@ class Drawing(Protocol):
 
 
 class Packets:
-    """Packets as ``/v1/packet`` makes them."""
+    """Packets as ``/v1/packet`` makes them, and those of a quilt's makers."""
 
     def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
+        if "maker" in packet:
+            return maker_packet_pdf(packet, settings)
         asked = read_packet(packet, settings)
         return packet_answer(asked, "pdf", settings.max_sheets).content
 

@@ -11,6 +11,8 @@ from marshmallow import ValidationError
 from patchwork.faults import Fault
 from service.batches.lots import NAME, Item
 from service.batches.schemas import BatchRequest
+from service.group_quilt import planned
+from service.quilt_reading import read_quilt
 from service.reading import Refused, schema_faults
 from service.settings import Settings
 
@@ -20,7 +22,8 @@ class BatchAsked:
     """A batch that is asked for.
 
     Attributes:
-        defaults: a packet request, or part of one, that items change.
+        defaults: what items change: a packet request, or part of one; for a quilt's makers, the
+            request for the quilt.
     """
 
     title: str
@@ -49,6 +52,9 @@ def read_batch(given: Any, settings: Settings) -> BatchAsked:
         faults.append(Fault("/items", "too-many", said))
     if faults:
         raise Refused(tuple(faults), "in")
+    if "quilt" in spec:
+        planned(read_quilt(given, settings))  # what is wrong with it is wrong for all makers
+        return BatchAsked(spec.get("title", ""), given, makers_items(spec))
     return BatchAsked(spec.get("title", ""), spec.get("defaults", {}), batch_items(spec))
 
 
@@ -59,3 +65,8 @@ def batch_items(spec: Mapping[str, Any]) -> tuple[Item, ...]:
         Item(given.get(NAME, usual), {k: v for k, v in given.items() if k != NAME})
         for given in spec["items"]
     )
+
+
+def makers_items(spec: Mapping[str, Any]) -> tuple[Item, ...]:
+    """An item for each maker of a quilt: the request for the quilt, and which maker it is."""
+    return tuple(Item(name, {"maker": number}) for number, name in enumerate(spec["makers"]))

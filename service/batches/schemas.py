@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
-from marshmallow import ValidationError
+from marshmallow import ValidationError, validates_schema
 from marshmallow import fields as plain
 
 from service.fields import LONGEST_NAME, ListOf, Refer, RequestField, Text, kind_of, refusal
-from service.schemas import AnswerSchema, Problem, RequestSchema
+from service.schemas import AnswerSchema, Problem, QuiltAndMakers
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")
@@ -48,8 +48,14 @@ class PacketPart(RequestField):
         return value
 
 
-class BatchRequest(RequestSchema):
-    """Many packets. What is wrong with one of them is told with it, and does not stop the rest."""
+class BatchRequest(QuiltAndMakers):
+    """Many packets: those of `items`, or one for each of the `makers` of a `quilt`. What is wrong
+    with one of them is told with it, and does not stop the rest."""
+
+    rules: ClassVar[dict[str, Any]] = {
+        "oneOf": [{"required": ["items"]}, {"required": ["quilt", "makers"]}],
+        "dependentRequired": {"makers": ["quilt"], "designs": ["quilt"]},
+    }
 
     title = Text(LONGEST_NAME, metadata=_said("For people; the batch is known by its id."))
     defaults = PacketPart(
@@ -60,12 +66,22 @@ class BatchRequest(RequestSchema):
         "items",
         fewest=1,
         most=MOST_ITEMS,
-        required=True,
         metadata=_said(
             "The packets: each a JSON merge patch (RFC 7396) on `defaults`. Items that differ in "
             "nothing but `for` are drawn once."
         ),
     )
+
+    @validates_schema(skip_on_field_errors=False, pass_original=True)
+    def _has_packets(self, data: Any, original: Any, **kwargs: Any) -> None:
+        if not isinstance(original, dict):
+            return
+        if ("items" in original) == ("quilt" in original):
+            raise refusal("items", "a batch has either items, or a quilt and its makers")
+        if ("makers" in original) != ("quilt" in original):
+            raise refusal("items", "a quilt's packets are for its makers; give both or neither")
+        if "designs" in original and "quilt" not in original:
+            raise refusal("items", "designs are the blocks of a quilt, and there is none here")
 
 
 # --- answers ---------------------------------------------------------------------------------

@@ -1,0 +1,266 @@
+"""A group quilt as an answer: its plan, and each maker's packet."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any, Final
+
+from patchwork.cutting import Quilt
+from patchwork.faults import BlockError, Fault
+from patchwork.group_joining import Area, Joining
+from patchwork.group_quilt import QuiltPlan, Variant, group_quilt
+from patchwork.lengths import Unit, in_unit
+from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from render.cover import Cover, Picture, finished_size
+from render.drawing import Drawing
+from render.furniture import Heading
+from render.packet import Chapter, bound, cover_chapter
+from render.pdf import sheets_pdf
+from render.quilt_plan import heading, quilt_plan_drawings
+from render.sheets import Page, described, lay_out
+from render.svg import canvas_svg
+from service.answers import Answer, Form, Printable, answered, place
+from service.packet import TITLES, Workup, allowance_words
+from service.quilt_reading import QuiltAsked, moved, read_quilt
+from service.reading import Refused, Request, told_in
+from service.settings import Settings
+
+PLAN: Final = "Plan of the quilt"
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedQuilt:
+    """A quilt that is asked for, with the plan of each of its blocks and of all together."""
+
+    asked: QuiltAsked
+    designs: Mapping[str, SewingPlan]
+    plan: QuiltPlan
+
+
+def planned(asked: QuiltAsked) -> PlannedQuilt:
+    """The plan of a quilt.
+
+    Raises:
+        Refused: a block cannot be sewn as it asks to be, or the blocks make no quilt.
+    """
+    designs: dict[str, SewingPlan] = {}
+    faults: list[Fault] = []
+    for id, request in asked.designs.items():
+        try:
+            designs[id] = sewing_plan(request.block, request.allowance, request.plan)
+        except BlockError as error:
+            faults += (moved(fault, asked.pointers[id]) for fault in error.faults)
+    if faults:
+        raise Refused(tuple(dict.fromkeys(faults)), asked.unit)
+    kept = {id: request.plan.kept for id, request in asked.designs.items() if request.plan}
+    with told_in(asked.unit):
+        plan = group_quilt(asked.quilt, designs, asked.makers or None, kept=kept)
+    return PlannedQuilt(asked, designs, plan)
+
+
+def quilt_plan_answer(
+    asked: QuiltAsked, form: Form, most_sheets: int, sheet: int | None = None
+) -> Answer:
+    """Who makes which block of a quilt, pressed which way, and how the blocks are joined.
+
+    Args:
+        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+
+    Raises:
+        Refused: the quilt cannot be made as it asks to be, or the sheets do not serve.
+        NoSuchSheet: there is no sheet with that number.
+    """
+    made = planned(asked)
+    with told_in(asked.unit):
+        drawings, head = plan_drawings(made, None), heading(made.plan, asked.title)
+        printable = Printable(
+            "plan",
+            told=lambda pages: told(made.plan, pages),
+            pages=lambda: lay_out(drawings, asked.shared.sheet, head, most_sheets),
+            canvas=lambda: canvas_svg(drawings, head, asked.unit),
+        )
+        return answered(printable, asked.title, asked.unit, form, sheet)
+
+
+def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
+    """The packet of one maker of a quilt, without the name.
+
+    Args:
+        given: a request for a group quilt; its field ``maker`` has the number of the maker,
+            counted from 0.
+
+    Raises:
+        Refused: the quilt cannot be made as it asks to be, or the sheets do not serve.
+    """
+    rest = {name: value for name, value in given.items() if name != "maker"}
+    # A batch asks for the same quilt once for each of its makers.
+    made = _planned_before(json.dumps(rest, sort_keys=True), settings)
+    number = given.get("maker")
+    if type(number) is not int or not 0 <= number < len(made.plan.shares):
+        said = f"there is no maker {number!r:.20}; the quilt has {len(made.plan.shares)}"
+        raise Refused((Fault("/maker", "range", said),), made.asked.unit)
+    with told_in(made.asked.unit):
+        chapters = maker_chapters(made, number, settings.max_sheets)
+    pages = [page for chapter in chapters for page in chapter.pages]
+    parts = [(chapter.title, len(chapter.pages)) for chapter in chapters]
+    return sheets_pdf(pages, f"{made.asked.title} packet", parts)
+
+
+@lru_cache(maxsize=2)
+def _planned_before(text: str, settings: Settings) -> PlannedQuilt:
+    return planned(read_quilt(json.loads(text), settings))
+
+
+def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Chapter, ...]:
+    """What one maker needs, counted through: the plan of the quilt with the maker's blocks
+    marked, block map and sewing plan of each variant, cutting list and templates of each block.
+
+    Raises:
+        BlockError: as each part by itself, or all sheets together are too many.
+    """
+    asked, shared = made.asked, made.asked.shared
+    share = made.plan.shares[maker]
+    variants = {variant.id: variant for variant in made.plan.variants}
+    own = [(variants[id], count) for id, count in share.variants]
+    head = heading(made.plan, asked.title)
+    pages = lay_out(plan_drawings(made, share.maker), shared.sheet, head, most_sheets)
+    chapters = [Chapter(PLAN, pages)]
+    pictures: list[Picture] = []
+    cautions: list[str] = []
+    for id in dict.fromkeys(variant.design for variant, _ in own):
+        request = asked.designs[id]
+        name = request.block.name
+        mine = [(variant, count) for variant, count in own if variant.design == id]
+        for variant, count in mine:
+            pressed = _pressed(request, variant)
+            work = Workup(pressed, most_sheets)
+            chapters += _chapters(work, f"{pressed.block.name}: ", ("block-map", "sewing-plan"))
+            pictures.append(Picture(pressed.block, f"{pressed.block.name}, make {count}"))
+        blocks = Quilt(sum(count for _, count in mine))
+        work = Workup(replace(request, quilt=blocks), most_sheets)
+        chapters += _chapters(work, f"{name}: ", ("cutting-list", "templates", "foundation"))
+        cautions += (f"{name}: {fault.detail}" for fault in work.cautions)
+    if "cover" in shared.parts:
+        total = sum(count for _, count in own)
+        facts = (
+            f"{total} block{'s' * (total != 1)} of a quilt of {len(made.plan.placements)}",
+            f"{finished_size(shared.block)} each, {allowance_words(shared).lower()}",
+        )
+        cover = Cover(asked.title, facts, tuple(pictures), tuple(cautions))
+        front = Heading(
+            block=asked.title,
+            what="Packet",
+            allowance=allowance_words(shared),
+            corners=f"{shared.corners.capitalize()} corners",
+        )
+        chapters.insert(0, cover_chapter(cover, front, chapters, shared.sheet))
+    return bound(chapters, most_sheets)
+
+
+def _pressed(request: Request, variant: Variant) -> Request:
+    """What is asked for of a block, pressed as one of its variants and named after it."""
+    options = replace(request.plan or PlanOptions(), kept=variant.kept)
+    block = replace(request.block, name=f"{request.block.name} {variant.letter}")
+    return replace(request, plan=options, block=block)
+
+
+def _chapters(work: Workup, of: str, parts: Iterable[str]) -> list[Chapter]:
+    """Those of some parts that the request names."""
+    return [
+        Chapter(of + TITLES[part].lower(), tuple(work.pages(part)))
+        for part in parts
+        if part in work.request.parts
+    ]
+
+
+def plan_drawings(made: PlannedQuilt, maker: str | None) -> tuple[Drawing, ...]:
+    """The plan of the quilt; with one maker's blocks marked."""
+    blocks = {id: request.block for id, request in made.asked.designs.items()}
+    return quilt_plan_drawings(made.plan, blocks, maker)
+
+
+# --- in JSON ---------------------------------------------------------------------------------
+
+
+def told(plan: QuiltPlan, pages: Iterable[Page]) -> dict[str, Any]:
+    """A plan of a quilt as the JSON answer has it."""
+    unit = plan.unit
+    return {
+        "unit": unit,
+        "rows": plan.quilt.rows,
+        "columns": plan.quilt.columns,
+        "width": in_unit(sum(plan.widths), unit),
+        "height": in_unit(sum(plan.heights), unit),
+        "placements": [
+            {
+                "row": one.row + 1,
+                "column": one.column + 1,
+                "block": one.design,
+                "turn": one.turn,
+                "variant": one.variant,
+                "maker": one.maker,
+            }
+            for one in plan.placements
+        ],
+        "variants": [_variant(variant) for variant in plan.variants],
+        "makers": [
+            {
+                "name": share.maker,
+                "blocks": sum(count for _, count in share.variants),
+                "variants": [{"id": id, "count": count} for id, count in share.variants],
+            }
+            for share in plan.shares
+        ],
+        "steps": [_step(step, unit) for step in plan.joinings],
+        "meetings": [
+            {
+                "at": place(meeting.at, unit),
+                "step": str(meeting.joining),
+                "blocks": [[row + 1, column + 1] for row, column in meeting.blocks],
+                "nests": meeting.nests,
+                "reason": meeting.reason,
+            }
+            for meeting in plan.meetings
+        ],
+        "inside": plan.inside_nested,
+        "nested": plan.nested,
+        "bound": plan.bound,
+        "optimal": plan.optimal,
+        "fewest_variants": plan.fewest_variants,
+        "pages": [described(page, unit) for page in pages],
+    }
+
+
+def _variant(variant: Variant) -> dict[str, Any]:
+    return {
+        "id": variant.id,
+        "block": variant.design,
+        "count": variant.count,
+        "pressing": {"keep": [{"step": str(one.step), "press": one.press} for one in variant.kept]},
+    }
+
+
+def _step(step: Joining, unit: Unit) -> dict[str, Any]:
+    return {
+        "id": str(step.number),
+        "level": step.level,
+        "joins": step.kind,
+        "units": [_area(step.first), _area(step.second)],
+        "press": step.press,
+        "unfinished": {
+            "width": in_unit(step.unfinished.width, unit),
+            "height": in_unit(step.unfinished.height, unit),
+        },
+    }
+
+
+def _area(area: Area) -> dict[str, int]:
+    return {
+        "top": area.top + 1,
+        "left": area.left + 1,
+        "bottom": area.bottom + 1,
+        "right": area.right + 1,
+    }
