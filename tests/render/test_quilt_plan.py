@@ -106,7 +106,7 @@ def test_a_large_quilt_has_several_pictures_that_show_each_place_once() -> None:
 
 
 def test_a_makers_pictures_are_those_with_blocks_of_that_maker() -> None:
-    plan = mixed(20, 14)
+    plan = mixed(20, 14, 40)
     own = {(p.row // 10, p.column // 7) for p in plan.placements if p.maker == "Ada"}
     found = pictures(drawings(plan, "Ada"))
     assert len(found) == len(own) < 4
