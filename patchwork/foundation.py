@@ -27,8 +27,9 @@ from patchwork.polygons import ring_polygon
 from patchwork.seams import Seams, lay_out, straightened
 from patchwork.sections import NotStraight, fewest_sections, joined, sewing_order
 from patchwork.sewing_order import work_out_order
-from patchwork.straight_cuts import StraightCuts, pieces_of
+from patchwork.straight_cuts import StraightCuts
 from patchwork.templates import letters
+from patchwork.unit_bits import pieces_of
 
 SPARE = 0.25
 """Inches of fabric to spare round a patch; as much as the allowance where that is wider."""

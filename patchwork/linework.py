@@ -12,12 +12,15 @@ from shapely.geometry import LineString, Polygon
 from patchwork import paths
 from patchwork.block import MOST_PIECES
 from patchwork.faults import BlockError, Fault
+from patchwork.near_points import made_one
 from patchwork.points import TOLERANCE, Point, distance, plus, unit
 from patchwork.polygons import lines as strings_of
 from patchwork.polygons import polygons
 from patchwork.seams import knit
 
 _MOST_CROSSINGS = 4 * MOST_PIECES
+
+_AT_A_TIME = 50
 
 _NUDGE = 1e-6
 """Inches by which a line that ends on another one is drawn past it, so that they surely cross."""
@@ -34,7 +37,8 @@ def cut_into_pieces(
 
     Raises:
         BlockError: a frame that is no simple outline, lines that leave the frame,
-            that end in the middle of a piece, or that cut nothing off.
+            that end in the middle of a piece, that cut nothing off, or that nearly meet
+            and leave a sliver.
     """
     outline = Polygon(frame) if len(frame) > 2 else Polygon()
     if not outline.is_valid or outline.buffer(-TOLERANCE / 2).is_empty:
@@ -64,8 +68,23 @@ def cut_into_pieces(
     rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in polygons(faces)]
     knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
     pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
-    whole = [p for p in pieces if not Polygon(p).buffer(-TOLERANCE / 2).is_empty]
-    return sorted(whole, key=_reading_order)
+    slivers = [p for p in pieces if Polygon(p).buffer(-TOLERANCE / 2).is_empty]
+    # Beside the frame a sliver can be left off; inside it would be a hole.
+    edge = outline.exterior.buffer(_NUDGE * 10)
+    inside = [p for p in slivers if Polygon(p).exterior.intersection(edge).length < TOLERANCE]
+    if inside:
+        raise BlockError([_sliver(ring, pointer) for ring in inside])
+    return sorted((p for p in pieces if p not in slivers), key=_reading_order)
+
+
+def _sliver(ring: Sequence[Point], pointer: str) -> Fault:
+    """The fault of lines that nearly meet, or nearly lie on each other."""
+    said = (
+        "these lines leave a sliver between them that is too narrow to be a piece; let them meet "
+        "in one point, or draw one line only"
+    )
+    at = Polygon(ring).representative_point()
+    return Fault(f"{pointer}/lines", "sliver", said, (at.x, at.y))
 
 
 def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
@@ -76,14 +95,18 @@ def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
     segments = [LineString(s) for line in lines for s in itertools.pairwise(line) if s[0] != s[1]]
     if not segments:
         return
-    first, second = STRtree(segments).query(segments, predicate="crosses")
-    crossings = int((first < second).sum())
-    if crossings > _MOST_CROSSINGS:
-        said = (
-            f"the lines cross {crossings} times, which makes far more than {MOST_PIECES} pieces; "
-            "draw fewer lines"
-        )
-        raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
+    tree = STRtree(segments)
+    crossings = 0
+    # A few lines at a time: where all cross all, most need not be looked at.
+    for few in range(0, len(segments), _AT_A_TIME):
+        first, second = tree.query(segments[few : few + _AT_A_TIME], predicate="crosses")
+        crossings += int((first + few < second).sum())
+        if crossings > _MOST_CROSSINGS:
+            said = (
+                f"the lines cross more than {_MOST_CROSSINGS} times, which makes far more than "
+                f"{MOST_PIECES} pieces; draw fewer lines"
+            )
+            raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
 
 
 def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
@@ -140,13 +163,7 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
 
 
 def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
-    seen = list(dict.fromkeys(p for s in strings for p in s))
-    dots = [shapely.Point(p) for p in seen]
-    tree = STRtree(dots)
-    first: dict[Point, Point] = {}
-    for p, dot in zip(seen, dots, strict=True):
-        near = tree.query(dot, "dwithin", TOLERANCE)
-        first[p] = next((first[seen[k]] for k in sorted(near.tolist()) if seen[k] in first), p)
+    first = made_one(p for s in strings for p in s)
     return [_without_repeats([first[p] for p in s]) for s in strings]
 
 

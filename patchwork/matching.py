@@ -10,20 +10,26 @@ That may move the raw edge on the tip's far side, so it is repeated until all ag
 a cut nearer to one side than all others leaves the other side's end alone, so each tip
 passes a change on at most once.
 
-Each point costs what its own corners cost, and its joins are sorted once.
+Each point costs what its own corners cost, and its joins are sorted once.  Blocks repeat
+themselves, at every size: what becomes of the tips of a run follows from the directions and
+allowances of its edges and the order in which they are sewn.  So it is worked out once for all
+runs that agree in these exactly, and kept for the next block (``_KEPT``).  A run with a curve is
+left to itself.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
 
 from patchwork import paths
 from patchwork.ears import cut_ears
 from patchwork.joins import Order
-from patchwork.paths import Line
-from patchwork.points import Vector, dot, minus, outward, plus, unit
+from patchwork.paths import Curve, Segment
+from patchwork.points import Point, Vector, dot, minus, outward, plus, unit
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
 
@@ -32,6 +38,12 @@ _ROUNDS = 100
 
 _VISIBLE = 0.002
 """Inches along a seam within which raw edges count as ending together (contract, section 4)."""
+
+_KEPT = 20_000
+"""Runs of which it is kept what becomes of their tips: those of some fifty large blocks."""
+
+_FINEST = 1e-14
+"""Inches; a crossing of a curve is found as closely as floating point has it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,49 +61,123 @@ class Mismatch:
     by: float
 
 
+_Shape: TypeAlias = tuple[
+    tuple[tuple[Vector, Vector, float, float, float], ...], tuple[tuple[int, int], ...]
+]
+"""All that the tips of a run without curves depend on: for each corner what its ``Tip`` takes;
+and (rank, i) for the joins in the order of sewing, which sew the edge between corners i and i + 1.
+A join that sews two of the edges has one rank."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """A run of corners round a point.
+
+    Attributes:
+        joins: the numbers of the joins that sew it together there, by rank.
+        curved: whether an edge is a curve, so that the shape does not say all.
+    """
+
+    point: int
+    corners: Sequence[Corner]
+    shape: _Shape
+    joins: Sequence[int]
+    curved: bool
+
+
 def match(
-    seams: Seams, order: Order, widths: Sequence[float], tips: Mapping[TipKey, Tip]
-) -> tuple[Mismatch, ...]:
-    """Cut all tips of a block as ``matched`` asks; says what could not be matched.
+    seams: Seams, order: Order, widths: Sequence[float]
+) -> tuple[dict[TipKey, Tip], tuple[Mismatch, ...]]:
+    """The tips of all corners of a block, cut as ``matched`` asks, and what could not be matched.
+
+    Corners of one shape may have the same tip, so none is to be cut any more.
 
     Args:
         widths: the allowance of each edge, inches.
-        tips: the whole tips of all corners; they are cut in place.
     """
-    for run in (run for runs in seams.around for run in runs):
-        _cut_to_runs(seams, order, widths, run, [tips[c.piece, c.side] for c in run])
-    cut_ears(seams, order, widths, tips)
+    runs = list(_runs(seams, order, widths))
+    tips: dict[TipKey, Tip] = {}
+    for run in runs:
+        own = _along_curves(seams, run) if run.curved else _in_runs(run.shape)
+        tips.update(zip([(c.piece, c.side) for c in run.corners], own, strict=True))
+    alone = cut_ears(seams, order, widths, tips)
     mismatches: list[Mismatch] = []
+    for run in runs:
+        if not run.curved and run.point not in alone:
+            own, gaps = _ended(run.shape)
+        else:
+            own = tuple(tips[c.piece, c.side].copy() for c in run.corners)
+            gaps = _end_all_together(run.shape, own)
+        tips.update(zip([(c.piece, c.side) for c in run.corners], own, strict=True))
+        mismatches += [Mismatch(run.point, run.joins[rank], by) for rank, by in gaps]
+    return tips, tuple(mismatches)
+
+
+def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]:
+    curves = {e for e, edge in enumerate(seams.edges) if isinstance(edge.segment, Curve)}
+    sewn_by = order.sewn_by
     for point, runs in enumerate(seams.around):
         for run in runs:
-            own = [tips[c.piece, c.side] for c in run]
-            mismatches += _end_all_together(seams, order, point, run, own)
-    return tuple(mismatches)
+            # The last corner's arriving edge closes the ring, or is the block's outside.
+            sewn = [(sewn_by[c.arriving], i) for i, c in enumerate(run)]
+            joined = sorted((join, i) for join, i in sewn if join is not None)
+            joins: list[int] = []
+            ranked = []
+            for join, i in joined:
+                if not joins or join != joins[-1]:
+                    joins.append(join)
+                ranked.append((len(joins) - 1, i))
+            corners = tuple(
+                (c.arrives, c.leaves, c.turns, widths[c.arriving], widths[c.leaving]) for c in run
+            )
+            curved = any(c.arriving in curves or c.leaving in curves for c in run)
+            yield _Run(point, run, (corners, tuple(ranked)), joins, curved)
 
 
-def _inner_joins(seams: Seams, order: Order, run: Sequence[Corner]) -> list[tuple[int, int]]:
-    """(join, i) in the order of sewing; the join sews the edge between corners i and i + 1."""
-    inner = range(len(run) if seams.closes(run) else len(run) - 1)
-    sewn = ((order.sewn_by[run[i].arriving], i) for i in inner)
-    return sorted((join, i) for join, i in sewn if join is not None)
+@lru_cache(_KEPT)
+def _in_runs(shape: _Shape) -> tuple[Tip, ...]:
+    """The tips of a run's corners, so that none sticks out of a unit at the point itself."""
+    tips = tuple(Tip(*corner) for corner in shape[0])
+    for unit_tips in _units(shape, tips):
+        _cut_to_unit(unit_tips)
+    return tips
+
+
+def _along_curves(seams: Seams, run: _Run) -> tuple[Tip, ...]:
+    """The same where edges are curves."""
+    tips = tuple(Tip(*corner) for corner in run.shape[0])
+    numbers = {id(tip): i for i, tip in enumerate(tips)}
+    for unit_tips in _units(run.shape, tips):
+        _cut_to_unit(unit_tips)
+        first, last = (run.corners[numbers[id(t)]] for t in (unit_tips[0], unit_tips[-1]))
+        if sum(t.inner_angle for t in unit_tips) <= 180.0 + 1e-6:
+            ending, beginning = (seams.edges[e].segment for e in (last.arriving, first.leaving))
+            _cut_to_curves(ending, beginning, seams.points[run.point], unit_tips)
+    return tips
+
+
+@lru_cache(_KEPT)
+def _ended(shape: _Shape) -> tuple[tuple[Tip, ...], list[tuple[int, float]]]:
+    """The tips of a run in which no ear was cut when raw edges end together, and where not."""
+    tips = tuple(tip.copy() for tip in _in_runs(shape))
+    return tips, _end_all_together(shape, tips)
 
 
 # --- raw edges end together -------------------------------------------------------------------
 
 
-def _end_all_together(
-    seams: Seams, order: Order, point: int, run: Sequence[Corner], tips: Sequence[Tip]
-) -> list[Mismatch]:
-    inner = _inner_joins(seams, order, run)
-    times = Counter(join for join, _ in inner)
+def _end_all_together(shape: _Shape, tips: Sequence[Tip]) -> list[tuple[int, float]]:
+    """Cut the tips; which of the joins still do not match, by rank, and by how much."""
+    joined = shape[1]
+    times = Counter(rank for rank, _ in joined)
     # A join that sews two edges here only passes through: its seam does not end here.
-    ends = [(tips[i], tips[(i + 1) % len(tips)], join) for join, i in inner if times[join] == 1]
+    ends = [(tips[i], tips[(i + 1) % len(tips)], rank) for rank, i in joined if times[rank] == 1]
     for _ in range(_ROUNDS):
-        cuts = [_end_together(one, other) for one, other, _ in ends]
+        cuts = [_end_together(arriving, leaving) for arriving, leaving, _ in ends]
         if not any(cuts):
             break
-    gaps = [(join, abs(one.arriving_end - other.leaving_end)) for one, other, join in ends]
-    return [Mismatch(point, join, by) for join, by in gaps if by > _VISIBLE]
+    gaps = ((rank, abs(a.arriving_end - b.leaving_end)) for a, b, rank in ends)
+    return [(rank, by) for rank, by in gaps if by > _VISIBLE]
 
 
 def _end_together(one: Tip, other: Tip) -> bool:
@@ -102,7 +188,7 @@ def _end_together(one: Tip, other: Tip) -> bool:
     ahead = one.arriving_end - other.leaving_end
     if abs(ahead) <= AGREED:
         return False
-    along = one.corner.arrives
+    along = one.arrives
     if ahead > 0:
         return one.cut(other.bounds[-2].mirrored(along))
     return other.cut(one.bounds[1].mirrored(along))
@@ -111,45 +197,32 @@ def _end_together(one: Tip, other: Tip) -> bool:
 # --- no ear sticks out of a unit: at the point itself -----------------------------------------
 
 
-def _cut_to_runs(
-    seams: Seams,
-    order: Order,
-    widths: Sequence[float],
-    run: Sequence[Corner],
-    tips: Sequence[Tip],
-) -> None:
-    """Cut tips so that none sticks out of any unit that the joins make round their point."""
-    count = len(run)
-    joined = _inner_joins(seams, order, run)
+def _units(shape: _Shape, tips: Sequence[Tip]) -> Iterator[list[Tip]]:
+    """The units that the joins make round a point, by their tips, as they are sewn."""
+    joined, count = shape[1], len(tips)
     group = [[i] for i in range(count)]  # the corners of the unit that corner i is in, in order
     for k, (join, i) in enumerate(joined):
-        one, other = group[i], group[(i + 1) % count]
-        if one is not other:
-            together = one + other
+        first, second = group[i], group[(i + 1) % count]
+        if first is not second:
+            together = first + second
             for j in together:
                 group[j] = together
         if k + 1 < len(joined) and joined[k + 1][0] == join:
             continue  # the same join sews another edge here
         done = {id(g): g for g in (group[i], group[joined[k - 1][1]] if k else group[i])}
-        for unit_corners in done.values():
-            closed = len(unit_corners) == count and seams.closes(run)
-            if len(unit_corners) > 1 and not closed:
-                inside = [tips[j] for j in unit_corners]
-                _cut_to_run(seams, widths, [run[j] for j in unit_corners], inside)
+        for corners in done.values():
+            closed = len(corners) == count == len(joined)
+            if len(corners) > 1 and not closed:
+                yield [tips[j] for j in corners]
 
 
-def _cut_to_run(
-    seams: Seams, widths: Sequence[float], corners: Sequence[Corner], tips: Sequence[Tip]
-) -> None:
+def _cut_to_unit(tips: Sequence[Tip]) -> None:
     """Cut the tips of a sewn unit's corners at one point to the unit's plain offset."""
-    last, first = corners[-1], corners[0]
-    arriving = Bound(outward(last.arrives), widths[last.arriving])
-    leaving = Bound(outward(first.leaves), widths[first.leaving])
-    if sum(c.inner_angle for c in corners) <= 180.0 + 1e-6:
+    arriving, leaving = tips[-1].bounds[0], tips[0].bounds[-1]
+    if sum(t.inner_angle for t in tips) <= 180.0 + 1e-6:
         for tip in tips:
             for bound in (arriving, leaving):
                 tip.cut(bound)
-        _cut_to_curves(seams, corners, tips, arriving, leaving)
         return
     # A reflex corner: only what lies beyond both raw edges is outside the unit.
     notch = meeting_point(arriving, leaving)
@@ -165,40 +238,37 @@ def _cut_to_run(
 def _covers(tip: Tip, x: Vector) -> bool:
     """Whether a point seen from the corner lies inside the tip, by more than rounding."""
     return all(b.excess(x) < -AGREED for b in tip.bounds) and (
-        dot(x, tip.corner.arrives) > 0 > dot(x, tip.corner.leaves)
+        dot(x, tip.arrives) > 0 > dot(x, tip.leaves)
     )
 
 
-def _cut_to_curves(
-    seams: Seams,
-    corners: Sequence[Corner],
-    tips: Sequence[Tip],
-    arriving: Bound,
-    leaving: Bound,
-) -> None:
+def _cut_to_curves(ending: Segment, beginning: Segment, place: Point, tips: Sequence[Tip]) -> None:
     """Cut tips that stick out where a unit's outer side curves away from its tangent.
 
     The tip lies beside the curve, beyond the foot of the bound on the curve's raw edge; a
     chord of that raw edge, from the foot to where the tip leaves it, keeps the tip
     inside.
+
+    Args:
+        ending, beginning: the unit's outer edges, which end and begin at the tips' place.
     """
+    arriving, leaving = tips[-1].bounds[0], tips[0].bounds[-1]
     for tip in tips:
-        if tip.corner is not corners[-1]:
-            _cut_to_curve(seams, tip, arriving, corners[-1].arriving, at_end=True)
-        if tip.corner is not corners[0]:
-            _cut_to_curve(seams, tip, leaving, corners[0].leaving, at_end=False)
+        if tip is not tips[-1] and isinstance(ending, Curve):
+            _cut_to_curve(ending, place, tip, arriving, at_end=True)
+        if tip is not tips[0] and isinstance(beginning, Curve):
+            _cut_to_curve(beginning, place, tip, leaving, at_end=False)
 
 
-def _cut_to_curve(seams: Seams, tip: Tip, bound: Bound, edge: int, at_end: bool) -> None:
-    segment = seams.edges[edge].segment
-    if isinstance(segment, Line) or bound not in tip.bounds[1:-1]:
+def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bool) -> None:
+    if bound not in tip.bounds[1:-1]:
         return
     k = tip.bounds.index(bound)
     beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
     far = meeting_point(bound, beside)
 
     def beyond(x: Vector) -> float:
-        return paths.nearest(segment, plus(tip.place, x))[1] - bound.reach
+        return paths.nearest(curve, plus(place, x))[1] - bound.reach
 
     # Walk along the neighbouring bound, away from the point, to where it crosses the
     # curve's raw edge.
@@ -207,10 +277,29 @@ def _cut_to_curve(seams: Seams, tip: Tip, bound: Bound, edge: int, at_end: bool)
     if beyond(far) <= AGREED or beyond(plus(far, back, high)) > 0:
         return
     foot = (bound.normal[0] * bound.reach, bound.normal[1] * bound.reach)
-    for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (middle, high) if beyond(plus(far, back, middle)) > 0 else (low, middle)
+    high = _where_zero(lambda away: beyond(plus(far, back, away)), low, high)
     crossing = plus(far, back, high)
     chord = unit(minus(foot, crossing) if at_end else minus(crossing, foot))
     normal = outward(chord)
     tip.cut(Bound(normal, dot(normal, foot)))
+
+
+def _where_zero(falling: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function falls through zero between ``low`` and ``high`` (Illinois method)."""
+    above, below = falling(low), falling(high)
+    stayed = 0
+    for _ in range(60):
+        if below == 0.0 or high - low < _FINEST:
+            break
+        middle = low + (high - low) * above / (above - below)
+        value = falling(middle)
+        if abs(value) < _FINEST:
+            return middle
+        # An end that stays twice running pulls half as much, so that both close in.
+        if value > 0:
+            below /= 2 if stayed == 1 else 1
+            low, above, stayed = middle, value, 1
+        else:
+            above /= 2 if stayed == -1 else 1
+            high, below, stayed = middle, value, -1
+    return high

@@ -47,9 +47,10 @@ def _direct_outline(
 ) -> Outline | None:
     """The outline walked side by side; None where parallels meet beyond their sides' ends."""
     walked: list[Segment] = []
+    rims = [_rim_on_block(t, s.start) for t, s in zip(tips, segments, strict=True)]
     for k, segment in enumerate(segments):
         before, after = tips[k], tips[(k + 1) % len(tips)]
-        start, rim = _rim_on_block(before)[-1], _rim_on_block(after)
+        start, rim = rims[k][-1], rims[(k + 1) % len(tips)]
         if isinstance(segment, Line):
             if dot(minus(rim[0], start), minus(segment.end, segment.start)) <= 0:
                 return None
@@ -79,10 +80,10 @@ def _from_to(start: Point, beside: Outline, end: Point) -> list[Segment]:
     return [Line(start, walked[0].start), *walked, Line(walked[-1].end, end)]
 
 
-def _rim_on_block(tip: Tip) -> list[Point]:
+def _rim_on_block(tip: Tip, place: Point) -> list[Point]:
     """The rim's corners on the block; on a straight side where the allowance changes, a step."""
     rim = tip.rim()
     if not rim:
         one, other = tip.ends
-        rim = [between(one, other, 0.5)] if distance(one, other) < TOLERANCE else [one, other]
-    return [plus(tip.place, x) for x in rim]
+        rim = (between(one, other, 0.5),) if distance(one, other) < TOLERANCE else (one, other)
+    return [plus(place, x) for x in rim]

@@ -15,7 +15,6 @@ the tips are cut back:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -25,7 +24,7 @@ from patchwork.offsets import offset_outline
 from patchwork.paths import Outline
 from patchwork.points import dot, unit
 from patchwork.seams import Seams
-from patchwork.tips import Bound, Tip, TipKey
+from patchwork.tips import Bound, Tip
 
 Corners: TypeAlias = Literal["matched", "blunt", "full"]
 
@@ -57,19 +56,16 @@ def cut_outlines(
     Mismatches are found for ``matched`` corners only: the others do not try to match.
     """
     widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
-    tips: dict[TipKey, Tip] = {
-        (c.piece, c.side): Tip(c, seams.points[point], widths[c.arriving], widths[c.leaving])
-        for point, runs in enumerate(seams.around)
-        for run in runs
-        for c in run
-    }
     mismatches: tuple[Mismatch, ...] = ()
-    if corners == "full":
-        _cut_long_points(tips.values(), widths)
-    elif corners == "blunt":
-        _cut_across(tips.values(), widths)
+    if corners == "matched":
+        tips, mismatches = match(seams, order, widths)
     else:
-        mismatches = match(seams, order, widths, tips)
+        cut_back = _cut_long_point if corners == "full" else _cut_across
+        tips = {}
+        for c in (c for runs in seams.around for run in runs for c in run):
+            sides = widths[c.arriving], widths[c.leaving]
+            tips[c.piece, c.side] = Tip(c.arrives, c.leaves, c.turns, *sides)
+            cut_back(tips[c.piece, c.side], max(sides))
     outlines = tuple(
         offset_outline(
             [seams.segment(s) for s in sides],
@@ -81,17 +77,13 @@ def cut_outlines(
     return CutOutlines(outlines, mismatches)
 
 
-def _cut_long_points(tips: Iterable[Tip], widths: Sequence[float]) -> None:
-    for tip in tips:
-        width = max(widths[tip.corner.arriving], widths[tip.corner.leaving])
-        longest = max(tip.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
-        if tip.pointed and dot(longest, longest) > (LONGEST_POINT * width) ** 2:
-            toward = tip.straight_on if len(tip.bounds) > 2 else unit(longest)
-            tip.cut(Bound(toward, LONGEST_POINT * width))
+def _cut_long_point(tip: Tip, width: float) -> None:
+    longest = max(tip.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
+    if tip.pointed and dot(longest, longest) > (LONGEST_POINT * width) ** 2:
+        toward = tip.straight_on if len(tip.bounds) > 2 else unit(longest)
+        tip.cut(Bound(toward, LONGEST_POINT * width))
 
 
-def _cut_across(tips: Iterable[Tip], widths: Sequence[float]) -> None:
-    for tip in tips:
-        if tip.corner.turns > 90 + 1e-6:
-            width = max(widths[tip.corner.arriving], widths[tip.corner.leaving])
-            tip.cut(Bound(tip.straight_on, width))
+def _cut_across(tip: Tip, width: float) -> None:
+    if tip.turns > 90 + 1e-6:
+        tip.cut(Bound(tip.straight_on, width))

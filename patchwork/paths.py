@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeAlias
 
 from patchwork.points import (
@@ -300,10 +301,9 @@ def nearest(segment: Segment, point: Point) -> tuple[float, float]:
         t = dot(minus(point, segment.start), along) / size if size else 0.0
         t = min(1.0, max(0.0, t))
         return t, distance(point, between(segment.start, segment.end, t))
-    count = max(8, steps(segment))
-    chain = [point_at(segment, k / count) for k in range(count + 1)]
+    chain, longest = _chain(segment)
+    count = len(chain) - 1
     far = [distance(point, p) for p in chain]
-    longest = max(distance(p, q) for p, q in zip(chain, chain[1:], strict=False))
     reach = min(far) + longest
     # A curve that runs back beside itself comes near more than once.
     around = (
@@ -314,18 +314,37 @@ def nearest(segment: Segment, point: Point) -> tuple[float, float]:
     return min(around, key=lambda found: found[1])
 
 
+@lru_cache(maxsize=256)
+def _chain(curve: Curve) -> tuple[tuple[Point, ...], float]:
+    """Points along a curve at even steps, and the longest step in inches."""
+    count = max(8, steps(curve))
+    chain = tuple(point_at(curve, k / count) for k in range(count + 1))
+    return chain, max(distance(p, q) for p, q in zip(chain, chain[1:], strict=False))
+
+
 def _nearest_around(curve: Curve, point: Point, k: int, count: int) -> tuple[float, float]:
     """The nearest point between the steps before and after step ``k`` of ``count``."""
     low, high = max(0.0, (k - 1) / count), min(1.0, (k + 1) / count)
     golden = (math.sqrt(5) - 1) / 2
+    (px, py), (qx, qy), (rx, ry), (ex, ey) = curve.start, curve.handle1, curve.handle2, curve.end
+    x, y = point
+
+    def gap(t: float) -> float:
+        """As ``point_at`` has it; written out, since this is asked for a hundred times."""
+        s = 1 - t
+        a, b, c, d = s * s * s, 3 * s * s * t, 3 * s * t * t, t * t * t
+        return math.hypot(
+            x - (a * px + b * qx + c * rx + d * ex), y - (a * py + b * qy + c * ry + d * ey)
+        )
+
     for _ in range(48):
         a, b = high - golden * (high - low), low + golden * (high - low)
-        if distance(point, point_at(curve, a)) < distance(point, point_at(curve, b)):
+        if gap(a) < gap(b):
             high = b
         else:
             low = a
     t = (low + high) / 2
-    return t, distance(point, point_at(curve, t))
+    return t, gap(t)
 
 
 def parallel(segment: Segment, away: float) -> Outline:

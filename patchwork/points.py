@@ -7,7 +7,6 @@ points, and a tuple is what Shapely, svgwrite and JSON take as it is.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import TypeAlias
 
 Point: TypeAlias = tuple[float, float]
@@ -76,11 +75,3 @@ def turn(u: Vector, v: Vector) -> float:
 def angle(v: Vector) -> float:
     """The direction of ``v`` in degrees clockwise from +x, from 0 up to 360."""
     return math.degrees(math.atan2(v[1], v[0])) % 360.0
-
-
-def signed_area(ring: Sequence[Point]) -> float:
-    """The area inside a closed ring of points; positive where it runs clockwise as seen."""
-    total = 0.0
-    for (x0, y0), (x1, y1) in zip(ring, [*ring[1:], ring[0]], strict=True):
-        total += x0 * y1 - x1 * y0
-    return total / 2.0

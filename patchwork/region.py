@@ -49,7 +49,7 @@ def region_outline(
     for k, (segment, width) in enumerate(zip(segments, away, strict=True)):
         parts += _strips(k, segment, width, where)
         if tips[k].pointed:
-            parts.append(ring_polygon(tips[k].on_block()))
+            parts.append(ring_polygon(tips[k].ring(segment.start)))
     # On a grid, so that parts which share an edge but for rounding leave no slit between them.
     whole = polygons(shapely.union_all(parts, grid_size=_GRID))
     edge = max(whole, key=lambda p: p.area).exterior

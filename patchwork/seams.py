@@ -19,8 +19,9 @@ import shapely
 from shapely import STRtree
 
 from patchwork import paths
+from patchwork.near_points import made_one
 from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, Vector, between, cross, distance, minus, turn
+from patchwork.points import TOLERANCE, Point, Vector, between, cross, distance, length, minus, turn
 
 PIVOT = 1.0
 """Degrees; a seam that turns by more has a pivot there (contract, section 5)."""
@@ -220,23 +221,7 @@ def knit(outlines: Sequence[Outline], tolerance: float = TOLERANCE) -> tuple[Out
 
 
 def _merge_points(outlines: Sequence[Outline], tolerance: float) -> list[Outline]:
-    seen = list(dict.fromkeys(s.start for o in outlines for s in o))
-    if not seen:
-        return list(outlines)
-    dots = [shapely.Point(p) for p in seen]
-    first, second = STRtree(dots).query(dots, predicate="dwithin", distance=tolerance)
-    leader = list(range(len(seen)))
-
-    def lead(i: int) -> int:
-        while leader[i] != i:
-            leader[i] = leader[leader[i]]
-            i = leader[i]
-        return i
-
-    for i, j in zip(first.tolist(), second.tolist(), strict=True):
-        a, b = lead(i), lead(j)
-        leader[max(a, b)] = min(a, b)
-    place = {p: seen[lead(i)] for i, p in enumerate(seen)}
+    place = made_one((s.start for o in outlines for s in o), tolerance)
     merged: list[Outline] = []
     for outline in outlines:
         placed = (paths.moved_ends(s, place[s.start], place[s.end]) for s in outline)
@@ -340,6 +325,9 @@ def _goes_straight_on(before: Segment, after: Segment) -> bool:
     if isinstance(before, Curve) or isinstance(after, Curve):
         return False
     chord = Line(before.start, after.end)
+    along, aside = minus(chord.end, chord.start), minus(before.end, chord.start)
+    if abs(cross(along, aside)) > 2e-6 * length(along):
+        return False  # most corners: plainly off the line on which the chord lies
     if distance(chord.start, chord.end) < 1e-9:
         return False
     t, gap = paths.nearest(chord, before.end)

@@ -39,7 +39,8 @@ from dataclasses import dataclass
 
 from patchwork.points import Point, distance
 from patchwork.polygons import ring_polygon
-from patchwork.straight_cuts import Cut, StraightCuts, pieces_of
+from patchwork.straight_cuts import Cut, StraightCuts
+from patchwork.unit_bits import pieces_of
 
 MOST_UNITS = 12_000
 """Units that are looked into; beyond that only the likeliest cut of each is followed."""

@@ -57,9 +57,7 @@ from patchwork.joins import BrokenSeam, Order, order_from, seam_along, seam_bend
 from patchwork.paths import Curve, Segment
 from patchwork.points import TOLERANCE, Point, angle, distance, turn
 from patchwork.seams import PIVOT, Seams
-
-Unit: TypeAlias = int
-"""A set of pieces, one bit a piece."""
+from patchwork.unit_bits import Unit, pieces_of, unit_of
 
 Dart: TypeAlias = int
 """An edge as it is travelled: ``2 * edge``, and 1 more against its direction."""
@@ -373,22 +371,6 @@ class _Map:
 
 def _mean(points: Sequence[Point]) -> Point:
     return (sum(p[0] for p in points) / len(points), sum(p[1] for p in points) / len(points))
-
-
-def pieces_of(unit: Unit) -> Iterator[int]:
-    """The numbers of a unit's pieces, smallest first."""
-    digits = bin(unit)[:1:-1]
-    at = digits.find("1")
-    while at >= 0:
-        yield at
-        at = digits.find("1", at + 1)
-
-
-def unit_of(pieces: Iterable[int]) -> Unit:
-    unit = 0
-    for i in pieces:
-        unit |= 1 << i
-    return unit
 
 
 def fewest_levels_of(pieces: int) -> int:

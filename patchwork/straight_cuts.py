@@ -3,7 +3,7 @@
 To sew a unit to another along a straight seam is, read backward, to cut the two apart.
 What can be sewn with straight seams alone is therefore found by cutting.
 
-A unit is a set of pieces, held as the bits of a whole number: piece 0 is bit 0.
+A unit is a set of pieces, held in bits (see ``patchwork.unit_bits``).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from patchwork.paths import Line, Segment
 from patchwork.points import TOLERANCE, Point, cross, minus, turn, unit
 from patchwork.polygons import ring_polygon
 from patchwork.seams import Seams
+from patchwork.unit_bits import pieces_of
 
 STRAIGHT = 1 / 2000
 """Of the block's longer side: how far a piece may reach over a line and still lie beside it.
@@ -64,14 +65,6 @@ class _Line:
     right: tuple[int, ...]
 
 
-def pieces_of(unit: int) -> Iterator[int]:
-    """The numbers of the pieces of a unit, from the lowest."""
-    while unit:
-        bit = unit & -unit
-        yield bit.bit_length() - 1
-        unit ^= bit
-
-
 class StraightCuts:
     """The straight cuts through any unit of a block."""
 
@@ -98,14 +91,15 @@ class StraightCuts:
         self._lines = list(_straight_lines(seams))
         # For each piece the edges that have it on the right: (line, place on it, the other's bit).
         self._beside: list[list[tuple[int, int, int]]] = [[] for _ in range(self.count)]
-        self._neighbours: list[list[tuple[int, int]]] = [[] for _ in range(self.count)]
+        # For each piece those beside it: (number, bit, edge between them).
+        self._neighbours: list[list[tuple[int, int, int]]] = [[] for _ in range(self.count)]
         for n, straight in enumerate(self._lines):
             for k, (left, right) in enumerate(zip(straight.left, straight.right, strict=True)):
                 self._beside[right.bit_length() - 1].append((n, k, left))
         for e, edge in enumerate(seams.edges):
             if edge.left is not None:
-                self._neighbours[edge.right].append((edge.left, e))
-                self._neighbours[edge.left].append((edge.right, e))
+                self._neighbours[edge.right].append((edge.left, 1 << edge.left, e))
+                self._neighbours[edge.left].append((edge.right, 1 << edge.right, e))
         self._true = [self._is_true(line) for line in self._lines]
         self._sides: dict[tuple[int, int, int], tuple[int, int]] = {}
         block = shapely.union_all([ring_polygon(ring) for ring in self.rings])
@@ -130,7 +124,7 @@ class StraightCuts:
 
     def beside(self, piece: int) -> int:
         """The pieces that share an edge with a piece, as a unit."""
-        return sum({1 << other for other, _ in self._neighbours[piece]})
+        return sum({bit for _, bit, _ in self._neighbours[piece]})
 
     def beyond(self, start: Point, end: Point, piece: int) -> tuple[float, float]:
         """How far (inches) a piece reaches over the line, to its left and to its right."""
@@ -194,14 +188,13 @@ class StraightCuts:
 
     def _reached(self, start: int, unit: int, closed: set[int]) -> int:
         """The pieces of a unit that hang together with one when ``closed`` edges are opened."""
-        found, stack = start, [start.bit_length() - 1]
+        left, stack = unit & ~start, [start.bit_length() - 1]
         while stack:
-            for other, edge in self._neighbours[stack.pop()]:
-                bit = 1 << other
-                if bit & unit and not bit & found and edge not in closed:
-                    found |= bit
+            for other, bit, edge in self._neighbours[stack.pop()]:
+                if bit & left and edge not in closed:
+                    left ^= bit
                     stack.append(other)
-        return found
+        return unit & ~left
 
     def _bridges(self, line: _Line, first: int, last: int) -> int:
         """How many stretches of a cut may be bridged: a piece's whole side, between crossings."""

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from patchwork.points import Point, Vector, cross, dot, minus, outward, plus, turn, unit
-from patchwork.seams import Corner
 
 FLAT = 0.01
 """Degrees; a corner that turns by less is a point on a straight side."""
@@ -58,79 +57,102 @@ def meeting_point(one: Bound, other: Bound) -> Vector:
 
 
 class Tip:
-    """One piece's allowance beyond one of its corners.
+    """A piece's allowance beyond one of its corners, seen from the corner.
+
+    Where the corner lies does not matter to it, so corners of one shape may share a tip
+    (see ``patchwork.matching``); who cuts it for one of them alone takes a ``copy``.
 
     Attributes:
-        corner: which one it is.
-        place: where that is on the block.
+        arrives, leaves, turns: the corner's (see ``patchwork.seams.Corner``).
         bounds: the chain of bounds; the first is the arriving side's raw edge, the last the
-            leaving side's.
+            leaving side's. Only ``cut`` changes it.
+        ends: where the two raw edges must reach: straight out from the corner, or, where
+            unequal allowances make the sides cross earlier, where they do.
     """
 
-    __slots__ = ("bounds", "corner", "ends", "place")
+    __slots__ = ("_rim", "arrives", "bounds", "ends", "leaves", "turns")
 
-    def __init__(self, corner: Corner, place: Point, arriving: float, leaving: float) -> None:
+    def __init__(
+        self, arrives: Vector, leaves: Vector, turns: float, arriving: float, leaving: float
+    ) -> None:
         """The whole mitred tip, for the allowances (inches) of the two sides."""
-        self.place = place
-        first = Bound(outward(corner.arrives), arriving)
-        last = Bound(outward(corner.leaves), leaving)
-        self.corner = corner
+        self.arrives, self.leaves, self.turns = arrives, leaves, turns
+        first = Bound(outward(arrives), arriving)
+        last = Bound(outward(leaves), leaving)
         self.bounds = [first, last]
-        # Where the two raw edges must reach: straight out from the corner, or, where
-        # unequal allowances make the sides cross earlier, where they do.
-        self.ends = [
+        self.ends = (
             (first.normal[0] * arriving, first.normal[1] * arriving),
             (last.normal[0] * leaving, last.normal[1] * leaving),
-        ]
+        )
+        self._rim: tuple[Vector, ...] | None = None
         if self.pointed:
             most = _LONGEST * max(arriving, leaving)
-            if corner.turns > 179.0:  # sharper than 1 degree: the raw edges hardly meet at all
+            if turns > 179.0:  # sharper than 1 degree: the raw edges hardly meet at all
                 self.bounds.insert(1, Bound(self.straight_on, most))
             elif math.hypot(*(x := meeting_point(first, last))) > most:
                 self.bounds.insert(1, Bound(unit(x), most))
-            if self.arriving_end < 0:
-                self.ends[0] = meeting_point(*self.bounds[:2])
-            if self.leaving_end < 0:
-                self.ends[1] = meeting_point(*self.bounds[-2:])
+            rim = self.rim()
+            self.ends = (
+                rim[0] if dot(rim[0], arrives) < 0 else self.ends[0],
+                rim[-1] if dot(rim[-1], leaves) > 0 else self.ends[1],
+            )
+
+    def copy(self) -> Tip:
+        """The same tip, to be cut on its own."""
+        own = object.__new__(Tip)
+        own.arrives, own.leaves, own.turns = self.arrives, self.leaves, self.turns
+        own.bounds, own.ends, own._rim = self.bounds[:], self.ends, self._rim
+        return own
 
     @property
     def pointed(self) -> bool:
         """Whether the corner is convex, so that there is a tip to cut back."""
-        return self.corner.turns > FLAT
+        return self.turns > FLAT
 
     @property
     def flat(self) -> bool:
-        return abs(self.corner.turns) <= FLAT
+        return abs(self.turns) <= FLAT
+
+    @property
+    def inner_angle(self) -> float:
+        """Degrees of cloth at the corner."""
+        return 180.0 - self.turns
 
     @property
     def straight_on(self) -> Vector:
         """The direction from the corner along the line that halves it."""
-        return unit(minus(self.corner.arrives, self.corner.leaves))
+        return unit(minus(self.arrives, self.leaves))
 
     @property
     def arriving_end(self) -> float:
         """How far (inches) past the corner the arriving side's raw edge ends."""
         if self.flat:
             return math.inf
-        return dot(meeting_point(self.bounds[0], self.bounds[1]), self.corner.arrives)
+        return dot(self.rim()[0], self.arrives)
 
     @property
     def leaving_end(self) -> float:
         """How far (inches) before the corner the leaving side's raw edge begins."""
         if self.flat:
             return math.inf
-        return -dot(meeting_point(self.bounds[-2], self.bounds[-1]), self.corner.leaves)
+        return -dot(self.rim()[-1], self.leaves)
 
-    def rim(self) -> list[Vector]:
+    @property
+    def reach(self) -> float:
+        """How far (inches) from the corner the tip reaches."""
+        return max((math.hypot(x, y) for x, y in self.rim()), default=0.0)
+
+    def rim(self) -> tuple[Vector, ...]:
         """The corners of the rim, seen from the corner; none on a straight side."""
-        if self.flat:
-            return []
-        return [meeting_point(a, b) for a, b in zip(self.bounds, self.bounds[1:], strict=False)]
+        if self._rim is None:
+            chain = () if self.flat else zip(self.bounds, self.bounds[1:], strict=False)
+            self._rim = tuple(meeting_point(one, other) for one, other in chain)
+        return self._rim
 
-    def on_block(self) -> list[Point]:
-        """The tip as a ring of points on the block, from the corner round its rim."""
+    def ring(self, place: Point) -> list[Point]:
+        """The tip of a corner at ``place`` as a ring of points, from there round its rim."""
         seen = [(0.0, 0.0), self.ends[0], *self.rim(), self.ends[1]]
-        return [plus(self.place, x) for x in seen]
+        return [plus(place, x) for x in seen]
 
     def keeps_allowance(self, bound: Bound) -> bool:
         """Whether a cut would leave the allowance straight out from both sides whole."""
@@ -141,11 +163,13 @@ class Tip:
 
         A cut that would take allowance from beside a finished edge is not made.
         """
-        if not self.pointed or not self.keeps_allowance(bound):
+        if not self.pointed or all(bound.excess(x) <= _ROUNDING for x in self.rim()):
+            return False
+        if not self.keeps_allowance(bound):
             return False
         bounds = self.bounds
         from_first = turn(bounds[0].normal, bound.normal)
-        if not _ROUNDING < from_first < self.corner.turns - _ROUNDING:
+        if not _ROUNDING < from_first < self.turns - _ROUNDING:
             return False
         k = 1
         while k < len(bounds) - 1 and self._angle(bounds[k]) < from_first:
@@ -157,6 +181,7 @@ class Tip:
                 # A cut nearer to the corner takes the place of one that runs the same way.
                 k -= same is bounds[k - 1]
                 bounds.remove(same)
+                self._rim = None
         before, after = bounds[k - 1], bounds[k]
         if bound.excess(meeting_point(before, after)) <= _ROUNDING:
             return False
@@ -166,6 +191,7 @@ class Tip:
         while k < len(bounds) - 1 and self._superfluous(bound, bounds[k], bounds[k + 1]):
             del bounds[k]
         bounds.insert(k, bound)
+        self._rim = None
         return True
 
     def _angle(self, bound: Bound) -> float:

@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import STRtree
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
@@ -58,6 +60,12 @@ _MOST_ROWS: Final = 24
 """Of labels round the block; one for which there is no room in any is left out."""
 
 _OUTSIDE: Final = 0.09
+
+_TIP: Final = 0.05
+"""Inches at a leader's end in which it may run into the sign that it is for."""
+
+_CORNERS: Final = 8
+"""Of a sign that are looked at to see what it hides."""
 
 
 def heading(plan: SewingPlan) -> Heading:
@@ -204,6 +212,11 @@ class _Taken:
     def __init__(self) -> None:
         self._cells: dict[tuple[int, int], list[BaseGeometry]] = {}
 
+    def copy(self) -> _Taken:
+        own = _Taken()
+        own._cells = {cell: [*shapes] for cell, shapes in self._cells.items()}
+        return own
+
     def add(self, shape: BaseGeometry) -> None:
         for cell in self._around(shape):
             self._cells.setdefault(cell, []).append(shape)
@@ -229,6 +242,74 @@ class _Put:
     marks: tuple[Mark, ...]
     shapes: tuple[BaseGeometry, ...]
     leaders: tuple[BaseGeometry, ...] = ()
+
+
+class _Ground:
+    """What is placed so far.
+
+    Attributes:
+        taken: all of it.
+        signs: the same without leaders, which a leader may cross if it must.
+        full: slots beyond the block where a label of a size has no room; that stays so.
+    """
+
+    def __init__(self) -> None:
+        self.put: list[_Put] = []
+        self.taken, self.signs = _Taken(), _Taken()
+        self.full: set[tuple[float, float, Point]] = set()
+        self._hulls: list[NDArray[np.float64]] = []
+
+    def copy(self) -> _Ground:
+        own = _Ground()
+        own.put, own.full, own._hulls = [*self.put], {*self.full}, [*self._hulls]
+        own.taken, own.signs = self.taken.copy(), self.signs.copy()
+        return own
+
+    def keep(self, one: _Put) -> None:
+        self.put.append(one)
+        for shape in one.shapes:
+            self.taken.add(shape)
+            self.signs.add(shape)
+            points = shapely.get_coordinates(shape.convex_hull)[:-1]
+            few = points[np.linspace(0, len(points), _CORNERS, endpoint=False).astype(int)]
+            self._hulls.append(few)
+        for leader in one.leaders:
+            self.taken.add(leader)
+
+    def seen_from(self, anchor: Point, around: Box, ends: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which of some points beyond the block may be reached from an anchor inside it.
+
+        A sign on the block stands in the way of all that lies behind it, between its outermost
+        corners as seen from the anchor.  Of a round one some corners are looked at, so that it
+        covers a little less than it does; signs that touch the leader's tip count as none.
+        """
+        reached = np.ones(len(ends), dtype=np.bool_)
+        if not self._hulls:
+            return reached
+        corners = np.array(self._hulls)
+        low, high = (around.x, around.y), (around.right, around.bottom)
+        away = corners - np.array(anchor)
+        within = ((corners >= low) & (corners <= high)).all(axis=(1, 2))
+        middles = away.mean(axis=1)
+        widest = np.hypot(*(away - middles[:, None]).transpose(2, 0, 1)).max(axis=1)
+        apart = np.hypot(middles[:, 0], middles[:, 1]) - widest > _TIP
+        away, middles = away[within & apart], middles[within & apart]
+        if not len(away):
+            return reached
+        toward = np.arctan2(middles[:, 1], middles[:, 0])
+        aside = np.arctan2(
+            middles[:, :1] * away[..., 1] - middles[:, 1:] * away[..., 0],
+            middles[:, :1] * away[..., 0] + middles[:, 1:] * away[..., 1],
+        )
+        starts, stops = toward + aside.min(axis=1) + 1e-9, toward + aside.max(axis=1) - 1e-9
+        # Once round in both senses, so that none is cut in two; then merged.
+        starts = np.concatenate([starts - math.tau, starts, starts + math.tau])
+        stops = np.concatenate([stops - math.tau, stops, stops + math.tau])
+        order = np.argsort(starts)
+        starts, furthest = starts[order], np.maximum.accumulate(stops[order])
+        ways = np.arctan2(ends[:, 1] - anchor[1], ends[:, 0] - anchor[0])
+        before = np.searchsorted(starts, ways) - 1
+        return np.asarray((before < 0) | (furthest[before] < ways))
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,54 +378,50 @@ class _Map:
     # --- rounds of placing ---
 
     def _placed(self) -> list[_Put]:
-        """All marks.  What finds no room in one round stands outside from the next one on."""
-        outer: list[tuple[bool, int]] = []
-        put: list[_Put] = []
+        """All marks.  What finds no room in one round stands outside from the next one on.
+
+        What stands outside is placed before all else and in the order in which it failed, so
+        a round goes on from the last one's ground.
+        """
+        outer: set[tuple[bool, int]] = set()
+        ground = _Ground()
+        for one in self._meetings():
+            ground.keep(one)
+        failed: list[tuple[bool, int]] = []
+        placed = ground
         for _ in range(_MOST_ROUNDS):
-            taken, signs = _Taken(), _Taken()
-            put, failed = [], []
-
-            def keep(
-                one: _Put, taken: _Taken = taken, signs: _Taken = signs, put: list[_Put] = put
-            ) -> None:
-                put.append(one)
-                for shape in one.shapes:
-                    taken.add(shape)
-                    signs.add(shape)
-                for leader in one.leaders:
-                    taken.add(leader)
-
-            for one in self._meetings():
-                keep(one)
-            for is_step, number in outer:
-                found = self._seam_arrow(self.runs[number], taken) if is_step else None
-                if found is not None:
-                    keep(found[0])
-                anchor = found[1] if found is not None else self._inside(number)
-                said = self._said(is_step, number)
-                label = self._beyond(is_step, said, anchor, taken, signs)
-                if label is not None:
-                    keep(label)
+            for is_step, number in failed:
+                self._place_outside(is_step, number, ground)
+            outer.update(failed)
+            placed, failed = ground.copy(), []
             for run in self._by_room():
                 if (True, run) in outer:
                     continue
-                seam = self._seam_mark(self.runs[run], taken)
+                seam = self._seam_mark(self.runs[run], placed.taken)
                 if seam is None:
                     failed.append((True, run))
                 else:
-                    keep(seam)
+                    placed.keep(seam)
             for piece in range(len(self.shapes)):
                 if (False, piece) in outer:
                     continue
-                label_in = self._piece_label(piece, taken)
+                label_in = self._piece_label(piece, placed.taken)
                 if label_in is None:
                     failed.append((False, piece))
                 else:
-                    keep(label_in)
+                    placed.keep(label_in)
             if not failed:
                 break
-            outer += failed
-        return put
+        return placed.put
+
+    def _place_outside(self, is_step: bool, number: int, ground: _Ground) -> None:
+        found = self._seam_arrow(self.runs[number], ground.taken) if is_step else None
+        if found is not None:
+            ground.keep(found[0])
+        anchor = found[1] if found is not None else self._inside(number)
+        label = self._beyond(is_step, self._said(is_step, number), anchor, ground)
+        if label is not None:
+            ground.keep(label)
 
     def _by_room(self) -> list[int]:
         """The parts of seams, those with the shortest edges first."""
@@ -441,8 +518,9 @@ class _Map:
         others = taken.near(shape)
         for gap, sizes in ((2 * CLEAR, SIZES[:4]), (CLEAR / 2, SIZES)):
             room: BaseGeometry = inner
-            if others:
-                room = room.difference(shapely.union_all([o.buffer(gap) for o in others]))
+            close = [o.buffer(gap) for o in others if o.dwithin(inner, gap)]
+            if close:
+                room = room.difference(shapely.union_all(close))
             parts = sorted(polygons(room), key=lambda p: -p.area)[:4]
             for letters in sizes:
                 block = text_block([(said, letters, False)])
@@ -461,34 +539,35 @@ class _Map:
 
     # --- outside ---
 
-    def _beyond(
-        self,
-        is_step: bool,
-        said: str,
-        anchor: Point,
-        taken: _Taken,
-        signs: _Taken,
-    ) -> _Put | None:
+    def _beyond(self, is_step: bool, said: str, anchor: Point, ground: _Ground) -> _Put | None:
         """A label outside the block, with a leader to what it is for.
 
         The leader crosses another one only if there is no other way, and never a label.
         """
         letters = 0.09
+        taken, signs = ground.taken, ground.signs
         if is_step:
             wide = high = 2 * _radius(said, letters)
         else:
             block = text_block([(said, letters, False)])
             wide, high = block.width, block.height
         crossing: tuple[Point, BaseGeometry, BaseGeometry] | None = None
-        tip = shapely.Point(anchor).buffer(0.05)
-        for row in range(_MOST_ROWS):
+        tip = shapely.Point(anchor).buffer(_TIP)
+        rows = [list(self._slots(wide, high, row)) for row in range(_MOST_ROWS)]
+        ends = np.array([at for row_slots in rows for at in row_slots])
+        seen = iter(ground.seen_from(anchor, self.around, ends).tolist())
+        for row, row_slots in enumerate(rows):
+            open_slots = [at for at in row_slots if next(seen)]
             if row >= _ROWS_TO_TRY and crossing is not None:
                 break
-            for at in sorted(self._slots(wide, high, row), key=lambda p: distance(p, anchor)):
+            for at in sorted(open_slots, key=lambda p: distance(p, anchor)):
+                if (wide, high, at) in ground.full:
+                    continue
                 box = shapely.box(
                     at[0] - wide / 2, at[1] - high / 2, at[0] + wide / 2, at[1] + high / 2
                 )
                 if not taken.free(box.buffer(0.03)):
+                    ground.full.add((wide, high, at))
                     continue
                 leader = LineString([at, anchor]).difference(box.buffer(0.015))
                 beyond_tip = leader.difference(tip)

@@ -26,7 +26,7 @@ SMALLEST = 0.05
 SHORTEST = 0.05
 """Inches; a block with a shorter edge is finer than anybody sews."""
 
-SHARPEST = 3.0
+SHARPEST = 4.0
 """Degrees; a block with a sharper point can hardly be cut."""
 
 

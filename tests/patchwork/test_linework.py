@@ -441,3 +441,11 @@ def test_whatever_lines_are_drawn_there_are_pieces_or_faults(lines: list[list[Po
         return
     assert told
     assert all(f.pointer.startswith("/block/lines") and f.detail for f in told)
+
+
+def test_lines_that_nearly_meet_are_told_where() -> None:
+    frame = [[0, 0], [4, 0], [4, 4], [0, 4]]
+    lines: Lines = [[[3.997, 1.002], [2, 1], [2.001, 4.002]], [[4, 2.002], [0.997, 2], [2.006, 1]]]
+    (fault,) = faults(lines, frame)
+    assert (fault.pointer, fault.code) == ("/block/lines", "sliver")
+    assert fault.at == pytest.approx((2.0, 1.0), abs=0.01)

@@ -7,6 +7,7 @@ import math
 
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from shapely.geometry import Polygon
 
@@ -294,6 +295,45 @@ class TestMatched:
         block = block_from_pieces({"pieces": pieces, "joins": [["a", "b"], "c"]})
         check_matched(Cut(block))
         assert Cut(block).cut["b"].bounds == pytest.approx((-0.25, -0.25, 3.25, 3.25))
+
+    def test_strips_narrower_than_their_allowance_stay_inside_what_they_are_sewn_into(self) -> None:
+        # A leaning chain of strips, whose points cross several neighbours; Shapely's mitred
+        # buffer of all that is sewn so far is the plain offset.
+        lean, wide, count = 1.2, 0.1, 9
+        pieces = [
+            {
+                "id": f"s{k}",
+                "outline": [
+                    [k * wide, 0],
+                    [(k + 1) * wide, 0],
+                    [(k + 1) * wide + lean, 3],
+                    [k * wide + lean, 3],
+                ],
+            }
+            for k in range(count)
+        ]
+        joins: object = "s0"
+        for k in range(1, count):
+            joins = [joins, f"s{k}"]
+        block = block_from_pieces({"pieces": pieces, "joins": joins})
+        shapes = cut(block, "matched")
+        for k in range(1, count):
+            sewn = shapely.union_all(
+                [Polygon(paths.ring(p.outline)) for p in block.pieces[: k + 1]]
+            )
+            around = sewn.buffer(QUARTER + STRAIGHT, join_style="mitre", mitre_limit=10)
+            assert all(around.covers(shapes[f"s{i}"]) for i in range(k + 1))
+
+    def test_a_block_is_cut_the_same_wherever_it_lies(self) -> None:
+        # Corners of one shape share what is worked out for them: they must not share their place.
+        block = catalogue.load("ohio-star")
+        moved = [
+            {"id": p.id, "outline": [[x + 5, y + 7] for x, y in paths.ring(p.outline)]}
+            for p in block.pieces
+        ]
+        here, there = cut(block, "matched"), cut(block_from_pieces({"pieces": moved}), "matched")
+        for id, shape in here.items():
+            assert shapely.affinity.translate(shape, 5, 7).equals_exact(there[id], 1e-9)
 
     def test_nothing_is_trimmed_from_squares(self) -> None:
         shapes = Cut(catalogue.load("nine-patch"))
