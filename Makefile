@@ -8,11 +8,12 @@ IN_VENV := $(VENV)/bin/python
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help serve test lint format openapi lint-docker install check-machine clean
+.PHONY: help serve test bench lint format openapi lint-docker install check-machine clean
 
 help:
 	@echo 'make serve        set up, then serve on $(BIND)  (make serve BIND=127.0.0.1:9000)'
 	@echo 'make test         set up, then lint, check types and run every test'
+	@echo 'make bench        measure speed, as ratios, and write the tables of bench/README.md'
 	@echo 'make lint         ruff, mypy and the direction of imports'
 	@echo 'make format       let ruff format the code and sort its imports'
 	@echo 'make openapi      write openapi/openapi.json anew'
@@ -20,7 +21,7 @@ help:
 	@echo 'make clean        remove the virtual environment and all caches'
 
 serve: $(VENV)/installed
-	$(IN_VENV) -m gunicorn --bind $(BIND) --timeout 120 --no-control-socket 'service.app:create_app()'
+	$(IN_VENV) -m gunicorn --config python:service.serving --bind $(BIND)
 
 test: lint
 	$(IN_VENV) -m pytest -n 2
@@ -34,6 +35,9 @@ lint: $(VENV)/installed-dev
 format: $(VENV)/installed-dev
 	$(IN_VENV) -m ruff check --fix .
 	$(IN_VENV) -m ruff format .
+
+bench: $(VENV)/installed-dev
+	$(IN_VENV) -m bench
 
 openapi: $(VENV)/installed
 	$(IN_VENV) -m service.openapi > openapi/openapi.json
@@ -57,7 +61,7 @@ $(VENV)/installed: pyproject.toml constraints.txt | check-machine
 	@touch $@
 
 $(VENV)/installed-dev: $(VENV)/installed
-	$(IN_VENV) -m pip install --quiet --constraint constraints.txt --editable '.[dev]'
+	$(IN_VENV) -m pip install --quiet --constraint constraints.txt --editable '.[cluster,dev]'
 	@touch $@
 
 $(VENV)/installed-docker: $(VENV)/installed

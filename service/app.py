@@ -8,8 +8,12 @@ from typing import Final
 
 from flask import Flask, Response, g, request
 
+from service.access import guard
 from service.batches.routes import batches
+from service.desks import Desks
 from service.docs import pages
+from service.logs import log_requests
+from service.metrics import measure
 from service.problems import answer_with_problems
 from service.routes import interface
 from service.settings import Settings
@@ -21,29 +25,38 @@ _HEADERS: Final = {
     "Referrer-Policy": "no-referrer",
     # What a program asked for has nothing to load; the pages name their own policy.
     "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
 
 _GIVEN_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 
-def create_app(settings: Settings | None = None) -> Flask:
+def create_app(settings: Settings | None = None, desks: Desks | None = None) -> Flask:
     """The service as a WSGI application.
 
     Args:
         settings: those of the environment if not given.
+        desks: where answers are drawn; the service's own, started when needed, if not given.
 
     Raises:
-        ValueError: the environment's settings cannot be used.
+        ValueError: the environment's settings cannot be used, or the file of keys cannot.
+        OSError: the file of keys cannot be read.
     """
     settings = settings or Settings.from_environment()
     app = Flask("service", template_folder="pages", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
-    app.register_blueprint(interface(settings))
+    app.register_blueprint(interface(settings, desks or Desks(settings)))
     app.register_blueprint(batches(settings))
     app.register_blueprint(pages(settings))
     answer_with_problems(app)
     app.before_request(_name_request)
+    log_requests(app)
+    measure(app)
+    guard(app, settings)
     app.after_request(_add_headers)
+    app.after_request(_tell_version)
     return app
 
 
@@ -51,6 +64,18 @@ def _name_request() -> None:
     """Takes over the caller's id for the request, or makes one."""
     given = request.headers.get(REQUEST_ID, "")
     g.request_id = given if _GIVEN_ID.fullmatch(given) else uuid.uuid4().hex
+
+
+def _tell_version(response: Response) -> Response:
+    """Says by which tag an answer is known, and spares whoever has it from getting it again.
+
+    If-None-Match on POST asks for something else (RFC 9110, 13.1.2), and is not looked at.
+    """
+    if response.status_code == 200 and not response.is_streamed:
+        response.add_etag()
+        response.make_conditional(request)
+    response.headers.setdefault("Cache-Control", "no-cache")
+    return response
 
 
 def _add_headers(response: Response) -> Response:

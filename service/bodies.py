@@ -15,8 +15,17 @@ def json_body() -> Any:
     """The value that the request's body stands for.
 
     Raises:
-        Problem: it is not sent as JSON.
         NotJson: it is none.
+        Problem, werkzeug.exceptions.RequestEntityTooLarge: as ``raw_body``.
+    """
+    return read_json(raw_body())
+
+
+def raw_body() -> bytes:
+    """The request's body, which says that it is JSON.
+
+    Raises:
+        Problem: it is not sent as JSON.
         werkzeug.exceptions.RequestEntityTooLarge: it is too large.
     """
     is_json = request.mimetype == MEDIA_TYPES["json"] or request.mimetype.endswith("+json")
@@ -28,7 +37,7 @@ def json_body() -> Any:
             "Content-Encoding."
         )
         raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
-    raw = request.get_data(cache=False)
+    raw: bytes = request.get_data(cache=False)
     # A body that comes in chunks is cut off at the limit: only one more read says so (413).
     request.stream.read(1)
-    return read_json(raw)
+    return raw

@@ -23,10 +23,11 @@ from service.batches.workers import MOST_PROCESSES, run_workers
 from service.cutting import cutting_list_answer
 from service.foundation import foundation_answer
 from service.json_text import NotJson, read_json, write_json
+from service.keys import BadKeys, new_key
 from service.packet import packet_answer, read_packet
 from service.reading import Refused, Request, read_request
 from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
-from service.settings import Settings
+from service.settings import PREFIX, Settings
 from service.sewing import block_map_answer, sewing_plan_answer
 
 GOOD, FAULTY, MISUSED = 0, 1, 2
@@ -228,10 +229,8 @@ def _serve(given: argparse.Namespace, settings: Settings) -> int:
         [
             *(sys.executable, "-m", "gunicorn"),
             *("--bind", f"{host}:{given.port}"),
-            *("--workers", str(given.workers)),
-            *("--timeout", "120"),
-            "--no-control-socket",
-            "service.app:create_app()",
+            *(() if given.workers is None else ("--workers", str(given.workers))),
+            *("--config", "python:service.serving"),
         ],
     )
 
@@ -240,6 +239,18 @@ def _work(given: argparse.Namespace, settings: Settings) -> int:
     if not 0 <= given.processes <= MOST_PROCESSES:
         raise _Misuse(f"--processes is at most {MOST_PROCESSES}")
     run_workers(settings, given.processes)
+    return GOOD
+
+
+def _keys(given: argparse.Namespace, settings: Settings) -> int:
+    if not settings.keys:
+        raise _Misuse(f"set {PREFIX}KEYS to the file that the keys are for")
+    try:
+        key = new_key(Path(settings.keys), given.name)
+    except BadKeys as error:
+        raise _Misuse(str(error)) from None
+    print(key)
+    print(f"{given.name}: keep it, it is not shown again", file=sys.stderr)
     return GOOD
 
 
@@ -474,7 +485,7 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="serve the HTTP interface")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
     serve.add_argument("--port", type=int, default=8000, help="(%(default)s)")
-    serve.add_argument("--workers", type=int, default=2, help="processes (%(default)s)")
+    serve.add_argument("--workers", type=int, help="processes (WEB_CONCURRENCY, or else 2)")
     serve.set_defaults(run=_serve)
 
     work = commands.add_parser(
@@ -486,6 +497,10 @@ def _parser() -> argparse.ArgumentParser:
         "--processes", type=int, default=0, metavar="N", help="one for each core if left out"
     )
     work.set_defaults(run=_work)
+
+    keys = commands.add_parser("keys", help="give somebody an API key")
+    keys.add_argument("name", metavar="NAME", help="whose key it is")
+    keys.set_defaults(run=_keys)
 
     document = commands.add_parser("openapi", help="print the OpenAPI document")
     document.add_argument("-o", "--output", type=Path, metavar="FILE", help="write it to a file")

@@ -16,6 +16,7 @@ from marshmallow import fields as plain
 
 from patchwork.lengths import UNITS
 from service import VERSION, answers, examples, problems, schemas
+from service.access import GUARDED
 from service.answers import MEDIA_TYPES, Form
 from service.batches.described import batch_paths
 from service.cutting import cutting_list_answer
@@ -103,6 +104,18 @@ _FILE_NAME: Final[dict[str, Any]] = {
         "schema": {"type": "string"},
     }
 }
+_LATER: Final[dict[str, Any]] = {
+    "Retry-After": {
+        "description": "Seconds after which the request may be sent again, where that may help.",
+        "schema": {"type": "integer"},
+    }
+}
+_TAG: Final[dict[str, Any]] = {
+    "ETag": {
+        "description": "The same as long as the answer is.",
+        "schema": {"type": "string"},
+    }
+}
 
 
 @lru_cache(maxsize=4)
@@ -146,6 +159,14 @@ def document(settings: Settings) -> dict[str, Any]:
         spec.components.schema(name, shape)
     for status in sorted({kind.status for kind in KINDS.values()} - {422}):
         spec.components.response(f"Problem{status}", _problem_response(status))
+    spec.components.security_scheme(
+        "key",
+        {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "An API key, where whoever runs the service has set any.",
+        },
+    )
     for path, operations in _paths(settings).items():
         spec.path(path=path, operations=operations)
     made: dict[str, Any] = spec.to_dict()
@@ -153,9 +174,19 @@ def document(settings: Settings) -> dict[str, Any]:
         shape = made["components"]["schemas"][name]
         shape["description"] = " ".join((cls.__doc__ or "").split())
         shape.update(getattr(cls, "rules", {}))
+    for path, operations in made["paths"].items():
+        for operation in operations.values() if path.startswith(GUARDED) else ():
+            _guard(operation)
     # Through its own text, so that nothing in it is shared with what it was made from.
     read: dict[str, Any] = read_json(write_json({"openapi": made.pop("openapi"), **made}))
     return read
+
+
+def _guard(operation: dict[str, Any]) -> None:
+    """Says of an operation that it may need a key, and may be asked for too often."""
+    operation["security"] = [{}, {"key": []}]
+    for status in (401, 429):
+        operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
 
 
 def _own_fields(
@@ -181,6 +212,7 @@ def _own_fields(
 
 
 def _introduction(settings: Settings) -> str:
+    rate = f" and {settings.rate:,} requests a minute" if settings.rate else ""
     return (
         "Send a patchwork block as JSON; get templates back that can be printed at true size, cut "
         "and sewn.\n\n"
@@ -194,7 +226,8 @@ def _introduction(settings: Settings) -> str:
         f"{schemas.MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
         f"document, {settings.max_items:,} items in a batch, {LONGEST_NAME} characters in a name "
         f"and {LONGEST_ID} in an id, "
-        f"{MOST_DEPTH:,} levels of nesting. A finished block measures from 1/4 in to 400 in, and "
+        f"{MOST_DEPTH:,} levels of nesting; {settings.deadline} seconds for drawing an answer"
+        f"{rate}. A finished block measures from 1/4 in to 400 in, and "
         "an allowance, a margin and an overlap up to 3 in."
     )
 
@@ -249,6 +282,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 {JSON: _content("Catalogue", {**catalogue, "blocks": catalogue["blocks"][:3]})},
                 parameters=[_UNIT],
                 problems_=(400, 406),
+                lasting=True,
             )
         },
         "/v1/blocks/{id}": {
@@ -270,6 +304,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                     _UNIT,
                 ],
                 problems_=(400, 404, 406),
+                lasting=True,
             )
         },
         "/v1/check": {
@@ -280,7 +315,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "With sizes and cautions if the block is good; else a problem with every fault.",
                 {JSON: _content("CheckAnswer", checked)},
                 body={**GOOD, **FAULTY},
-                problems_=(400, 406, 413, 415),
+                problems_=(400, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -299,7 +334,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(GOOD),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -321,7 +356,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(PLANS),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -341,7 +376,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(PLANS),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -362,7 +397,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(GOOD),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -383,7 +418,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(FOUNDATIONS),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
             )
         },
@@ -405,7 +440,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 body=dict(QUILTS),
                 parameters=[_PAGE],
                 headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415),
+                problems_=(400, 404, 406, 413, 415, 503),
                 settings=settings,
                 schema=schemas.GroupQuiltRequest,
             )
@@ -426,7 +461,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 },
                 body=dict(PACKETS),
                 headers=_FILE_NAME,
-                problems_=(400, 406, 413, 415),
+                problems_=(400, 406, 413, 415, 503),
                 settings=settings,
                 schema=schemas.PacketRequest,
             )
@@ -442,6 +477,15 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 problems_=(503,),
             )
         },
+        "/metrics": {
+            "get": _operation(
+                "getMetrics",
+                "service",
+                "Figures for Prometheus",
+                "In the text format of Prometheus.",
+                {"text/plain": {"schema": {"type": "string"}}},
+            )
+        },
         "/openapi.json": {
             "get": _operation(
                 "getDocument",
@@ -449,6 +493,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "This document",
                 "OpenAPI 3.1.",
                 {JSON: {"schema": {"type": "object"}, "example": {"openapi": "3.1.0"}}},
+                lasting=True,
             )
         },
         "/docs": {
@@ -458,6 +503,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "This document as a page to read",
                 "",
                 {"text/html": {"schema": {"type": "string"}}},
+                lasting=True,
             )
         },
     }
@@ -496,11 +542,13 @@ def _operation(
     problems_: Iterable[int] = (),
     settings: Settings | None = None,
     schema: type[Schema] = schemas.BlockRequest,
+    lasting: bool = False,
 ) -> dict[str, Any]:
     answer: dict[str, Any] = {"description": summary + ".", "content": dict(content)}
-    if headers:
-        answer["headers"] = dict(headers)
+    answer["headers"] = {**(headers or {}), **_TAG}
     responses: dict[str, Any] = {"200": answer}
+    if lasting:
+        responses["304"] = {"description": "You have it: its tag is in your If-None-Match."}
     for status in sorted({*problems_, 500}):
         responses[str(status)] = f"Problem{status}"
     operation: dict[str, Any] = {
@@ -536,7 +584,9 @@ def _problem_content(shown: Mapping[str, Any]) -> dict[str, Any]:
 def _problem_response(status: int) -> dict[str, Any]:
     """The answer with each kind of problem of one status."""
     kinds = [kind for kind in KINDS.values() if kind.status == status]
+    headers = {"headers": _LATER} if status in (429, 503) else {}
     return {
+        **headers,
         "description": " Or: ".join(f"{kind.title}." for kind in kinds),
         "content": _problem_content({kind.id: {"value": _example(kind)} for kind in kinds}),
     }
@@ -558,6 +608,7 @@ _DETAILS: Final = {
     "internal-error": "The service met an error of its own. Nothing is wrong with how you asked.",
     "unavailable": "A trial document could not be drawn.",
     "too-long": "This was stopped after 30 seconds.",
+    "too-much": "The process that drew this had to end before it was done.",
 }
 
 

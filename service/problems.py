@@ -148,6 +148,15 @@ TOO_LONG: Final = Kind(
     "again will not help: ask for fewer pieces, simpler outlines, larger sheets or a smaller "
     "finished size.",
 )
+TOO_MUCH: Final = Kind(
+    "too-much",
+    503,
+    "This was too much for one answer",
+    "Drawing the answer needed more memory than this service gives to one, or ended the process "
+    "that drew it. Sending the same request again will hardly help: ask for fewer pieces or parts, "
+    "simpler outlines, or a smaller finished size. Whoever runs the service finds the cause in its "
+    "log by the X-Request-Id of the answer.",
+)
 
 KINDS: Final = {
     kind.id: kind
@@ -167,6 +176,7 @@ KINDS: Final = {
         INTERNAL_ERROR,
         UNAVAILABLE,
         TOO_LONG,
+        TOO_MUCH,
     )
 }
 
@@ -174,11 +184,15 @@ _BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if k
 
 
 class Problem(Exception):
-    """Something is wrong with a request; the answer is of this kind."""
+    """Something is wrong with a request; the answer is of this kind.
 
-    def __init__(self, kind: Kind, detail: str) -> None:
+    Attributes:
+        retry_after: seconds after which it may be sent again; None where that is not known.
+    """
+
+    def __init__(self, kind: Kind, detail: str, retry_after: int | None = None) -> None:
         super().__init__(detail)
-        self.kind, self.detail = kind, detail
+        self.kind, self.detail, self.retry_after = kind, detail, retry_after
 
 
 def refused_kind(faults: Sequence[Fault]) -> Kind:
@@ -217,7 +231,7 @@ def faults_in_words(faults: Sequence[Fault]) -> str:
 
 def answer_with_problems(app: Flask) -> None:
     """Makes every error of the app leave as a problem."""
-    app.register_error_handler(Problem, lambda p: _answer(p.kind, p.detail))
+    app.register_error_handler(Problem, _problem)
     app.register_error_handler(NotJson, lambda e: _answer(BAD_JSON, sentence(str(e))))
     app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
     app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
@@ -239,6 +253,13 @@ def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = 
     type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
     body = problem_body(kind, detail, type_, faults, unit)
     return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
+
+
+def _problem(problem: Problem) -> Response:
+    answer = _answer(problem.kind, problem.detail)
+    if problem.retry_after is not None:
+        answer.headers["Retry-After"] = str(problem.retry_after)
+    return answer
 
 
 def _refused(error: Refused) -> Response:

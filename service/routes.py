@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import logging
 import re
 import unicodedata
 from collections.abc import Sequence
+from functools import partial
 from typing import Any, Final
 from urllib.parse import quote
 
@@ -14,28 +14,32 @@ from flask import Blueprint, Response, request
 from patchwork.lengths import UNITS, Unit
 from service import VERSION, answers
 from service.answers import MEDIA_TYPES, Answer, Form
-from service.bodies import json_body
+from service.bodies import raw_body
+from service.desk_work import Order
+from service.desks import Desks
 from service.json_text import write_json
+from service.kept_answers import KeptAnswers
 from service.negotiation import preferred
 from service.openapi import document
 from service.printables import PRINTABLES
 from service.problems import (
     BAD_REQUEST,
     NOT_ACCEPTABLE,
-    UNAVAILABLE,
     Problem,
 )
-from service.reading import read_request
 from service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
 
-_log = logging.getLogger(__name__)
 
+def interface(settings: Settings, desks: Desks) -> Blueprint:
+    """The addresses that programs use.
 
-def interface(settings: Settings) -> Blueprint:
-    """The addresses that programs use."""
+    Args:
+        desks: where what is asked for is drawn.
+    """
     api = Blueprint("interface", __name__)
+    kept = KeptAnswers(settings.cache_bytes)
 
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
@@ -50,26 +54,30 @@ def interface(settings: Settings) -> Blueprint:
     @api.post("/v1/check")
     def check() -> Response:
         _negotiate(("json",))
-        return _json(answers.check_answer(read_request(json_body(), settings)))
+        return answered(Order("check", raw_body()))
 
-    names = ", ".join(f'"{name}"' for name in PRINTABLES)
-
-    @api.post(f"/v1/<any({names}):name>")
     def printed(name: str) -> Response:
-        thing = PRINTABLES[name]
-        form = _negotiate(thing.forms)
+        form = _negotiate(PRINTABLES[name].forms)
         sheet = _sheet_number(form)
-        asked = thing.read(json_body(), settings)
-        return _document(thing.answer(asked, form, settings.max_sheets, sheet))
+        return answered(Order(name, raw_body(), form, sheet))
+
+    for each in PRINTABLES:
+        api.add_url_rule(f"/v1/{each}", each, partial(printed, each), methods=["POST"])
+
+    def answered(order: Order) -> Response:
+        answer = kept.get(order)
+        if answer is None:
+            answer = desks.do(order)
+            assert answer is not None
+            kept.put(order, answer)
+        return _document(answer)
 
     @api.get("/health")
     def health() -> Response:
-        try:
-            answers.prove_ready()
-        except Exception as error:
-            _log.exception("the trial document failed")
-            raise Problem(UNAVAILABLE, "A trial document could not be drawn.") from error
-        return _json({"status": "ok", "version": VERSION})
+        desks.prove_ready()
+        response = _json({"status": "ok", "version": VERSION})
+        response.cache_control.no_store = True
+        return response
 
     @api.get("/openapi.json")
     def openapi() -> Response:
@@ -112,7 +120,9 @@ def _sheet_number(form: Form) -> int | None:
 
 def _unit() -> Unit:
     """The query's ``unit``, in which an answer about the catalogue is given."""
-    given = _query("unit") or "in"
+    given = _query("unit")
+    if given is None:
+        return "in"
     for unit in UNITS:
         if given == unit:
             return unit

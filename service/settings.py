@@ -12,6 +12,10 @@ from patchwork.block import MOST_PIECES, MOST_POINTS
 from render.sheets import MOST_SHEETS
 
 PREFIX = "PIECEWRIGHT_"
+METRICS_FOLDER = "PROMETHEUS_MULTIPROC_DIR"
+"""The environment variable by which prometheus_client knows where processes share figures."""
+
+LEVELS = ("debug", "info", "warning", "error")
 
 
 def _limit(default: int, most: int, least: int = 1) -> Any:
@@ -35,6 +39,9 @@ class Settings:
         desks: processes that draw, for each process of the service.
         waiting: requests that may wait for a desk, for each process of the service; a further
             one is answered 503 at once.
+        desk_memory: MB that a desk may take; what needs more is answered 503.
+        cache_bytes: of answers that each process of the service keeps for whoever asks the same
+            again; 0 for none.
         rate: requests a minute from one key, or from one address where no keys are set;
             0 for no limit.
         data: the folder for batches; ``~/.local/state/piecewright`` if empty.
@@ -48,9 +55,12 @@ class Settings:
         batch_deadline: seconds for one packet of a batch.
         keep_hours: how long a batch is kept after it has ended.
         keys: the file of API keys (see ``service.keys``); none are needed if empty.
+        origins: of pages that may use the service from a browser, such as
+            ``https://guild.example``, with commas between them; ``*`` for all.
+        log: the least level that is logged: debug, info, warning or error.
 
     Raises:
-        ValueError: a limit is out of its range.
+        ValueError: a limit is out of its range, or the level is none.
     """
 
     max_request_bytes: int = _limit(2 * 1024 * 1024, 64 * 1024 * 1024)
@@ -61,6 +71,8 @@ class Settings:
     deadline: int = _limit(30, 3600)
     desks: int = _limit(1, 64)
     waiting: int = _limit(16, 1000, least=0)
+    desk_memory: int = _limit(3072, 1024 * 1024, least=256)
+    cache_bytes: int = _limit(32 * 1024 * 1024, 16 * 1024 * 1024 * 1024, least=0)
     rate: int = _limit(0, 1_000_000, least=0)
     data: str = ""
     database: str = ""
@@ -70,8 +82,12 @@ class Settings:
     batch_deadline: int = _limit(120, 3600)
     keep_hours: int = _limit(72, 24 * 365)
     keys: str = ""
+    origins: str = ""
+    log: str = "info"
 
     def __post_init__(self) -> None:
+        if self.log not in LEVELS:
+            raise ValueError(f"{PREFIX}LOG must be one of {', '.join(LEVELS)}, not {self.log!r}")
         for limit in fields(self):
             if limit.metadata:
                 value = getattr(self, limit.name)

@@ -30,7 +30,9 @@ class PacketPart(RequestField):
             "properties": {
                 "for": {
                     **self.NAME.json_schema(refer),
-                    "description": "Whose packet it is: every sheet carries the name.",
+                    "type": ["string", "null"],
+                    "description": "Whose packet it is: every sheet carries the name. `null`: "
+                    "nobody's, whatever the defaults say.",
                 }
             },
             "additionalProperties": True,

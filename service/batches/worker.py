@@ -6,7 +6,6 @@ when the service does, which it learns from its standard input.
 
 from __future__ import annotations
 
-import logging
 import os
 import sys
 import time
@@ -17,6 +16,7 @@ from typing import Final
 from service.batches.drawing import Drawing, Packets
 from service.batches.parts import parts
 from service.batches.work import work_on_next
+from service.logs import write_lines
 from service.settings import Settings
 
 _PAUSE: Final = 0.1
@@ -31,11 +31,11 @@ _IDLE: Final = 20.0
 
 def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
     """Works under the name that is the one argument, with the environment's settings."""
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     (name,) = arguments
     os.nice(_NICENESS)
     Thread(target=_end_with_parent, name="parent", daemon=True).start()
     settings = Settings.from_environment()
+    write_lines(settings.log)
     opened, drawing = parts(settings), drawing or Packets()
     last = time.monotonic()
     while time.monotonic() - last < _IDLE:

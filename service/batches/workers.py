@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 from dataclasses import replace
 from typing import Final
 
 from service.batches.supervisor import Supervisor
+from service.logs import write_lines
 from service.settings import Settings
 
 MOST_PROCESSES: Final = 64
@@ -34,7 +34,7 @@ def run_workers(settings: Settings, processes: int = 0) -> None:
             ]
         )
         return
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    write_lines(settings.log)
     supervisor = Supervisor(replace(settings, batch_processes=processes))
     for told in (signal.SIGTERM, signal.SIGINT):
         signal.signal(told, lambda *_: supervisor.end())

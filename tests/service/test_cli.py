@@ -243,7 +243,7 @@ def test_serve_starts_gunicorn(monkeypatch: pytest.MonkeyPatch) -> None:
     assert command[1:3] == ["-m", "gunicorn"]
     assert command[command.index("--bind") + 1] == "[::1]:9000"
     assert command[command.index("--workers") + 1] == "3"
-    assert "--no-control-socket" in command
+    assert command[command.index("--config") + 1] == "python:service.serving"
 
 
 def test_it_runs_as_a_program_in_a_pipe() -> None:
