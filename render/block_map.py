@@ -7,9 +7,9 @@ their pieces; where there is no room for one it stands outside, with a leader.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -32,7 +32,7 @@ from render import fonts
 from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, line, moved
 from render.fabric_fills import Look, filled, looks
 from render.furniture import Heading
-from render.labels import CLEAR, SIZES, places, rectangle_of, text_block, turns
+from render.labels import CLEAR, SIZES, Room, rectangle_of, text_block, turns
 
 EDGE: Final = 1.4
 """Points; the weight of the block's outside."""
@@ -58,6 +58,9 @@ _MOST_ROUNDS: Final = 6
 _ROWS_TO_TRY: Final = 3
 _MOST_ROWS: Final = 24
 """Of labels round the block; one for which there is no room in any is left out."""
+
+_MOST_OUTSIDE: Final = 80
+"""Labels outside the block; among more leaders than these nobody finds the one looked for."""
 
 _OUTSIDE: Final = 0.09
 
@@ -98,7 +101,9 @@ def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:
     The key has a drawing of its own where it may share the map's sheet; below a map that
     goes over several sheets it rather takes none of its own.
     """
-    found, key = _Map(plan).drawing(), _key(plan)
+    own = _Map(plan)
+    placing = own.placed()
+    found, key = own.drawing(placing.put), _key(plan)
     if max(found.box.width, found.box.height) <= _ONE_SHEET:
         return found, key
     dx, dy = found.box.x - key.box.x, found.box.bottom + 0.15 - key.box.y
@@ -203,6 +208,9 @@ def pressed_way(
 
 # --- placing ---------------------------------------------------------------------------------
 
+_Bounds: TypeAlias = tuple[float, float, float, float]
+"""Least x and y, and greatest."""
+
 
 class _Taken:
     """What is already there, found by its place."""
@@ -210,7 +218,7 @@ class _Taken:
     _CELL: Final = 0.6
 
     def __init__(self) -> None:
-        self._cells: dict[tuple[int, int], list[BaseGeometry]] = {}
+        self._cells: dict[tuple[int, int], list[tuple[_Bounds, BaseGeometry]]] = {}
 
     def copy(self) -> _Taken:
         own = _Taken()
@@ -218,18 +226,33 @@ class _Taken:
         return own
 
     def add(self, shape: BaseGeometry) -> None:
-        for cell in self._around(shape):
-            self._cells.setdefault(cell, []).append(shape)
+        bounds = shape.bounds
+        for cell in self._around(bounds):
+            self._cells.setdefault(cell, []).append((bounds, shape))
 
-    def near(self, shape: BaseGeometry) -> list[BaseGeometry]:
-        found = {id(s): s for cell in self._around(shape) for s in self._cells.get(cell, ())}
+    def near(self, shape: BaseGeometry, room: float = 0.0) -> list[BaseGeometry]:
+        """What may come closer to a shape than ``room``: by their bounds."""
+        left, top, right, bottom = shape.bounds
+        bounds = left - room, top - room, right + room, bottom + room
+        left, top, right, bottom = bounds
+        found = {
+            id(other): other
+            for cell in self._around(bounds)
+            for own, other in self._cells.get(cell, ())
+            if own[0] <= right and own[2] >= left and own[1] <= bottom and own[3] >= top
+        }
         return list(found.values())
 
-    def free(self, shape: BaseGeometry) -> bool:
-        return not any(shape.intersects(other) for other in self.near(shape))
+    def free(self, shape: BaseGeometry, room: float = 0.0) -> bool:
+        """Whether nothing is in a shape, nor within ``room`` of it."""
+        others = self.near(shape, room)
+        if not others:
+            return True
+        whole = shape.buffer(room) if room else shape
+        return not any(whole.intersects(other) for other in others)
 
-    def _around(self, shape: BaseGeometry) -> Iterator[tuple[int, int]]:
-        left, top, right, bottom = (math.floor(c / self._CELL) for c in shape.bounds)
+    def _around(self, bounds: _Bounds) -> Iterator[tuple[int, int]]:
+        left, top, right, bottom = (math.floor(c / self._CELL) for c in bounds)
         for x in range(left, right + 1):
             for y in range(top, bottom + 1):
                 yield x, y
@@ -331,6 +354,34 @@ def _runs(plan: SewingPlan, step: int) -> Iterator[_Run]:
     yield _Run(step, tuple(own))
 
 
+_Sign: TypeAlias = tuple[bool, int]
+"""A part of a seam (true) or a piece, by its number."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shaft:
+    """What of an arrow keeps clear: half its length, half its width, and the room beside it."""
+
+    half: float
+    width: float
+    room: float
+    flat: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Placing:
+    """All that is placed on a map, and how much found no room.
+
+    Attributes:
+        names: of pieces, left out.
+        steps: whose number is left out somewhere.
+    """
+
+    put: tuple[_Put, ...]
+    names: int
+    steps: int
+
+
 class _Map:
     """Places everything on one block."""
 
@@ -347,10 +398,18 @@ class _Map:
         self.around = Box(left, top, right - left, bottom - top)
         self.lengths = [edge.length for edge in self.edges]
         self.runs = [run for k in range(len(plan.order.joins)) for run in _runs(plan, k)]
+        # What lies clear of the lines is the same in every round.
+        self._known_stations: dict[int, list[tuple[Point, Vector]]] = {}
+        self._known_shafts: dict[
+            tuple[int, int, _Shaft], list[tuple[Point, Vector, BaseGeometry]]
+        ] = {}
+        self._known_discs: dict[
+            tuple[int, Point, Vector, float, float], list[tuple[Point, BaseGeometry]]
+        ] = {}
+        self._insides: dict[int, BaseGeometry] = {}
 
-    def drawing(self) -> Drawing:
+    def drawing(self, put: Sequence[_Put]) -> Drawing:
         seams, block = self.plan.seams, self.plan.block
-        put = self._placed()
         clear = _Taken()
         for one in put:
             for shape in (*one.shapes, *one.leaders):
@@ -377,44 +436,77 @@ class _Map:
 
     # --- rounds of placing ---
 
-    def _placed(self) -> list[_Put]:
+    def placed(self) -> _Placing:
         """All marks.  What finds no room in one round stands outside from the next one on.
 
         What stands outside is placed before all else and in the order in which it failed, so
-        a round goes on from the last one's ground.
+        a round goes on from the last one's ground.  Once there are as many outside as help, the
+        rest is left out.
         """
-        outer: set[tuple[bool, int]] = set()
+        outer: set[_Sign] = set()
+        lost: set[_Sign] = set()
         ground = _Ground()
         for one in self._meetings():
             ground.keep(one)
-        failed: list[tuple[bool, int]] = []
-        placed = ground
+        failed: list[_Sign] = []
         for _ in range(_MOST_ROUNDS):
-            for is_step, number in failed:
-                self._place_outside(is_step, number, ground)
-            outer.update(failed)
+            chosen = self._nearest(failed, _MOST_OUTSIDE - len(outer))
+            outer.update(chosen)
+            lost.update(sign for sign in chosen if not self._place_outside(sign, ground))
             placed, failed = ground.copy(), []
-            for run in self._by_room():
-                if (True, run) in outer:
+            full = len(outer) >= _MOST_OUTSIDE
+            for sign in self._signs():
+                if sign in outer:
                     continue
-                seam = self._seam_mark(self.runs[run], placed.taken)
-                if seam is None:
-                    failed.append((True, run))
-                else:
-                    placed.keep(seam)
-            for piece in range(len(self.shapes)):
-                if (False, piece) in outer:
-                    continue
-                label_in = self._piece_label(piece, placed.taken)
-                if label_in is None:
-                    failed.append((False, piece))
-                else:
-                    placed.keep(label_in)
-            if not failed:
+                found = self._place_inside(sign, placed.taken)
+                if found is None:
+                    failed.append(sign)
+                    found = self._bare_arrow(sign, placed.taken) if full else None
+                if found is not None:
+                    placed.keep(found)
+            if full or not failed:
                 break
-        return placed.put
+        lost.update(failed)
+        return _Placing(
+            tuple(placed.put),
+            sum(not is_step for is_step, _ in lost),
+            len({self.runs[number].step for is_step, number in lost if is_step}),
+        )
 
-    def _place_outside(self, is_step: bool, number: int, ground: _Ground) -> None:
+    def _signs(self) -> Iterator[_Sign]:
+        """All that is to be placed: parts of seams, then pieces."""
+        yield from ((True, run) for run in self._by_room())
+        yield from ((False, piece) for piece in range(len(self.shapes)))
+
+    def _nearest(self, signs: list[_Sign], most: int) -> list[_Sign]:
+        """Those closest to the outside of the block, at most so many, in the given order."""
+        if len(signs) <= most:
+            return signs
+        box = self.around
+
+        def depth(sign: _Sign) -> float:
+            x, y = self._middle(sign)
+            return round(min(x - box.x, box.right - x, y - box.y, box.bottom - y), 6)
+
+        chosen = set(sorted(signs, key=depth)[:most])
+        return [sign for sign in signs if sign in chosen]
+
+    def _middle(self, sign: _Sign) -> Point:
+        is_step, number = sign
+        if not is_step:
+            return self._inside(number)
+        _, stations = next(self._stations(self.runs[number], 0.0))
+        return stations[0][0]
+
+    def _place_inside(self, sign: _Sign, taken: _Taken) -> _Put | None:
+        is_step, number = sign
+        if is_step:
+            return self._seam_mark(self.runs[number], taken)
+        return self._piece_label(number, taken)
+
+    def _place_outside(self, sign: _Sign, ground: _Ground) -> bool:
+        """Whether there was room for what is said; the arrow of a seam stands in any case."""
+        is_step, number = sign
         found = self._seam_arrow(self.runs[number], ground.taken) if is_step else None
         if found is not None:
             ground.keep(found[0])
@@ -422,6 +514,7 @@ class _Map:
         label = self._beyond(is_step, self._said(is_step, number), anchor, ground)
         if label is not None:
             ground.keep(label)
+        return label is not None
 
     def _by_room(self) -> list[int]:
         """The parts of seams, those with the shortest edges first."""
@@ -445,25 +538,15 @@ class _Map:
         said = str(run.step + 1)
         for half, letters in _MARK_SIZES:
             radius = _radius(said, letters)
-            for edge, at, way in self._stations(run, 2 * radius):
-                tail, tip = plus(at, way, -half), plus(at, way, half)
-                shaft = LineString([tail, tip]).buffer(0.03, cap_style="flat")
-                if not self._clear(shaft, edge, taken) or not taken.free(shaft.buffer(2 * _NEAR)):
+            for edge, at, way, shaft in self._shafts(
+                run, 2 * radius, _Shaft(half, 0.03, 0.01, True)
+            ):
+                if not taken.free(shaft) or not taken.free(shaft, 2 * _NEAR):
                     continue
-                across = (-way[1], way[0])
-                for centre in (
-                    plus(tail, way, -radius - 0.012),
-                    plus(plus(at, across, radius + 0.045), way, -radius - 0.035),
-                    plus(plus(at, across, -radius - 0.045), way, -radius - 0.035),
-                    plus(plus(at, across, radius + 0.045), way, radius + 0.035),
-                    plus(plus(at, across, -radius - 0.045), way, radius + 0.035),
-                ):
-                    disc = shapely.Point(centre).buffer(radius)
-                    if not taken.free(disc.buffer(2 * _NEAR)):
+                for centre, disc in self._discs(edge, at, way, half, radius):
+                    if not taken.free(disc) or not taken.free(disc, 2 * _NEAR):
                         continue
-                    if not self._clear(disc, None, taken, _NEAR):
-                        continue
-                    if not self._clear(LineString([at, centre]), edge, taken):
+                    if not taken.free(LineString([at, centre])):
                         continue
                     marks = [
                         *arrow(at, way, half, self.plan.pressing.directions[run.step]),
@@ -472,39 +555,102 @@ class _Map:
                     return _Put(tuple(marks), (shaft, disc))
         return None
 
+    def _discs(
+        self, edge: int, at: Point, way: Vector, half: float, radius: float
+    ) -> list[tuple[Point, BaseGeometry]]:
+        """Circles for the number beside an arrow that keep off all lines, the best first."""
+        key = (edge, at, way, half, radius)
+        if key not in self._known_discs:
+            across, tail = (-way[1], way[0]), plus(at, way, -half)
+            centres = [
+                plus(tail, way, -radius - 0.012),
+                plus(plus(at, across, radius + 0.045), way, -radius - 0.035),
+                plus(plus(at, across, -radius - 0.045), way, -radius - 0.035),
+                plus(plus(at, across, radius + 0.045), way, radius + 0.035),
+                plus(plus(at, across, -radius - 0.045), way, radius + 0.035),
+            ]
+            discs = shapely.buffer(shapely.points(centres), radius)
+            ties = shapely.linestrings([(at, centre) for centre in centres])
+            clear = self._off_lines(discs, None, _NEAR) & self._off_lines(ties, edge, 0.01)
+            self._known_discs[key] = [
+                (centre, disc)
+                for centre, disc, good in zip(centres, discs, clear, strict=True)
+                if good
+            ]
+        return self._known_discs[key]
+
     def _seam_arrow(self, run: _Run, taken: _Taken) -> tuple[_Put, Point]:
         """A seam's arrow alone, however small, and where its leader ends."""
+        found = self._clear_arrow(run, taken)
+        if found is not None:
+            return found
         press = self.plan.pressing.directions[run.step]
-        last: tuple[Point, Vector, float] | None = None
-        for half in _ARROWS:
-            for edge, at, way in self._stations(run, 0.0):
-                shaft = LineString([plus(at, way, -half), plus(at, way, half)]).buffer(0.02)
-                last = (at, way, half)
-                if self._clear(shaft, edge, taken, 0.005):
-                    return _Put(tuple(arrow(at, way, half, press)), (shaft,)), at
-        assert last is not None
-        at, way, half = last
+        half = _ARROWS[-1]
+        *_, (_, last) = self._stations(run, 0.0)
+        at, way = last[-1]
         shaft = LineString([plus(at, way, -half), plus(at, way, half)]).buffer(0.01)
         return _Put(tuple(arrow(at, way, half, press)), (shaft,)), at
 
-    def _stations(self, run: _Run, least: float) -> Iterator[tuple[int, Point, Vector]]:
-        """Places along a seam, those on long edges first, with the way toward the pressed side."""
+    def _clear_arrow(self, run: _Run, taken: _Taken) -> tuple[_Put, Point] | None:
+        press = self.plan.pressing.directions[run.step]
+        for half in _ARROWS:
+            for _, at, way, shaft in self._shafts(run, 0.0, _Shaft(half, 0.02, 0.005, False)):
+                if taken.free(shaft):
+                    return _Put(tuple(arrow(at, way, half, press)), (shaft,)), at
+        return None
+
+    def _bare_arrow(self, sign: _Sign, taken: _Taken) -> _Put | None:
+        """The arrow of a seam whose number is left out, if there is room for that."""
+        is_step, number = sign
+        found = self._clear_arrow(self.runs[number], taken) if is_step else None
+        return None if found is None else found[0]
+
+    def _shafts(
+        self, run: _Run, least: float, kind: _Shaft
+    ) -> Iterator[tuple[int, Point, Vector, BaseGeometry]]:
+        """Shafts of arrows across a seam that keep off all lines but their own edge."""
+        for edge, stations in self._stations(run, least):
+            key = (run.step, edge, kind)
+            if key not in self._known_shafts:
+                ends = [
+                    (plus(at, way, -kind.half), plus(at, way, kind.half)) for at, way in stations
+                ]
+                cap = "flat" if kind.flat else "round"
+                shafts = shapely.buffer(shapely.linestrings(ends), kind.width, cap_style=cap)
+                clear = self._off_lines(shafts, edge, kind.room)
+                self._known_shafts[key] = [
+                    (at, way, shaft)
+                    for (at, way), shaft, good in zip(stations, shafts, clear, strict=True)
+                    if good
+                ]
+            for at, way, shaft in self._known_shafts[key]:
+                yield edge, at, way, shaft
+
+    def _stations(
+        self, run: _Run, least: float
+    ) -> Iterator[tuple[int, list[tuple[Point, Vector]]]]:
+        """Places along a seam by edge, long ones first, with the way toward the pressed side."""
         plan = self.plan
         press = plan.pressing.directions[run.step]
         edges = sorted(run.edges, key=lambda e: -self.lengths[e])
         for n, edge in enumerate(edges[:_MOST_EDGES]):
             if n and self.lengths[edge] < least:
                 break
-            for t in _ALONG:
-                at, way = pressed_way(plan.seams, plan.order, self.spans, run.step, edge, t, press)
-                yield edge, at, way
+            if edge not in self._known_stations:
+                self._known_stations[edge] = [
+                    pressed_way(plan.seams, plan.order, self.spans, run.step, edge, t, press)
+                    for t in _ALONG
+                ]
+            yield edge, self._known_stations[edge]
 
-    def _clear(
-        self, shape: BaseGeometry, own: int | None, taken: _Taken, room: float = 0.01
-    ) -> bool:
-        """Whether a shape keeps off all lines but one, and off all that is there."""
-        hits = self.tree.query(shape, predicate="dwithin", distance=room).tolist()
-        return all(n == own for n in hits) and taken.free(shape)
+    def _off_lines(
+        self, shapes: NDArray[np.object_], own: int | None, room: float
+    ) -> NDArray[np.bool_]:
+        """Which shapes keep off all lines but one."""
+        clear = np.ones(len(shapes), dtype=np.bool_)
+        which, lines = self.tree.query(shapes, predicate="dwithin", distance=room)
+        clear[which[lines != (-1 if own is None else own)]] = False
+        return clear
 
     # --- pieces ---
 
@@ -514,23 +660,33 @@ class _Map:
     def _piece_label(self, piece: int, taken: _Taken) -> _Put | None:
         shape = self.shapes[piece]
         said = self._id(piece)
-        inner = shape.buffer(-CLEAR, join_style="mitre")
+        if piece not in self._insides:
+            self._insides[piece] = shape.buffer(-CLEAR, join_style="mitre")
+        inner = self._insides[piece]
         others = taken.near(shape)
+        slants = turns(shape)
         for gap, sizes in ((2 * CLEAR, SIZES[:4]), (CLEAR / 2, SIZES)):
-            room: BaseGeometry = inner
+            left: BaseGeometry = inner
             close = [o.buffer(gap) for o in others if o.dwithin(inner, gap)]
             if close:
-                room = room.difference(shapely.union_all(close))
-            parts = sorted(polygons(room), key=lambda p: -p.area)[:4]
+                left = left.difference(shapely.union_all(close))
+            parts = sorted(polygons(left), key=lambda p: -p.area)[:4]
+            rooms = [(part.area, Room(part)) for part in parts]
+            least = text_block([(said, sizes[-1], False)])
+            hopeless: set[tuple[int, float]] = set()
             for letters in sizes:
                 block = text_block([(said, letters, False)])
-                for part in parts:
-                    if part.area < block.width * block.height:
+                for n, (area, room) in enumerate(rooms):
+                    if area < block.width * block.height:
                         break
-                    for turn in turns(shape):
-                        for at in places(part, block, turn):
+                    for turn in slants:
+                        if (n, turn) in hopeless:
+                            continue
+                        for at in room.places(block, turn):
                             shapes = (rectangle_of(block, at, turn),)
                             return _Put(tuple(block.placed(at, turn)), shapes)
+                        if not room.may_hold(least, turn):
+                            hopeless.add((n, turn))
         return None
 
     def _inside(self, piece: int) -> Point:
@@ -566,7 +722,7 @@ class _Map:
                 box = shapely.box(
                     at[0] - wide / 2, at[1] - high / 2, at[0] + wide / 2, at[1] + high / 2
                 )
-                if not taken.free(box.buffer(0.03)):
+                if not taken.free(box, 0.03):
                     ground.full.add((wide, high, at))
                     continue
                 leader = LineString([at, anchor]).difference(box.buffer(0.015))

@@ -79,32 +79,56 @@ def turns(shape: Polygon) -> list[float]:
     return found
 
 
-def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
-    """Points for the middle of a block of text so that it lies in the room.
+class Room:
+    """Where a label is to lie, turned level for each turn that is asked for once."""
 
-    The block fits where the room, moved by each of its four corners, overlaps itself:
-    exactly so for a convex room, and the others are looked at once more.
-    """
-    if room.is_empty:
-        return
-    level = affinity.rotate(room, -turn, origin=(0, 0))
-    w, h = block.width / 2, block.height / 2
-    left, top, right, bottom = level.bounds
-    if right - left < 2 * w or bottom - top < 2 * h:
-        return
-    moved = [affinity.translate(level, dx, dy) for dx in (w, -w) for dy in (h, -h)]
-    areas = polygons(shapely.intersection_all(moved))
-    if not areas:
-        return
-    middles = max(areas, key=lambda part: part.area)
-    centre = middles.centroid if middles.covers(middles.centroid) else middles.point_on_surface()
-    corners = np.array(middles.exterior.coords)
-    extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
-    for x, y in [(centre.x, centre.y), *extremes]:
+    def __init__(self, shape: Polygon) -> None:
+        self._shape = shape
+        self._level: dict[float, Polygon] = {}
+
+    def may_hold(self, block: TextBlock, turn: float) -> bool:
+        """False only if neither this block nor one that is larger both ways has a place."""
+        return bool(self._middles(block, turn))
+
+    def places(self, block: TextBlock, turn: float) -> Iterator[Point]:
+        """Points for the middle of a block of text so that it lies in the room."""
+        areas = self._middles(block, turn)
+        if not areas:
+            return
+        middles = max(areas, key=lambda part: part.area)
+        inner = middles.centroid
+        centre = inner if middles.covers(inner) else middles.point_on_surface()
+        corners = np.array(middles.exterior.coords)
+        extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
         cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        at = (cos * x - sin * y, sin * x + cos * y)
-        if room.buffer(1e-6).covers(rectangle_of(block, at, turn)):
-            yield at
+        grown = self._shape.buffer(1e-6)
+        for x, y in [(centre.x, centre.y), *extremes]:
+            at = (cos * x - sin * y, sin * x + cos * y)
+            if grown.covers(rectangle_of(block, at, turn)):
+                yield at
+
+    def _middles(self, block: TextBlock, turn: float) -> list[Polygon]:
+        """Where the room, moved by each of the block's four corners, overlaps itself.
+
+        There the block fits: exactly so for a convex room, and others are looked at once more.
+        """
+        if self._shape.is_empty:
+            return []
+        if turn not in self._level:
+            self._level[turn] = affinity.rotate(self._shape, -turn, origin=(0, 0))
+        level = self._level[turn]
+        w, h = block.width / 2, block.height / 2
+        left, top, right, bottom = level.bounds
+        if right - left < 2 * w or bottom - top < 2 * h:
+            return []
+        corners = [(dx, dy) for dx in (w, -w) for dy in (h, -h)]
+        moved = [shapely.transform(level, lambda points, by=by: points + by) for by in corners]
+        return polygons(shapely.intersection_all(moved))
+
+
+def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
+    """Points for the middle of a block of text so that it lies in the room."""
+    return Room(room).places(block, turn)
 
 
 def rectangle_of(block: TextBlock, at: Point, turn: float) -> Polygon:

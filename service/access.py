@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import math
 import time
 from collections.abc import Callable
@@ -13,8 +14,8 @@ from limits import RateLimitItemPerMinute
 from limits.storage import MemoryStorage, RedisStorage, Storage
 from limits.strategies import MovingWindowRateLimiter
 
-from service.keys import Keys
-from service.problems import TOO_MANY_REQUESTS, UNAUTHORIZED, Problem
+from service.keys import BadKeys, Keys
+from service.problems import TOO_MANY_REQUESTS, UNAUTHORIZED, UNAVAILABLE, Problem
 from service.settings import Settings
 
 GUARDED: Final = ("/v1/", "/metrics")
@@ -28,6 +29,8 @@ _ALLOWED: Final = (
 _METHODS: Final = "GET, HEAD, POST, DELETE, OPTIONS"
 _PREFLIGHT_KEPT: Final = 600
 """Seconds for which a browser may keep what it was told about an origin."""
+
+_log = logging.getLogger(__name__)
 
 
 def guard(app: Flask, settings: Settings) -> None:
@@ -69,7 +72,11 @@ def _owner(keys: Keys) -> str:
     scheme, _, key = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not key.strip():
         raise Problem(UNAUTHORIZED, "This address needs an API key.")
-    owner = keys.owner(key.strip())
+    try:
+        owner = keys.owner(key.strip())
+    except (BadKeys, OSError) as error:
+        _log.error("the file of keys can no longer be used: %s", error)
+        raise Problem(UNAVAILABLE, "Keys cannot be looked up now.") from error
     if owner is None:
         raise Problem(UNAUTHORIZED, "This API key is not known here.")
     return owner

@@ -47,8 +47,9 @@ def create_app(settings: Settings | None = None, desks: Desks | None = None) -> 
     settings = settings or Settings.from_environment()
     app = Flask("service", template_folder="pages", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
-    app.register_blueprint(interface(settings, desks or Desks(settings)))
-    app.register_blueprint(batches(settings))
+    desks = desks or Desks(settings)
+    app.register_blueprint(interface(settings, desks))
+    app.register_blueprint(batches(settings, desks))
     app.register_blueprint(pages(settings))
     answer_with_problems(app)
     app.before_request(_name_request)

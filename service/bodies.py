@@ -2,23 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from flask import request
 
 from service.answers import MEDIA_TYPES
-from service.json_text import read_json
 from service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
-
-
-def json_body() -> Any:
-    """The value that the request's body stands for.
-
-    Raises:
-        NotJson: it is none.
-        Problem, werkzeug.exceptions.RequestEntityTooLarge: as ``raw_body``.
-    """
-    return read_json(raw_body())
 
 
 def raw_body() -> bytes:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from service.answers import Answer, Form, NoSuchBlock, NoSuchSheet, check_answer
+from service.group_quilt import planned
 from service.json_text import NotJson, read_json, write_json
 from service.printables import PRINTABLES, Printable
 from service.problems import Problem
+from service.quilt_reading import read_quilt
 from service.reading import Refused, read_request
 from service.settings import Settings
 
@@ -43,6 +45,10 @@ def _checked(order: Order, settings: Settings) -> Answer:
     return Answer("json", write_json(check_answer(request)), f"{request.block.name} check")
 
 
+def _planned(order: Order, settings: Settings) -> None:
+    planned(read_quilt(read_json(order.body), settings))
+
+
 def _printed(thing: Printable) -> Work:
     def made(order: Order, settings: Settings) -> Answer:
         asked = thing.read(read_json(order.body), settings)
@@ -53,9 +59,11 @@ def _printed(thing: Printable) -> Work:
 
 WORKS: Final[Mapping[str, Work]] = {
     "check": _checked,
+    "quilt": _planned,
     **{name: _printed(thing) for name, thing in PRINTABLES.items()},
 }
-"""All that a desk can do, by name; for a printable that of its address."""
+"""All that a desk can do, by name; for a printable that of its address. ``quilt`` is to find out
+whether a group quilt can be planned."""
 
 
 # --- what is said to that --------------------------------------------------------------------

@@ -21,6 +21,7 @@ from flask import g, has_app_context
 
 from service.answers import Answer
 from service.desk_work import Failed, Order, Outcome, OutOfMemory, Wrong
+from service.metrics import DESKS_ENDED, REFUSED, WAITING
 from service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
 from service.settings import Settings
 
@@ -137,19 +138,19 @@ class Desks:
         try:
             outcome = desk.do(order, self._settings.deadline)
         except _Late:
-            self._replace(desk)
+            self._replace(desk, "time")
             seconds = self._settings.deadline
             said = f"This was stopped after {seconds} second{'' if seconds == 1 else 's'}."
             raise Problem(TOO_LONG, said) from None
         except (EOFError, OSError):
-            code = self._replace(desk)
+            code = self._replace(desk, "itself")
             _log.error("request %s ended its desk, which left with %d", _request_id(), code)
             raise _too_much() from None
         except BaseException:
-            self._replace(desk)
+            self._replace(desk, "broken off")
             raise
         if isinstance(outcome, OutOfMemory):
-            self._replace(desk)
+            self._replace(desk, "memory")
             _log.warning("request %s needs more memory than a desk has", _request_id())
             raise _too_much()
         self._give_back(desk)
@@ -195,6 +196,7 @@ class Desks:
         if self._waiting >= self._settings.waiting:
             raise _busy()
         self._waiting += 1
+        WAITING.inc()
         end = time.monotonic() + self._settings.deadline
         try:
             while not self._has_place():
@@ -204,6 +206,7 @@ class Desks:
                 self._changed.wait(max(left, _LOOK))
         finally:
             self._waiting -= 1
+            WAITING.dec()
 
     def _has_place(self) -> bool:
         return self._taken < self._settings.desks
@@ -236,8 +239,9 @@ class Desks:
         self._all.discard(desk)
         return desk.end()
 
-    def _replace(self, desk: _Desk) -> int:
+    def _replace(self, desk: _Desk, why: str) -> int:
         """Ends a desk, and has another put in its place; gives the exit code of the old one."""
+        DESKS_ENDED.labels(why).inc()
         code = self._end(desk)
         with self._changed:
             self._refilled += 1
@@ -262,6 +266,7 @@ def _end_all(desks: Iterable[_Desk]) -> None:
 
 
 def _busy() -> Problem:
+    REFUSED.inc()
     said = "Every desk is taken, and as many requests wait as may."
     return Problem(UNAVAILABLE, said, _RETRY_AFTER)
 

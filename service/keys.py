@@ -77,10 +77,13 @@ def new_key(file: Path, name: str) -> str:
         raise BadKeys(f"a name is up to 64 letters, digits, and any of . _ @ -, not {name!r}")
     if file.exists() and name in _read(file):
         raise BadKeys(f"{name} has a key already; take the line out of {file} to replace it")
+    # Whoever edits the file may leave its last line open; two on one line would lock all out.
+    before = file.read_bytes() if file.exists() else b""
+    begun = "\n" if before and not before.endswith(b"\n") else ""
     key = secrets.token_urlsafe(32)
     handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(handle, "w", encoding="ascii") as out:
-        out.write(f"{name} {digest_of(key)}\n")
+        out.write(f"{begun}{name} {digest_of(key)}\n")
     return key
 
 

@@ -40,6 +40,9 @@ KEPT: Final = Counter("piecewright_kept_answers", "Answers that were kept from b
 DESKS_ENDED: Final = Counter(
     "piecewright_desks_ended", "Desks that were ended or ended by themselves.", ["why"]
 )
+UNDER_WAY: Final = Gauge(
+    "piecewright_requests_under_way", "Requests not yet answered.", multiprocess_mode="livesum"
+)
 REFUSED: Final = Counter("piecewright_refused", "Requests for which no desk was free.")
 WAITING: Final = Gauge(
     "piecewright_waiting", "Requests that wait for a desk.", multiprocess_mode="livesum"
@@ -52,6 +55,12 @@ def measure(app: Flask) -> None:
     @app.before_request
     def begin() -> None:
         g.measured_from = time.perf_counter()
+        UNDER_WAY.inc()
+
+    @app.teardown_request
+    def end(error: BaseException | None) -> None:
+        if g.pop("measured_from", None) is not None:
+            UNDER_WAY.dec()
 
     @app.after_request
     def count(response: Response) -> Response:

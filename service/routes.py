@@ -19,6 +19,7 @@ from service.desk_work import Order
 from service.desks import Desks
 from service.json_text import write_json
 from service.kept_answers import KeptAnswers
+from service.metrics import KEPT
 from service.negotiation import preferred
 from service.openapi import document
 from service.printables import PRINTABLES
@@ -70,6 +71,8 @@ def interface(settings: Settings, desks: Desks) -> Blueprint:
             answer = desks.do(order)
             assert answer is not None
             kept.put(order, answer)
+        else:
+            KEPT.inc()
         return _document(answer)
 
     @api.get("/health")

@@ -11,8 +11,6 @@ from marshmallow import ValidationError
 from patchwork.faults import Fault
 from service.batches.lots import NAME, Item
 from service.batches.schemas import BatchRequest
-from service.group_quilt import planned
-from service.quilt_reading import read_quilt
 from service.reading import Refused, schema_faults
 from service.settings import Settings
 
@@ -24,11 +22,13 @@ class BatchAsked:
     Attributes:
         defaults: what items change: a packet request, or part of one; for a quilt's makers, the
             request for the quilt.
+        of_quilt: whether the items are for the makers of a quilt.
     """
 
     title: str
     defaults: Mapping[str, Any]
     items: tuple[Item, ...]
+    of_quilt: bool = False
 
 
 def read_batch(given: Any, settings: Settings) -> BatchAsked:
@@ -53,8 +53,7 @@ def read_batch(given: Any, settings: Settings) -> BatchAsked:
     if faults:
         raise Refused(tuple(faults), "in")
     if "quilt" in spec:
-        planned(read_quilt(given, settings))  # what is wrong with it is wrong for all makers
-        return BatchAsked(spec.get("title", ""), given, makers_items(spec))
+        return BatchAsked(spec.get("title", ""), given, makers_items(spec), of_quilt=True)
     return BatchAsked(spec.get("title", ""), spec.get("defaults", {}), batch_items(spec))
 
 

@@ -25,8 +25,10 @@ from service.batches.schemas import MOST_ITEMS
 from service.batches.store import Batch, KeyUsed, NewBatch
 from service.batches.tables import WrongVersion
 from service.batches.told import told_batch
-from service.bodies import json_body
-from service.json_text import write_json
+from service.bodies import raw_body
+from service.desk_work import Order
+from service.desks import Desks
+from service.json_text import read_json, write_json
 from service.negotiation import preferred
 from service.problems import (
     BAD_REQUEST,
@@ -55,11 +57,15 @@ _log = logging.getLogger(__name__)
 
 
 def batches(
-    settings: Settings, by: Engine | None = None, pace: events.Pace | None = None
+    settings: Settings,
+    desks: Desks,
+    by: Engine | None = None,
+    pace: events.Pace | None = None,
 ) -> Blueprint:
     """The addresses of batches.
 
     Args:
+        desks: where a group quilt is planned, to find out whether it can be.
         by: who does the work; the engine that the settings choose if not given.
         pace: of streams of events.
     """
@@ -71,8 +77,11 @@ def batches(
     def make_batch() -> Response:
         _negotiate(JSON)
         key = _idempotency_key()
-        body = json_body()
+        raw = raw_body()
+        body = read_json(raw)
         asked = read_batch(body, settings)
+        if asked.of_quilt:  # what is wrong with the quilt is wrong for every maker
+            desks.do(Order("quilt", raw))
         opened = _opened(settings)
         new = NewBatch(
             title=asked.title,

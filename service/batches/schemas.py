@@ -78,7 +78,10 @@ class BatchRequest(QuiltAndMakers):
     def _has_packets(self, data: Any, original: Any, **kwargs: Any) -> None:
         if not isinstance(original, dict):
             return
-        if ("items" in original) == ("quilt" in original):
+        if not {"items", "quilt"} & original.keys():
+            said = "a batch has items, or a quilt and its makers"
+            raise ValidationError({"items": [{"code": "required", "detail": said}]})
+        if {"items", "quilt"} <= original.keys():
             raise refusal("items", "a batch has either items, or a quilt and its makers")
         if ("makers" in original) != ("quilt" in original):
             raise refusal("items", "a quilt's packets are for its makers; give both or neither")

@@ -58,6 +58,13 @@ class TestKeys:
         assert keys.owner(ada) is None
         assert keys.owner(wim) == "wim"
 
+    def test_a_key_is_put_on_a_line_of_its_own(self, tmp_path: Path) -> None:
+        file = tmp_path / "keys"
+        file.write_text(f"wim {sha256(b'of old').hexdigest()}")  # its last line is left open
+        ada = new_key(file, "ada")
+        keys = Keys(file)
+        assert (keys.owner("of old"), keys.owner(ada)) == ("wim", "ada")
+
     @pytest.mark.parametrize(
         "written", ["ada", "ada 1234", "ada " + "G" * 64, f"ada {'0' * 64}\nada {'1' * 64}"]
     )
@@ -115,6 +122,18 @@ class TestWithKeys:
     @pytest.mark.parametrize("path", ["/health", "/openapi.json", "/docs", "/problems/not-found"])
     def test_what_the_service_says_of_itself_is_open(self, client: FlaskClient, path: str) -> None:
         assert client.get(path).status_code == 200
+
+    def test_nobody_is_let_in_while_the_file_cannot_be_used(
+        self, client: FlaskClient, keys: dict[str, str], tmp_path: Path
+    ) -> None:
+        (tmp_path / "keys").write_text("no line of keys")
+        broken = client.get("/v1/blocks", headers=bearer(keys["ada"]))
+        (tmp_path / "keys").unlink()
+        gone = client.get("/v1/blocks", headers=bearer(keys["ada"]))
+        for answer in (broken, gone):
+            assert answer.status_code == 503
+            assert answer.mimetype == "application/problem+json"
+            assert str(tmp_path) not in answer.get_data(as_text=True)
 
     def test_a_key_opens(self, client: FlaskClient, keys: dict[str, str]) -> None:
         assert client.get("/v1/blocks", headers=bearer(keys["ada"])).status_code == 200

@@ -35,3 +35,16 @@ def test_what_strangers_try_makes_no_figures_of_its_own(client: FlaskClient) -> 
     labels = {label for key in figures(client) for label in key}
     assert "/login.php" not in labels
     assert "BREW" not in labels
+
+
+def test_answers_that_were_kept_are_counted(client: FlaskClient) -> None:
+    def kept() -> float:
+        text = client.get("/metrics").get_data(as_text=True)
+        families = {family.name: family for family in text_string_to_metric_families(text)}
+        return families["piecewright_kept_answers"].samples[0].value
+
+    body = {"block": "spools", "finish": {"width": "7 1/8"}}
+    client.post("/v1/check", json=body)
+    before = kept()
+    client.post("/v1/check", json=body)
+    assert kept() - before == 1

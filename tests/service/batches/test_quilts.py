@@ -76,7 +76,6 @@ def test_what_is_wrong_with_the_quilt_is_told_before_anything_is_made(
 @pytest.mark.parametrize(
     "body",
     [
-        {"title": "Nothing"},
         {**QUILT, "items": [{"for": "Ada"}]},
         {name: value for name, value in QUILT.items() if name != "makers"},
         {"items": [{"for": "Ada"}], "designs": QUILT["designs"]},
@@ -87,6 +86,11 @@ def test_a_batch_has_items_or_a_quilt_with_makers(client: FlaskClient, body: Any
     assert answer.status_code == 422
     found: Any = answer.json
     assert found["errors"][0]["code"] == "items"
+
+
+def test_a_batch_of_nothing_is_none(client: FlaskClient) -> None:
+    found: Any = client.post("/v1/batches", json={"title": "Nothing"}).json
+    assert [(f["pointer"], f["code"]) for f in found["errors"]] == [("/items", "required")]
 
 
 @pytest.mark.parametrize("maker", [-1, 2, "Ada", None, True])
