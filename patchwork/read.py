@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely import STRtree
 from shapely.geometry import Polygon
@@ -30,6 +31,9 @@ Spec = Mapping[str, Any]
 
 FARTHEST = 1e4
 """Inches; no point of a block's curves lies farther out."""
+
+MOST_OVERLAPS = 2_000
+"""Pairs of pieces that overlap and are told; 2,000 pieces in a heap would make a million."""
 
 MOST_CURVE_STEPS = 5_000
 """Of one outline: the chords that stand for its curves. A circle 40 in wide takes some 500."""
@@ -117,8 +121,8 @@ def _finish_reading(
             said = f"the outline of piece {pieces[i].id!r} touches itself here"
             faults.append(Fault(where[i], "self-crossing", said, at))
             del shapes[i]  # as for one that is not sound: what it covers is not known
-    _check_overlaps(shapes, [p.id for p in pieces], where, faults)
-    if len(shapes) == len(pieces):
+    overlapping = _check_overlaps(shapes, [p.id for p in pieces], where, faults)
+    if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS:
         _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
     joins = None
     if spec.get("joins") is not None:
@@ -392,20 +396,27 @@ def _bodies(shape: Polygon) -> list[Polygon]:
 
 def _check_overlaps(
     shapes: Mapping[int, Polygon], ids: Sequence[str], where: Sequence[str], faults: list[Fault]
-) -> None:
+) -> int:
+    """How many pairs of pieces overlap, each of them a fault; it stops counting after the most."""
     if not shapes:
-        return
+        return 0
+    found = 0
     numbers, whole = list(shapes), list(shapes.values())
     pairs = STRtree(whole).query(whole, predicate="intersects")
-    for a, b in sorted(zip(*pairs.tolist(), strict=True)):
-        if a >= b:
-            continue
+    pairs = pairs[:, pairs[0] < pairs[1]]
+    for a, b in pairs[:, np.lexsort((pairs[1], pairs[0]))].T:
         overlap = whole[a].intersection(whole[b])
         if overlap.area > 1e-9 and not overlap.buffer(-TOLERANCE / 2).is_empty:
             i, j = numbers[a], numbers[b]
+            found += 1
+            if found > MOST_OVERLAPS:
+                said = "further pieces overlap, which are not listed; move the edges of these first"
+                faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+                break
             size = f"{overlap.area:.4g} square inches"
             said = f"pieces {ids[i]!r} and {ids[j]!r} overlap by {size}; move one outline's edge"
             faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+    return found
 
 
 def _check_gaps(
