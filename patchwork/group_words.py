@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from patchwork.group_joining import Area, pressed
 from patchwork.group_layout import letters, place_name
@@ -124,13 +124,12 @@ def _rows(area: Area) -> str:
 
 def not_nested(plan: QuiltPlan, most: int) -> list[str]:
     """Meetings between blocks that do not nest, by what keeps them from it."""
-    reasons: dict[str, Sequence[str]] = {}
+    reasons: dict[str, dict[str, None]] = {}
     left_open = [m for m in plan.meetings if not m.nests]
     for meeting in left_open[:most]:
-        places = [place_name(*place) for place in meeting.blocks]
-        said = meeting.reason or "it does not nest"
-        reasons[f"Where {listed(places)} meet: {said}."] = places
-    told = list(reasons)
+        places = listed([place_name(*place) for place in meeting.blocks])
+        reasons.setdefault(meeting.reason or "it does not nest", {})[places] = None
+    told = [f"Where {'; '.join(places)} meet: {said}." for said, places in reasons.items()]
     if len(left_open) > most:
         told.append(f"And at {len(left_open) - most} further points; the map shows them all.")
     return told

@@ -31,11 +31,19 @@ from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
 from render.fabric_fills import Look, filled, looks
 from render.furniture import Heading
 from render.linekinds import LineKind
-from render.text_column import BODY, SMALL, Entry, broken, paragraph, ticked
+from render.text_column import (
+    BODY,
+    SMALL,
+    WIDEST,
+    Column,
+    Entry,
+    broken,
+    paragraph,
+    ticked,
+)
 
-WIDTH: Final = 7.2
-HEIGHT: Final = 7.4
-"""Inches; what a picture or a sheet of text takes at most: one sheet of Letter or A4."""
+LARGEST: Final = 14.0
+"""Inches; no picture or sheet of text is higher."""
 
 MOST_ABREAST: Final = 12
 """Rows or columns of one picture."""
@@ -71,23 +79,24 @@ def heading(plan: QuiltPlan, title: str = "Group quilt") -> Heading:
 
 
 def quilt_plan_drawings(
-    plan: QuiltPlan, designs: Mapping[str, Block], highlight: str | None = None
+    plan: QuiltPlan, designs: Mapping[str, Block], room: Column, highlight: str | None = None
 ) -> tuple[Drawing, ...]:
     """The pictures, then what is said.
 
     Args:
         designs: the block of each design at finished size, by id.
+        room: what a picture or a sheet of text may take, so that each lies on one sheet.
         highlight: a maker whose blocks are drawn strongly; what is said is then for that maker,
             and pictures without any of those blocks are left out.
     """
     own = [(p.row, p.column) for p in plan.placements if highlight in (None, p.maker)]
     pictures = [
-        _Picture(plan, designs, rows, columns, highlight).drawing()
+        _Picture(plan, designs, rows, columns, room, highlight).drawing()
         for rows in _parts(plan.quilt.rows)
         for columns in _parts(plan.quilt.columns)
         if any(r in rows and c in columns for r, c in own)
     ]
-    return (*pictures, *_text(plan, highlight))
+    return (*pictures, *_text(plan, room, highlight))
 
 
 def _parts(count: int) -> list[range]:
@@ -117,6 +126,7 @@ class _Picture:
         designs: Mapping[str, Block],
         rows: range,
         columns: range,
+        room: Column,
         highlight: str | None,
     ) -> None:
         self.plan, self.designs, self.highlight = plan, designs, highlight
@@ -129,8 +139,8 @@ class _Picture:
         widest = max(plan.widths[c] for c in columns)
         highest = max(plan.heights[r] for r in rows)
         self.scale = min(
-            (WIDTH - 2 * _MARGIN) / across,
-            (HEIGHT - _TOP - 2 * _MARGIN) / down,
+            (room.width - 2 * _MARGIN) / across,
+            (min(LARGEST, room.height) - _TOP - 2 * _MARGIN) / down,
             _LARGEST_CELL / max(widest, highest),
         )
         self.left = _MARGIN - self.scale * sum(plan.widths[: columns.start])
@@ -349,8 +359,10 @@ def _area(box: Box) -> BaseGeometry:
 # --- text ------------------------------------------------------------------------------------
 
 
-def _text(plan: QuiltPlan, highlight: str | None) -> Iterator[Drawing]:
-    for number, marks in enumerate(broken(_entries(plan, highlight), HEIGHT), 1):
+def _text(plan: QuiltPlan, room: Column, highlight: str | None) -> Iterator[Drawing]:
+    entries = _entries(plan, min(WIDEST, room.width), highlight)
+    high = min(LARGEST, room.height)
+    for number, marks in enumerate(broken(entries, high), 1):
         more = f", sheet {number}" if number > 1 else ""
         yield drawn(
             f"quilt-words-{number}" + ("-maker" if highlight else ""),
@@ -360,42 +372,42 @@ def _text(plan: QuiltPlan, highlight: str | None) -> Iterator[Drawing]:
         )
 
 
-def _entries(plan: QuiltPlan, highlight: str | None) -> Iterator[Entry]:
+def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[Entry]:
     shares = [s for s in plan.shares if highlight is None or s.maker == highlight]
     if highlight is None:
-        yield _title("The quilt")
+        yield _title("The quilt", width)
         for said in group_words.overview(plan):
-            yield paragraph(said, WIDTH, BODY, after=0.04)
-    yield _title("Signs of the plan")
+            yield paragraph(said, width, BODY, after=0.04)
+    yield _title("Signs of the plan", width)
     used = {id for share in shares for id, _ in share.variants}
     codes = group_words.codes(plan)
     for variant in plan.variants:
         if highlight is None or variant.id in used:
             blocks = f"{variant.count} block{'s' * (variant.count != 1)} of the quilt"
-            yield paragraph(f"{codes[variant.id]}: {variant.id}, {blocks}.", WIDTH, BODY)
+            yield paragraph(f"{codes[variant.id]}: {variant.id}, {blocks}.", width, BODY)
     signs = "90°, 180°, 270°: the finished block is turned so, clockwise."
     signs += " Arrows: the side to which the seam between blocks is pressed."
     if any(not m.nests for m in plan.meetings):
         signs += " Open dots: seams do not nest there; pin them."
-    yield paragraph(signs, WIDTH, SMALL, after=0.12)
+    yield paragraph(signs, width, SMALL, after=0.12)
     if shares:
-        yield _title("Who makes what" if highlight is None else f"Blocks for {highlight}")
+        yield _title("Who makes what" if highlight is None else f"Blocks for {highlight}", width)
         numbers = {share.maker: n for n, share in enumerate(plan.shares, 1)}
         for share in shares:
             yield ticked(
-                f"{numbers[share.maker]}. {group_words.share_text(plan, share)}", (), WIDTH
+                f"{numbers[share.maker]}. {group_words.share_text(plan, share)}", (), width
             )
         yield Entry((), 0.08)
     if highlight is None:
-        yield _title("Joining")
+        yield _title("Joining", width)
         for said in group_words.joining(plan):
-            yield ticked(said, (), WIDTH)
+            yield ticked(said, (), width)
         told = group_words.not_nested(plan, _MOST_TOLD)
         if told:
-            yield _title("Seams between blocks that do not nest")
+            yield _title("Seams between blocks that do not nest", width)
             for said in told:
-                yield paragraph(said, WIDTH, SMALL, after=0.03)
+                yield paragraph(said, width, SMALL, after=0.03)
 
 
-def _title(said: str) -> Entry:
-    return paragraph(said, WIDTH, _TITLE, bold=True, after=0.03, leads=True)
+def _title(said: str, width: float) -> Entry:
+    return paragraph(said, width, _TITLE, bold=True, after=0.03, leads=True)

@@ -22,6 +22,7 @@ from render.pdf import sheets_pdf
 from render.quilt_plan import heading, quilt_plan_drawings
 from render.sheets import Page, described, lay_out
 from render.svg import canvas_svg
+from render.text_column import Column, column
 from service.answers import Answer, Form, Printable, answered, place
 from service.packet import TITLES, Workup, allowance_words
 from service.quilt_reading import QuiltAsked, moved, read_quilt
@@ -75,11 +76,12 @@ def quilt_plan_answer(
     """
     made = planned(asked)
     with told_in(asked.unit):
-        drawings, head = plan_drawings(made, None), heading(made.plan, asked.title)
+        room = column(asked.shared.sheet)
+        drawings, head = plan_drawings(made, room, None), heading(made.plan, asked.title)
         printable = Printable(
             "plan",
             told=lambda pages: told(made.plan, pages),
-            pages=lambda: lay_out(drawings, asked.shared.sheet, head, most_sheets),
+            pages=lambda: lay_out(drawings, room.settings, head, most_sheets),
             canvas=lambda: canvas_svg(drawings, head, asked.unit),
         )
         return answered(printable, asked.title, asked.unit, form, sheet)
@@ -126,7 +128,8 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
     variants = {variant.id: variant for variant in made.plan.variants}
     own = [(variants[id], count) for id, count in share.variants]
     head = heading(made.plan, asked.title)
-    pages = lay_out(plan_drawings(made, share.maker), shared.sheet, head, most_sheets)
+    room = column(shared.sheet)
+    pages = lay_out(plan_drawings(made, room, share.maker), room.settings, head, most_sheets)
     chapters = [Chapter(PLAN, pages)]
     pictures: list[Picture] = []
     cautions: list[str] = []
@@ -176,10 +179,10 @@ def _chapters(work: Workup, of: str, parts: Iterable[str]) -> list[Chapter]:
     ]
 
 
-def plan_drawings(made: PlannedQuilt, maker: str | None) -> tuple[Drawing, ...]:
+def plan_drawings(made: PlannedQuilt, room: Column, maker: str | None) -> tuple[Drawing, ...]:
     """The plan of the quilt; with one maker's blocks marked."""
     blocks = {id: request.block for id, request in made.asked.designs.items()}
-    return quilt_plan_drawings(made.plan, blocks, maker)
+    return quilt_plan_drawings(made.plan, blocks, room, maker)
 
 
 # --- in JSON ---------------------------------------------------------------------------------

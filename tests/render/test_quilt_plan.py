@@ -10,16 +10,18 @@ from patchwork import catalogue
 from patchwork.block import Block, finished
 from patchwork.group_layout import place_name, quilt_of
 from patchwork.group_quilt import QuiltPlan, group_quilt
-from patchwork.group_words import codes
+from patchwork.group_words import codes, not_nested
 from patchwork.sewing_plan import SewingPlan, sewing_plan
 from render.drawing import Drawing, Stroke, Text
 from render.fabric_fills import looks
-from render.quilt_plan import HEIGHT, WIDTH, heading, quilt_plan_drawings
+from render.quilt_plan import heading, quilt_plan_drawings
 from render.sheets import SheetSettings, lay_out
+from render.text_column import column
 from tests.render.sewn import spoiled
 
 NAMES = ("nine-patch", "pinwheel", "sawtooth-star", "drunkards-path")
 MAKERS = ("Ada", "Bente", "Carl", "Dora", "Emil")
+ROOM = column(SheetSettings())
 READABLE = 0.07
 """Inches; 5 points."""
 
@@ -41,7 +43,7 @@ def mixed(rows: int, columns: int, makers: int = 5) -> QuiltPlan:
 
 def drawings(plan: QuiltPlan, highlight: str | None = None) -> tuple[Drawing, ...]:
     blocks: dict[str, Block] = {id: design(id).block for id in NAMES}
-    return quilt_plan_drawings(plan, blocks, highlight)
+    return quilt_plan_drawings(plan, blocks, ROOM, highlight)
 
 
 def pictures(found: tuple[Drawing, ...]) -> list[Drawing]:
@@ -84,8 +86,8 @@ def test_a_picture_is_readable_on_one_sheet(rows: int, columns: int, sheet: Shee
     plan = mixed(rows, columns, min(5, rows * columns))
     found = drawings(plan)
     for drawing in found:
-        assert drawing.box.width <= WIDTH + 0.1
-        assert drawing.box.height <= HEIGHT + 0.1
+        assert drawing.box.width <= ROOM.width + 0.1
+        assert drawing.box.height <= ROOM.height + 0.1
         assert len(lay_out([drawing], sheet, heading(plan))) == 1
         sizes = [m.size for m in drawing.marks if isinstance(m, Text)]
         assert min(sizes) >= READABLE
@@ -120,7 +122,7 @@ def test_turned_fabrics_lie_where_the_turned_block_has_them() -> None:
     dark = looks(plan.block)[plan.block.pieces[1].fabric].tint
     for turn, corner in ((0, "right"), (90, "left")):
         quilt = group_quilt(quilt_of([["h"]], [[turn]]), {"h": plan})
-        picture = quilt_plan_drawings(quilt, {"h": plan.block})[0]
+        picture = quilt_plan_drawings(quilt, {"h": plan.block}, ROOM)[0]
         (fill,) = [m for m in picture.marks if isinstance(m, Stroke) and m.colour == dark]
         frame = [m for m in picture.marks if isinstance(m, Stroke) and m.kind == "sewing-line"]
         box = [s.start for s in frame[-1].segments]
@@ -179,3 +181,31 @@ def test_the_heading_says_that_pictures_are_not_to_scale() -> None:
     assert said.title == "Harbour quilt: Quilt plan, seen from the right side"
     assert said.size == "Finished 24 × 24 in"
     assert said.allowance == "Pictures not to scale"
+
+
+@pytest.mark.parametrize(
+    "paper",
+    [
+        SheetSettings(5.83, 8.27),
+        SheetSettings(8.5, 11.0, margin=1.0),
+        SheetSettings(8.5, 11.0),
+        SheetSettings(8.27, 11.69),
+        SheetSettings(11.69, 16.54),
+    ],
+    ids=["A5", "letter with wide margins", "letter", "A4", "A3"],
+)
+def test_a_picture_lies_whole_on_its_sheet(paper: SheetSettings) -> None:
+    """Sheets of ISO 216 and ANSI; a picture over several would have to be pasted together."""
+    plan, room = mixed(4, 4), column(paper)
+    found = quilt_plan_drawings(plan, {id: design(id).block for id in NAMES}, room)
+    assert len(lay_out(found, room.settings, heading(plan))) <= len(found)
+
+
+def test_what_keeps_seams_from_nesting_is_said_once() -> None:
+    plan = mixed(4, 4)
+    left_open = [m for m in plan.meetings if not m.nests]
+    told = not_nested(plan, len(left_open))
+    assert len(told) == len({m.reason for m in left_open}) > 0
+    for meeting in left_open:
+        (line,) = [said for said in told if said.endswith(f": {meeting.reason}.")]
+        assert all(place_name(*place) in line for place in meeting.blocks)
