@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
@@ -56,7 +56,7 @@ _MOST_EDGES: Final = 4
 _LONGEST_ID: Final = 20
 _MOST_ROUNDS: Final = 6
 _ROWS_TO_TRY: Final = 3
-_MOST_ROWS: Final = 24
+_MOST_ROWS: Final = 10
 """Of labels round the block; one for which there is no room in any is left out."""
 
 _MOST_OUTSIDE: Final = 80
@@ -66,6 +66,22 @@ _OUTSIDE: Final = 0.09
 
 _TIP: Final = 0.05
 """Inches at a leader's end in which it may run into the sign that it is for."""
+
+_MANY: Final = 150
+"""Pieces; in a block of more the labels keep off signs that are drawn coarser, and only what
+is at most ``_SHORT`` inches inside the block stands outside: a long leader takes the room of many.
+"""
+
+_SHORT: Final = 0.5
+
+_VERY_MANY: Final = 600
+"""Pieces; of a block of more nothing stands outside, as that names too few to be of use."""
+
+_COARSE: Final = 0.004
+"""Inches by which a coarse outline may be off."""
+
+_ROUND: Final = 16
+"""Sides of a quarter of a circle."""
 
 _CORNERS: Final = 8
 """Of a sign that are looked at to see what it hides."""
@@ -103,10 +119,11 @@ def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:
     """
     own = _Map(plan)
     placing = own.placed()
-    found, key = own.drawing(placing.put), _key(plan)
+    found = own.drawing(placing.put)
     if max(found.box.width, found.box.height) <= _ONE_SHEET:
-        return found, key
-    dx, dy = found.box.x - key.box.x, found.box.bottom + 0.15 - key.box.y
+        return found, _key(plan, placing, _COLUMNS)
+    key = _key(plan, placing, _COLUMNS_BELOW)
+    dx, dy = found.box.x - key.box.x, found.box.bottom + _ABOVE_KEY - key.box.y
     marks = (*found.marks, *(moved(mark, dx, dy) for mark in key.marks))
     return (drawn(found.id, found.title, found.description, marks),)
 
@@ -365,7 +382,7 @@ class _Shaft:
     half: float
     width: float
     room: float
-    flat: bool
+    cap: Literal["flat", "round"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,7 +423,9 @@ class _Map:
         self._known_discs: dict[
             tuple[int, Point, Vector, float, float], list[tuple[Point, BaseGeometry]]
         ] = {}
-        self._insides: dict[int, BaseGeometry] = {}
+        self._known_labels: dict[
+            tuple[int, frozenset[int]], tuple[Sequence[BaseGeometry], _Put | None]
+        ] = {}
 
     def drawing(self, put: Sequence[_Put]) -> Drawing:
         seams, block = self.plan.seams, self.plan.block
@@ -452,13 +471,17 @@ class _Map:
         for _ in range(_MOST_ROUNDS):
             chosen = self._nearest(failed, _MOST_OUTSIDE - len(outer))
             outer.update(chosen)
-            lost.update(sign for sign in chosen if not self._place_outside(sign, ground))
-            placed, failed = ground.copy(), []
-            full = len(outer) >= _MOST_OUTSIDE
+            lost.update(set(failed).difference(chosen))
+            lost.update([sign for sign in chosen if not self._place_outside(sign, ground)])
+            failed_before, placed, failed = failed, ground.copy(), []
+            count = len(self.shapes)
+            crowded = count > _VERY_MANY or (count > _MANY and bool(failed_before))
+            full = crowded or len(outer) >= _MOST_OUTSIDE
             for sign in self._signs():
                 if sign in outer:
                     continue
-                found = self._place_inside(sign, placed.taken)
+                given_up = sign in lost
+                found = None if given_up else self._place_inside(sign, placed.taken)
                 if found is None:
                     failed.append(sign)
                     found = self._bare_arrow(sign, placed.taken) if full else None
@@ -480,7 +503,8 @@ class _Map:
 
     def _nearest(self, signs: list[_Sign], most: int) -> list[_Sign]:
         """Those closest to the outside of the block, at most so many, in the given order."""
-        if len(signs) <= most:
+        crowded = len(self.shapes) > _MANY
+        if len(signs) <= most and not crowded:
             return signs
         box = self.around
 
@@ -488,7 +512,8 @@ class _Map:
             x, y = self._middle(sign)
             return round(min(x - box.x, box.right - x, y - box.y, box.bottom - y), 6)
 
-        chosen = set(sorted(signs, key=depth)[:most])
+        close = [sign for sign in signs if not crowded or depth(sign) <= _SHORT]
+        chosen = set(sorted(close, key=depth)[:most])
         return [sign for sign in signs if sign in chosen]
 
     def _middle(self, sign: _Sign) -> Point:
@@ -539,7 +564,7 @@ class _Map:
         for half, letters in _MARK_SIZES:
             radius = _radius(said, letters)
             for edge, at, way, shaft in self._shafts(
-                run, 2 * radius, _Shaft(half, 0.03, 0.01, True)
+                run, 2 * radius, _Shaft(half, 0.03, 0.01, "flat")
             ):
                 if not taken.free(shaft) or not taken.free(shaft, 2 * _NEAR):
                     continue
@@ -569,7 +594,7 @@ class _Map:
                 plus(plus(at, across, radius + 0.045), way, radius + 0.035),
                 plus(plus(at, across, -radius - 0.045), way, radius + 0.035),
             ]
-            discs = shapely.buffer(shapely.points(centres), radius)
+            discs = shapely.buffer(shapely.points(centres), radius, quad_segs=_ROUND)
             ties = shapely.linestrings([(at, centre) for centre in centres])
             clear = self._off_lines(discs, None, _NEAR) & self._off_lines(ties, edge, 0.01)
             self._known_discs[key] = [
@@ -594,7 +619,7 @@ class _Map:
     def _clear_arrow(self, run: _Run, taken: _Taken) -> tuple[_Put, Point] | None:
         press = self.plan.pressing.directions[run.step]
         for half in _ARROWS:
-            for _, at, way, shaft in self._shafts(run, 0.0, _Shaft(half, 0.02, 0.005, False)):
+            for _, at, way, shaft in self._shafts(run, 0.0, _Shaft(half, 0.02, 0.005, "round")):
                 if taken.free(shaft):
                     return _Put(tuple(arrow(at, way, half, press)), (shaft,)), at
         return None
@@ -615,8 +640,9 @@ class _Map:
                 ends = [
                     (plus(at, way, -kind.half), plus(at, way, kind.half)) for at, way in stations
                 ]
-                cap = "flat" if kind.flat else "round"
-                shafts = shapely.buffer(shapely.linestrings(ends), kind.width, cap_style=cap)
+                shafts = shapely.buffer(
+                    shapely.linestrings(ends), kind.width, quad_segs=_ROUND, cap_style=kind.cap
+                )
                 clear = self._off_lines(shafts, edge, kind.room)
                 self._known_shafts[key] = [
                     (at, way, shaft)
@@ -658,36 +684,58 @@ class _Map:
         return fonts.shortened(self.plan.block.pieces[piece].id, 1.0, _LONGEST_ID * 0.55)
 
     def _piece_label(self, piece: int, taken: _Taken) -> _Put | None:
+        """A piece's id; among the same things as in an earlier round it lies as it did there."""
+        others = taken.near(self.shapes[piece], 2 * CLEAR)
+        key = (piece, frozenset(map(id, others)))
+        if key not in self._known_labels:
+            self._known_labels[key] = others, self._label_among(piece, others)
+        return self._known_labels[key][1]
+
+    def _label_among(self, piece: int, others: Sequence[BaseGeometry]) -> _Put | None:
         shape = self.shapes[piece]
         said = self._id(piece)
-        if piece not in self._insides:
-            self._insides[piece] = shape.buffer(-CLEAR, join_style="mitre")
-        inner = self._insides[piece]
-        others = taken.near(shape)
+        inner = shape.buffer(-CLEAR, join_style="mitre")
         slants = turns(shape)
-        for gap, sizes in ((2 * CLEAR, SIZES[:4]), (CLEAR / 2, SIZES)):
+        tried: tuple[tuple[float, tuple[float, ...]], ...] = (
+            (2 * CLEAR, SIZES[:4]),
+            (CLEAR / 2, SIZES),
+        )
+        if len(self.shapes) > _VERY_MANY:
+            tried = ((CLEAR / 2, SIZES[2:]),)
+        for gap, sizes in tried:
             left: BaseGeometry = inner
-            close = [o.buffer(gap) for o in others if o.dwithin(inner, gap)]
+            close = [self._grown(o, gap) for o in others if o.dwithin(inner, gap)]
             if close:
                 left = left.difference(shapely.union_all(close))
             parts = sorted(polygons(left), key=lambda p: -p.area)[:4]
-            rooms = [(part.area, Room(part)) for part in parts]
             least = text_block([(said, sizes[-1], False)])
-            hopeless: set[tuple[int, float]] = set()
+            rooms = [Room(part) for part in parts]
+            known = {
+                (n, turn): False
+                for n, room in enumerate(rooms)
+                if room.too_thin(least)
+                for turn in slants
+            }
             for letters in sizes:
                 block = text_block([(said, letters, False)])
-                for n, (area, room) in enumerate(rooms):
-                    if area < block.width * block.height:
+                for n, room in enumerate(rooms):
+                    if parts[n].area < block.width * block.height:
                         break
                     for turn in slants:
-                        if (n, turn) in hopeless:
+                        if (n, turn) not in known:
+                            known[n, turn] = room.may_hold(least, turn)
+                        if not known[n, turn]:
                             continue
                         for at in room.places(block, turn):
                             shapes = (rectangle_of(block, at, turn),)
                             return _Put(tuple(block.placed(at, turn)), shapes)
-                        if not room.may_hold(least, turn):
-                            hopeless.add((n, turn))
         return None
+
+    def _grown(self, sign: BaseGeometry, gap: float) -> BaseGeometry:
+        """What a label keeps off; in a block of many pieces with few corners, which is faster."""
+        if len(self.shapes) <= _MANY:
+            return sign.buffer(gap)
+        return sign.simplify(_COARSE).buffer(gap + _COARSE, quad_segs=2)
 
     def _inside(self, piece: int) -> Point:
         inner = self.shapes[piece].representative_point()
@@ -776,11 +824,19 @@ class _Map:
 _SWATCH: Final = (0.5, 0.3)
 _COLUMN: Final = 2.5
 _COLUMNS: Final = 3
+_COLUMNS_BELOW: Final = 1
+"""Of a key below a map of several sheets: a narrow one lies whole on a sheet at the left."""
+
+_ABOVE_KEY: Final = 0.4
+"""Inches below a map of several sheets, so that their overlap may lie between it and its key."""
+
 _LETTERS: Final = 0.115
+_ROW: Final = _SWATCH[1] + 0.09
+_LINE: Final = 0.16
 
 
-def _key(plan: SewingPlan) -> Drawing:
-    """What the fills and the signs of the map mean."""
+def _key(plan: SewingPlan, placing: _Placing, columns: int) -> Drawing:
+    """What the fills and the signs of the map mean, and how much is left out of it."""
     counts: dict[str | None, int] = {}
     for piece in plan.block.pieces:
         counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
@@ -799,9 +855,21 @@ def _key(plan: SewingPlan) -> Drawing:
             entries.append(lambda x, y, kind=kind, said=said: _sign_meeting(x, y, kind, said))  # type: ignore[misc]
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
-        row, column = divmod(n, _COLUMNS)
-        marks += entry(column * _COLUMN, row * (_SWATCH[1] + 0.09))
+        row, column = divmod(n, columns)
+        marks += entry(column * _COLUMN, row * _ROW)
+    down = math.ceil(len(entries) / columns) * _ROW + _LETTERS
+    said = _left_out(placing)
+    for n, words in enumerate(fonts.wrapped(said, _LETTERS, columns * _COLUMN - 0.1)):
+        marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
     return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
+
+
+def _left_out(placing: _Placing) -> str:
+    counts = [(placing.names, "piece name"), (placing.steps, "step number")]
+    told = [f"{count:,} {what}{'s' * (count != 1)}" for count, what in counts if count]
+    if not told:
+        return ""
+    return f"No room for {' and '.join(told)}: a larger finished size shows more."
 
 
 def swatch(look: Look, said: str, x: float, y: float) -> list[Mark]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -86,6 +87,22 @@ class Room:
         self._shape = shape
         self._level: dict[float, Polygon] = {}
 
+    def too_thin(self, block: TextBlock) -> bool:
+        """True only if the block has no place with any turn.
+
+        One that lies in the room has the middle line of its longer side as far inside the room's
+        border as half its shorter side.
+        """
+        if self._shape.area < block.width * block.height:
+            return True
+        short, long = sorted((block.width, block.height))
+        # Arcs of the buffer are chords; the hundredth makes up for that.
+        middle = self._shape.buffer(-0.99 * short / 2)
+        if middle.is_empty:
+            return True
+        left, top, right, bottom = middle.bounds
+        return math.hypot(right - left, bottom - top) < 0.99 * (long - short)
+
     def may_hold(self, block: TextBlock, turn: float) -> bool:
         """False only if neither this block nor one that is larger both ways has a place."""
         return bool(self._middles(block, turn))
@@ -122,7 +139,7 @@ class Room:
         if right - left < 2 * w or bottom - top < 2 * h:
             return []
         corners = [(dx, dy) for dx in (w, -w) for dy in (h, -h)]
-        moved = [shapely.transform(level, lambda points, by=by: points + by) for by in corners]
+        moved = [shapely.transform(level, partial(np.add, by)) for by in corners]
         return polygons(shapely.intersection_all(moved))
 
 

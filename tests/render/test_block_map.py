@@ -8,10 +8,12 @@ import math
 import pdfplumber
 import pytest
 
-from patchwork.block import extent
-from patchwork.sewing_plan import Kept, PlanOptions, sewing_plan
+from patchwork.block import Block, Piece, extent
+from patchwork.paths import polygon
+from patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
 from render.block_map import block_map_drawings, heading
-from render.drawing import Drawing, Stroke, Text, drawn
+from render.drawing import Box, Drawing, Stroke, Text, drawn, mark_box
+from render.papers import PAPERS
 from render.pdf import sheets_pdf
 from render.sheets import SheetSettings, lay_out
 from tests.render.sewn import NAMES, map_of, plan_of, spoiled
@@ -124,3 +126,65 @@ def test_a_map_that_is_larger_than_a_sheet_is_tiled_with_its_key() -> None:
     pages = lay_out(block_map_drawings(plan), SheetSettings(), heading(plan))
     assert {page.of for page in pages} == {"block-map"}
     assert len(pages) == 4
+
+
+@pytest.mark.parametrize("width", [12.0, 20.0])
+@pytest.mark.parametrize("paper", ["letter", "a4", "legal", "tabloid"])
+def test_the_key_below_a_tiled_map_is_whole_on_one_sheet(paper: str, width: float) -> None:
+    plan = plan_of("sawtooth-star", width)
+    size = PAPERS[paper]
+    drawings = map_of("sawtooth-star", width)
+    pages = lay_out(drawings, SheetSettings(size.width, size.height), heading(plan))
+    boxes = [mark_box(mark) for mark in drawings[0].marks]
+    key = [box for box in boxes if box is not None and box.y > width + 0.1]
+    assert key
+    assert any(
+        page.window.x <= box.x
+        and page.window.y <= box.y
+        and box.right <= page.window.right
+        and box.bottom <= page.window.bottom
+        for page in pages
+        for box in [_around(key)]
+    )
+
+
+def _around(boxes: list[Box]) -> Box:
+    left, top = min(b.x for b in boxes), min(b.y for b in boxes)
+    return Box(left, top, max(b.right for b in boxes) - left, max(b.bottom for b in boxes) - top)
+
+
+def squares(count: int, side: float) -> SewingPlan:
+    """``count`` by ``count`` squares of a side in inches, sewn in rows."""
+    pieces = tuple(
+        Piece(
+            f"p{row}-{column}",
+            polygon([(x * side, y * side) for x, y in _corners(column, row)]),
+        )
+        for row in range(count)
+        for column in range(count)
+    )
+    return sewing_plan(Block("Postage stamp", "in", pieces))
+
+
+def _corners(x: int, y: int) -> list[tuple[int, int]]:
+    return [(x, y), (x + 1, y), (x + 1, y + 1), (x, y + 1)]
+
+
+def test_a_map_says_how_many_names_found_no_room() -> None:
+    # Half-inch squares are the usual size of a miniature postage stamp quilt.
+    plan = squares(13, 0.5)
+    found, key = block_map_drawings(plan)
+    assert spoiled(found) == []
+    said = words((found,))
+    ids = {piece.id for piece in plan.block.pieces}
+    steps = {str(number) for number in range(1, len(plan.order.joins) + 1)}
+    names, numbers = len(ids - set(said)), len(steps - set(said))
+    assert names > 0
+    told = " ".join(words((key,)))
+    assert f"{names} piece name" in told
+    assert (f"{numbers} step number" in told) == (numbers > 0)
+    assert "larger finished size" in told
+
+
+def test_a_map_with_room_for_all_says_nothing_of_it() -> None:
+    assert not any("No room" in text for text in words(block_map_drawings(squares(3, 2.0))))
