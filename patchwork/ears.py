@@ -16,7 +16,8 @@ this and of every larger unit.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, MutableMapping, Sequence
+from collections.abc import Callable, Iterator, MutableMapping, Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -31,6 +32,9 @@ from patchwork.points import Point, Vector, between, cross, dot, minus, outward,
 from patchwork.polygons import ring_polygon
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, Bound, Tip, TipKey
+
+_GRID = 1e-9
+"""Inches."""
 
 _CLOSE = 5e-5
 """Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""
@@ -236,14 +240,15 @@ class _Surroundings:
         parts: list[BaseGeometry] = []
         for part in self._plain_offset(unit, cloth):
             if shape.dwithin(part, 2 * _CLOSE):
-                rest = rest.difference(part)
+                rest = _overlaid(shapely.difference, rest, part)
                 if rest.area < _SLIVER:
                     return rest
                 parts.append(part)
         # What is left may be no more than the gaps between the points of curves.
         around = shapely.box(*shape.buffer(0.01).bounds)
-        covered = shapely.union_all(shapely.intersection(np.array(parts), around))
-        return shape.difference(covered.buffer(_CLOSE, join_style="mitre"))
+        near = _overlaid(shapely.intersection, np.array(parts), around)
+        covered = _overlaid(shapely.union_all, near)
+        return _overlaid(shapely.difference, shape, covered.buffer(_CLOSE, join_style="mitre"))
 
     def _plain_offset(self, unit: int, cloth: Sequence[Polygon]) -> Iterator[BaseGeometry]:
         """The parts of a unit's plain offset near the tip; the dearest to work out come last."""
@@ -338,3 +343,15 @@ def _between(one: Bound, other: Bound, x: Vector) -> bool:
 
 def _direction(start: Point, end: Point) -> Vector:
     return unit(minus(end, start))
+
+
+def _overlaid(operation: Callable[..., Any], *given: Any) -> Any:
+    """What an operation of Shapely's makes of shapes; on a fine grid where it fails.
+
+    GEOS loses its way among edges that lie along each other but for the last digit. On a grid
+    (its OverlayNG with snap-rounding) it does not.
+    """
+    try:
+        return operation(*given)
+    except shapely.GEOSException:
+        return operation(*map(shapely.make_valid, given), grid_size=_GRID)

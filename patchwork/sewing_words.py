@@ -202,7 +202,8 @@ class Words:
             said[0] += " The cards go level by level; their numbers are those on the block map."
         pivots = sum(len(step.pivots) for step in plan.sewing.steps)
         if plan.given:
-            said.append(f"The order of sewing is the one given, with {counted(pivots, 'pivot')}.")
+            with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""
+            said.append(f"The order of sewing is the block's own{with_pivots}.")
         elif plan.fewest_pivots:
             most = "no order has fewer pivots"
             if plan.fewest_levels:

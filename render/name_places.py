@@ -9,6 +9,7 @@ its places are known wherever its bytes go.
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
@@ -17,7 +18,7 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name, Stream
 
 from render import fonts
-from render.drawing import Text
+from render.drawing import Text, moved
 from render.linekinds import POINTS_PER_INCH
 from render.painting import Paper
 
@@ -103,8 +104,10 @@ def lettered(names: Sequence[Wanted]) -> bytes:
     paper = Paper(out)
     for one in names:
         width, height = one.width / POINTS_PER_INCH, one.height / POINTS_PER_INCH
-        with paper.leaf(width, height) as brush:
-            brush.paint([_fitted(one.name, width, height)])
+        # Cairo clips a page to whole points: on one of the place's size the last would be lost.
+        wide, high = (math.ceil(side) / POINTS_PER_INCH for side in (one.width, one.height))
+        with paper.leaf(wide, high) as brush:
+            brush.paint([moved(_fitted(one.name, width, height), 0.0, high - height)])
     paper.finish()
     return out.getvalue()
 

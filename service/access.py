@@ -11,6 +11,7 @@ from typing import Final
 
 from flask import Flask, Response, g, request
 from limits import RateLimitItemPerMinute
+from limits.errors import StorageError
 from limits.storage import MemoryStorage, RedisStorage, Storage
 from limits.strategies import MovingWindowRateLimiter
 
@@ -88,12 +89,18 @@ def _rate(settings: Settings) -> Callable[[str], None] | None:
         return None
     most = RateLimitItemPerMinute(settings.rate)
     shared = settings.broker.startswith(("redis://", "rediss://"))
-    storage: Storage = RedisStorage(settings.broker) if shared else MemoryStorage()
+    storage: Storage = (
+        RedisStorage(settings.broker, wrap_exceptions=True) if shared else MemoryStorage()
+    )
     counting = MovingWindowRateLimiter(storage)
 
     def count(who: str) -> None:
-        allowed = counting.hit(most, who)
-        until, left = counting.get_window_stats(most, who)
+        try:
+            allowed = counting.hit(most, who)
+            until, left = counting.get_window_stats(most, who)
+        except StorageError:
+            _log.exception("requests cannot be counted now, and are answered all the same")
+            return
         wait = max(1, math.ceil(until - time.time()))
         # As in draft-ietf-httpapi-ratelimit-headers.
         g.rate = f'"minute";q={settings.rate};w=60', f'"minute";r={left};t={wait}'

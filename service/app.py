@@ -7,6 +7,7 @@ import uuid
 from typing import Final
 
 from flask import Flask, Response, g, request
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from service.access import guard
 from service.batches.routes import batches
@@ -52,6 +53,8 @@ def create_app(settings: Settings | None = None, desks: Desks | None = None) -> 
     app.register_blueprint(batches(settings, desks))
     app.register_blueprint(pages(settings))
     answer_with_problems(app)
+    if settings.proxies:
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=settings.proxies)  # type: ignore[method-assign]
     app.before_request(_name_request)
     log_requests(app)
     measure(app)
@@ -72,7 +75,8 @@ def _tell_version(response: Response) -> Response:
 
     If-None-Match on POST asks for something else (RFC 9110, 13.1.2), and is not looked at.
     """
-    if response.status_code == 200 and not response.is_streamed:
+    kept = not response.cache_control.no_store
+    if response.status_code == 200 and kept and not response.is_streamed:
         response.add_etag()
         response.make_conditional(request)
     response.headers.setdefault("Cache-Control", "no-cache")

@@ -7,7 +7,6 @@ from the end of the connection by which orders come.
 from __future__ import annotations
 
 import os
-import resource
 import signal
 import sys
 import traceback
@@ -18,6 +17,7 @@ from threading import Thread
 
 from service.answers import prove_ready
 from service.desk_work import WORKS, Done, Failed, Order, Work, carried_out
+from service.memory import limit_memory
 from service.settings import Settings
 
 
@@ -39,8 +39,7 @@ def main(
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
     connection = Connection(int(handle))
     settings: Settings = connection.recv()
-    most = settings.desk_memory * 1024 * 1024
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    limit_memory(settings.desk_memory)
     orders: SimpleQueue[Order] = SimpleQueue()
     Thread(target=_receive, args=(connection, orders), name="orders", daemon=True).start()
     try:

@@ -91,7 +91,9 @@ def _unprintable(character: str) -> bool:
     noncharacter = category == "Cn" and (
         ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF
     )
-    return category in ("Cc", "Cs", "Zl", "Zp") or noncharacter
+    # Embeddings and overrides of direction hide what a name or a file's name is.
+    overriding = character in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+    return category in ("Cc", "Cs", "Zl", "Zp") or noncharacter or overriding
 
 
 class Id(Text):

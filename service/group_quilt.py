@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -24,6 +23,8 @@ from render.sheets import Page, described, lay_out
 from render.svg import canvas_svg
 from render.text_column import Column, column
 from service.answers import Answer, Form, Printable, answered, place
+from service.batches.lots import canonical
+from service.json_text import read_json
 from service.packet import TITLES, Workup, allowance_words
 from service.quilt_reading import QuiltAsked, moved, read_quilt
 from service.reading import Refused, Request, told_in
@@ -99,7 +100,7 @@ def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
     """
     rest = {name: value for name, value in given.items() if name != "maker"}
     # A batch asks for the same quilt once for each of its makers.
-    made = _planned_before(json.dumps(rest, sort_keys=True), settings)
+    made = _planned_before(canonical(rest), settings)
     number = given.get("maker")
     if type(number) is not int or not 0 <= number < len(made.plan.shares):
         said = f"there is no maker {number!r:.20}; the quilt has {len(made.plan.shares)}"
@@ -112,8 +113,8 @@ def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
 
 
 @lru_cache(maxsize=2)
-def _planned_before(text: str, settings: Settings) -> PlannedQuilt:
-    return planned(read_quilt(json.loads(text), settings))
+def _planned_before(text: bytes, settings: Settings) -> PlannedQuilt:
+    return planned(read_quilt(read_json(text), settings))
 
 
 def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Chapter, ...]:

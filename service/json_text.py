@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import sys
 from collections import Counter
@@ -107,7 +108,10 @@ def _integer(digits: str) -> int | float:
 def _float(digits: str) -> float:
     if len(digits) > _LONGEST_NUMBER:
         raise NotJson(f"a number of {len(digits)} characters; at most {_LONGEST_NUMBER} are read")
-    return float(digits)
+    read = float(digits)
+    if math.isinf(read):  # RFC 8259, section 6: limits of range are the reader's
+        raise NotJson(f"the number {digits:.20} is larger than any that is read")
+    return read
 
 
 def write_json(value: Any, indent: int | None = None) -> bytes:

@@ -44,6 +44,8 @@ class Settings:
             again; 0 for none.
         rate: requests a minute from one key, or from one address where no keys are set;
             0 for no limit.
+        proxies: through how many proxies of one's own requests come, each of which puts the
+            address that it was asked from into X-Forwarded-For.
         data: the folder for batches; ``~/.local/state/piecewright`` if empty.
         database: where the state of batches is kept, as SQLAlchemy takes it; a SQLite file in
             ``data`` if empty.
@@ -74,6 +76,7 @@ class Settings:
     desk_memory: int = _limit(3072, 1024 * 1024, least=256)
     cache_bytes: int = _limit(32 * 1024 * 1024, 16 * 1024 * 1024 * 1024, least=0)
     rate: int = _limit(0, 1_000_000, least=0)
+    proxies: int = _limit(0, 8, least=0)
     data: str = ""
     database: str = ""
     files: str = ""

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from functools import wraps
 from hashlib import sha256
+from threading import Lock
 from typing import Final, TypeVar
 
 from flask import Blueprint, Response, g, request, url_for
@@ -71,6 +72,7 @@ def batches(
     """
     api = Blueprint("batches", __name__)
     worker, pace = by or engine(settings), pace or events.Pace()
+    collating = Lock()
 
     @api.post("/v1/batches")
     @_needs_storage
@@ -80,9 +82,12 @@ def batches(
         raw = raw_body()
         body = read_json(raw)
         asked = read_batch(body, settings)
-        if asked.of_quilt:  # what is wrong with the quilt is wrong for every maker
-            desks.do(Order("quilt", raw))
         opened = _opened(settings)
+        if key is not None:
+            opened.remove_expired()  # the key of a batch that is gone is free again
+        repeated = key is not None and opened.store.is_repeated(_owner(), key)
+        if asked.of_quilt and not repeated:
+            desks.do(Order("quilt", raw))  # what is wrong with it is wrong for every maker
         new = NewBatch(
             title=asked.title,
             defaults=asked.defaults,
@@ -91,8 +96,6 @@ def batches(
             key=key,
             digest=sha256(canonical(body)).hexdigest(),
         )
-        if key is not None:
-            opened.remove_expired()  # the key of a batch that is gone is free again
         try:
             id = opened.store.add(_owner(), new)
         except KeyUsed:
@@ -163,9 +166,23 @@ def batches(
             return response
         if not batch.done:
             raise Problem(NOT_FOUND, "No item of the batch is done: there is nothing to print.")
-        response = Response(one_document(batch, opened.files), content_type=PDF)
+        response = Response(collated(opened, batch), content_type=PDF)
         response.headers["Content-Disposition"] = named("inline", f"{title}.pdf")
         return response
+
+    def collated(opened: Parts, batch: Batch) -> bytes:
+        """All in one; several clients that ask for it do not make it at the same time."""
+        if not collating.acquire(timeout=settings.deadline):
+            said = "Another batch is being put together; come back a little later."
+            raise Problem(UNAVAILABLE, said, retry_after=10)
+        try:
+            document = one_document(batch, opened.files)
+        finally:
+            collating.release()
+        if opened.store.batch(_owner(), batch.id, number=1) is None:
+            opened.files.remove_all(batch.id)  # it was removed while this was made
+            raise Problem(NOT_FOUND, "There is no such batch any more.")
+        return document
 
     @api.after_request
     def vary(response: Response) -> Response:

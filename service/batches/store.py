@@ -32,7 +32,7 @@ from sqlalchemy.exc import IntegrityError
 
 from service.batches.lots import Lot, canonical
 from service.batches.tables import READING, batches, items, lots
-from service.json_text import read_json
+from service.json_text import NotJson, read_json
 
 BatchState: TypeAlias = Literal["queued", "running", "done", "cancelled"]
 ItemState: TypeAlias = Literal["queued", "running", "done", "failed", "cancelled"]
@@ -225,6 +225,12 @@ class Store:
             )
             return id
 
+    def is_repeated(self, owner: str, key: str) -> bool:
+        """Whether the owner has used an idempotency key for a batch that is still there."""
+        same = and_(batches.c.owner == owner, batches.c.idempotency_key == key)
+        with self._reading.connect() as connection:
+            return connection.execute(select(batches.c.id).where(same)).first() is not None
+
     def batch(self, owner: str, id: str, after: int = 0, number: int | None = None) -> Batch | None:
         """A batch with its items.
 
@@ -361,7 +367,14 @@ class Store:
         ).one_or_none()
         if lot is None:
             return "again"
-        if lot.attempts >= MOST_ATTEMPTS:
+        defaults = connection.execute(
+            select(batches.c.defaults).where(batches.c.id == id)
+        ).scalar_one()
+        try:
+            read = read_json(defaults.encode()), read_json(lot.packet.encode())
+        except NotJson:
+            read = None  # nothing can be made of it, by no worker
+        if read is None or lot.attempts >= MOST_ATTEMPTS:
             self._fail(connection, revision, id, lot.number, None, given_up)
             return "again"
         mine = connection.execute(
@@ -394,15 +407,12 @@ class Store:
             .where(of_lot, items.c.state.in_(_OPEN))
             .order_by(items.c.number)
         ).all()
-        defaults = connection.execute(
-            select(batches.c.defaults).where(batches.c.id == id)
-        ).scalar_one()
         return Claim(
             batch=id,
             lot=lot.number,
             worker=worker,
-            defaults=read_json(defaults.encode()),
-            packet=read_json(lot.packet.encode()),
+            defaults=read[0],
+            packet=read[1],
             whole=lot.whole,
             left=tuple((number, name) for number, name in left),
         )

@@ -21,6 +21,9 @@ from service.problems import Kind, faults_in_words, problem_body, refused_kind
 from service.reading import Refused
 from service.settings import Settings
 
+MOST_TOLD: Final = 10
+"""Faults of a packet; every item of its lot tells of them."""
+
 _TELL: Final = 0.2
 """Seconds for which documents may be there before the database says so, to say it of several."""
 
@@ -36,6 +39,7 @@ GIVEN_UP: Final = _told(
     f"This could not be finished in {MOST_ATTEMPTS} attempts, and was given up; the service's log "
     "has more.",
 )
+_TOO_MUCH: Final = _told(problems.TOO_MUCH, "This needs more memory than one packet is given.")
 _UNFORESEEN: Final = _told(
     problems.INTERNAL_ERROR,
     "The service met an error of its own. Nothing is wrong with how you asked.",
@@ -94,6 +98,9 @@ def work(
     except Refused as refused:
         store.fail(claim, _refusal(refused))
         return
+    except MemoryError:
+        store.fail(claim, _TOO_MUCH)
+        return
     except Exception:
         _log.exception("the master of lot %d of a batch failed", claim.lot)
         store.fail(claim, _UNFORESEEN)
@@ -148,13 +155,14 @@ def _kept(claim: Claim, number: int, key: str, document: bytes, store: Store, fi
 
 def _refusal(refused: Refused) -> dict[str, Any]:
     kind = refused_kind(refused.faults)
-    return problem_body(
-        kind,
-        faults_in_words(refused.faults),
-        f"/problems/{kind.id}",
-        refused.faults,
-        refused.unit,
-    )
+    said = faults_in_words(refused.faults)
+    if len(refused.faults) > MOST_TOLD:
+        said = (
+            f"There are {len(refused.faults)} faults, of which the first {MOST_TOLD} are told; "
+            "send the packet to /v1/packet to be told of all."
+        )
+    told = refused.faults[:MOST_TOLD]
+    return problem_body(kind, said, f"/problems/{kind.id}", told, refused.unit)
 
 
 def _too_long(settings: Settings) -> dict[str, Any]:

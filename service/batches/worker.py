@@ -17,6 +17,7 @@ from service.batches.drawing import Drawing, Packets
 from service.batches.parts import parts
 from service.batches.work import work_on_next
 from service.logs import write_lines
+from service.memory import limit_memory
 from service.settings import Settings
 
 _PAUSE: Final = 0.1
@@ -36,6 +37,7 @@ def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
     Thread(target=_end_with_parent, name="parent", daemon=True).start()
     settings = Settings.from_environment()
     write_lines(settings.log)
+    limit_memory(settings.desk_memory)
     opened, drawing = parts(settings), drawing or Packets()
     last = time.monotonic()
     while time.monotonic() - last < _IDLE:

@@ -233,3 +233,27 @@ def test_every_answer_has_the_headers_that_browsers_guard_by(
 def test_a_file_of_keys_that_cannot_be_read_is_found_at_the_start(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="keys"):
         client_with(tmp_path, keys=os.fspath(tmp_path / "keys"))
+
+
+def test_requests_are_answered_though_they_cannot_be_counted(tmp_path: Path) -> None:
+    """Where rates are shared over Redis, and there is none."""
+    settings = Settings(data=str(tmp_path), broker="redis://127.0.0.1:1/0", rate=1)
+    client = create_app(settings).test_client()
+    assert [client.get("/v1/blocks").status_code for _ in range(2)] == [200, 200]
+
+
+@pytest.mark.parametrize(("proxies", "statuses"), [(0, [200, 429]), (1, [200, 200])])
+def test_addresses_come_from_a_proxy_of_ones_own_alone(
+    tmp_path: Path, proxies: int, statuses: list[int]
+) -> None:
+    client = client_with(tmp_path, rate=1, proxies=proxies)
+    asked = [
+        client.get("/v1/blocks", headers={"X-Forwarded-For": f"192.0.2.{n}"}) for n in range(2)
+    ]
+    assert [answer.status_code for answer in asked] == statuses
+
+
+def test_a_name_that_turns_the_words_of_a_file_name_round_is_refused(client: FlaskClient) -> None:
+    body = {"block": "spools", "for": "ada\u202efdp.exe"}
+    answer = client.post("/v1/packet", json=body)
+    assert answer.status_code == 422

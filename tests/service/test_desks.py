@@ -235,3 +235,13 @@ def test_a_desk_ends_with_the_service_however_that_ends(
     wait_until(lambda: not is_there(desk), "the end of the desk")
     service.stdin.close()
     service.stdout.close()
+
+
+def test_a_process_that_wants_more_memory_than_its_limit_gets_none() -> None:
+    code = (
+        "from service.memory import limit_memory; limit_memory(256)\n"
+        "try: bytearray(512 * 1024 * 1024)\n"
+        "except MemoryError: print('refused')"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout == "refused\n"

@@ -62,3 +62,11 @@ def test_a_path_with_a_line_in_it_stays_one_line(client: FlaskClient, kept: Kept
     (line,) = kept.lines
     assert line["status"] == 404
     assert "\n" in line["path"]
+
+
+def test_the_id_of_a_batch_is_in_no_line(client: FlaskClient, kept: Kept) -> None:
+    """Without keys, whoever knows it may read the batch."""
+    client.get(f"/v1/batches/{SECRET}/archive")
+    client.get(f"/v1/batches/{SECRET}")
+    assert len(kept.lines) == 2
+    assert SECRET not in json.dumps(kept.lines)

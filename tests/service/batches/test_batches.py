@@ -11,14 +11,18 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
+from service.batches.archive import one_document
 from service.batches.drawing import Packets
+from service.batches.files import Files, collated_key
 from service.batches.parts import parts
-from service.batches.store import MOST_ATTEMPTS
-from service.batches.work import work_on_next
+from service.batches.store import MOST_ATTEMPTS, Batch
+from service.batches.tables import lots as lot_table
+from service.batches.work import MOST_TOLD, work_on_next
 from service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
     GUILD,
+    SQUARE,
     Json,
     client_of,
     do_all,
@@ -333,3 +337,59 @@ def do_one(settings: Settings) -> None:
 
 def documents(settings: Settings) -> list[Path]:
     return [path for path in (Path(settings.data) / "documents").rglob("*") if path.is_file()]
+
+
+def test_a_number_beyond_all_bounds_is_refused_at_once(client: FlaskClient) -> None:
+    body = b'{"defaults": {"block": "pinwheel", "finish": {"width": 1e999}}, "items": [{}]}'
+    answer = client.post("/v1/batches", data=body, content_type="application/json")
+    assert answer.status_code == 400
+
+
+def test_a_lot_that_nobody_can_read_fails_and_stops_no_other(
+    client: FlaskClient, settings: Settings
+) -> None:
+    batch = posted(client)
+    engine = parts(settings).store.engine
+    with engine.begin() as connection:
+        connection.execute(
+            lot_table.update()
+            .where(lot_table.c.batch == batch["id"], lot_table.c.number == 1)
+            .values(packet='{"finish": Infinity}')
+        )
+    do_all(settings)
+    told = state(client, batch)
+    assert [item["state"] for item in told["items"]] == ["failed", "failed", "done"]
+    assert told["state"] == "done"
+
+
+def test_a_packet_with_many_faults_tells_of_the_first_and_how_many_there_are(
+    client: FlaskClient, settings: Settings
+) -> None:
+    """Two thousand items that each told of five thousand faults would fill a disk."""
+    pieces = [{"id": f"p{n}", "outline": SQUARE, "colour": 1} for n in range(50)]
+    body = {"defaults": {"block": {"pieces": pieces}}, "items": [{"for": "Ada"}, {"for": "Wim"}]}
+    batch = posted(client, body)
+    do_all(settings)
+    for item in state(client, batch)["items"]:
+        assert len(item["problem"]["errors"]) == MOST_TOLD
+        assert "faults, of which the first 10 are told" in item["problem"]["detail"]
+
+
+def test_a_batch_that_is_removed_while_its_pdf_is_made_leaves_nothing(
+    client: FlaskClient, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    batch = posted(client)
+    do_all(settings)
+    own = batch["links"]["self"]
+    kept = Path(settings.data) / "documents" / batch["id"]
+
+    def removed_meanwhile(of: Batch, files: Files) -> bytes:
+        document = one_document(of, files)
+        assert client.delete(own).status_code == 204
+        files.write(collated_key(of.id), document)
+        return document
+
+    monkeypatch.setattr("service.batches.routes.one_document", removed_meanwhile)
+    assert kept.exists()
+    assert client.get(f"{own}/archive", headers={"Accept": "application/pdf"}).status_code == 404
+    assert not kept.exists()

@@ -10,6 +10,9 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
+from service.desk_work import Order
+from service.desks import Desks
+from service.problems import UNAVAILABLE, Problem
 from service.settings import Settings
 from tests.service.batches.asking import client_of, do_all, kept_in, posted, state
 
@@ -106,3 +109,16 @@ def test_no_packet_for_a_maker_who_is_none(
     (item,) = state(client, batch)["items"]
     assert item["state"] == "failed"
     assert item["problem"]["status"] == 422
+
+
+def test_a_repeated_request_is_known_though_no_desk_is_free(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = posted(client, QUILT, **{"Idempotency-Key": "harbour"})
+
+    def busy(self: Desks, order: Order) -> None:
+        raise Problem(UNAVAILABLE, "Every desk is taken.")
+
+    monkeypatch.setattr(Desks, "do", busy)
+    assert posted(client, QUILT, **{"Idempotency-Key": "harbour"})["id"] == first["id"]
+    assert client.post("/v1/batches", json=QUILT).status_code == 503
