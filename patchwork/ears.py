@@ -248,7 +248,9 @@ class _Surroundings:
         around = shapely.box(*shape.buffer(0.01).bounds)
         near = _overlaid(shapely.intersection, np.array(parts), around)
         covered = _overlaid(shapely.union_all, near)
-        return _overlaid(shapely.difference, shape, covered.buffer(_CLOSE, join_style="mitre"))
+        covered = covered.buffer(_CLOSE, join_style="mitre")
+        left: BaseGeometry = _overlaid(shapely.difference, shape, covered)
+        return left
 
     def _plain_offset(self, unit: int, cloth: Sequence[Polygon]) -> Iterator[BaseGeometry]:
         """The parts of a unit's plain offset near the tip; the dearest to work out come last."""

@@ -446,7 +446,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     packet.add_argument("--for", dest="maker", metavar="NAME", help="the name on every sheet")
     packet.add_argument("-o", "--output", type=Path, metavar="FILE", help=".json, .pdf or .zip")
-    packet.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
+    packet.add_argument(
+        "--format", choices=("json", "pdf", "zip"), help="the form, whatever the file's ending"
+    )
     packet.set_defaults(run=_packet)
 
     foundation = commands.add_parser("foundation", help="make foundation sections to sew on")

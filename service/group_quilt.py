@@ -32,6 +32,11 @@ from service.settings import Settings
 
 PLAN: Final = "Plan of the quilt"
 
+ON_PAPER: Final = (
+    "sewn on paper, seams lie toward the patch that is added last; the plan's ways of pressing, and "
+    "what is said of seams that nest, hold for blocks that are pieced without paper"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedQuilt:
@@ -149,6 +154,8 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
         cautions += (f"{name}: {fault.detail}" for fault in work.cautions)
     if "cover" in shared.parts:
         total = sum(count for _, count in own)
+        if "foundation" in shared.parts:
+            cautions.insert(0, ON_PAPER)
         facts = (
             f"{total} block{'s' * (total != 1)} of a quilt of {len(made.plan.placements)}",
             f"{finished_size(shared.block)} each, {allowance_words(shared).lower()}",

@@ -122,3 +122,20 @@ def test_a_repeated_request_is_known_though_no_desk_is_free(
     monkeypatch.setattr(Desks, "do", busy)
     assert posted(client, QUILT, **{"Idempotency-Key": "harbour"})["id"] == first["id"]
     assert client.post("/v1/batches", json=QUILT).status_code == 503
+
+
+def test_who_sews_on_paper_is_told_that_seams_then_lie_their_own_way(
+    client: FlaskClient, settings: Settings
+) -> None:
+    """Common practice: on a foundation every seam is pressed toward the patch just added."""
+    whole = {name: QUILT[name] for name in ("title", "makers")}
+    body = {
+        **whole,
+        "quilt": {"blocks": [["nine-patch", "nine-patch"]]},
+        "defaults": {"parts": ["cover", "foundation"]},
+    }
+    batch = posted(client, body)
+    do_all(settings)
+    for item in state(client, batch)["items"]:
+        front = " ".join(texts(client, item["href"])[0].split())
+        assert "Sewn on paper, seams lie toward the patch that is added last" in front
