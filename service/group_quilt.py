@@ -33,8 +33,8 @@ from service.settings import Settings
 PLAN: Final = "Plan of the quilt"
 
 ON_PAPER: Final = (
-    "sewn on paper, seams lie toward the patch that is added last; the plan's ways of pressing, and "
-    "what is said of seams that nest, hold for blocks that are pieced without paper"
+    "sewn on paper, seams lie toward the patch that is added last; the plan's ways of pressing "
+    "and what it says of seams that nest hold for blocks that are pieced without paper"
 )
 
 
