@@ -183,9 +183,10 @@ def document(settings: Settings) -> dict[str, Any]:
 
 
 def _guard(operation: dict[str, Any]) -> None:
-    """Says of an operation that it may need a key, and may be asked for too often."""
+    """Says of an operation that it may need a key, which may not be to be looked up just then, and
+    may be asked for too often."""
     operation["security"] = [{}, {"key": []}]
-    for status in (401, 429):
+    for status in (401, 429, 503):
         operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
 
 

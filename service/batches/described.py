@@ -72,6 +72,9 @@ _FILE_NAME: Final = {
 }
 
 
+_UNCHANGED: Final = {"description": "Nothing has changed."}
+
+
 def _problems(*statuses: int) -> dict[str, str]:
     return {str(status): f"Problem{status}" for status in sorted({*statuses, 500, 503})}
 
@@ -200,7 +203,7 @@ def _get(state: dict[str, Any]) -> dict[str, Any]:
                 },
             },
             "204": {"description": "For events: the batch has ended, and all has been heard."},
-            "304": {"description": "Nothing has changed."},
+            "304": _UNCHANGED,
             **_problems(404, 406),
         },
     }
@@ -251,6 +254,7 @@ def _get_item() -> dict[str, Any]:
                 "content": {PDF: _file("All its sheets.")},
                 "headers": _FILE_NAME,
             },
+            "304": _UNCHANGED,
             **_problems(404, 406, 409),
         },
     }
@@ -273,6 +277,7 @@ def _get_archive() -> dict[str, Any]:
                 "content": {ZIP: _file("A file an item."), PDF: _file("All in one.")},
                 "headers": _FILE_NAME,
             },
+            "304": _UNCHANGED,
             **_problems(404, 406, 409),
         },
     }
