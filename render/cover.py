@@ -28,8 +28,8 @@ _HEAD: Final = 0.16
 _LARGEST: Final = 4.2
 """Inches; the longer side of the picture of a single block."""
 
-_SHARE: Final = 0.44
-"""Of the column's height, what the pictures may take."""
+_SHARES: Final = (0.44, 0.38, 0.32, 0.26, 0.2)
+"""Of the column's height, what a picture may take: the first with which all goes on one sheet."""
 
 _SEVERAL: Final = 1.7
 """Inches; the longer side of each picture where there are several."""
@@ -83,7 +83,14 @@ def cover_drawings(
     cover: Cover, contents: Sequence[Contents], width: float, height: float
 ) -> tuple[Drawing, ...]:
     """The cover in drawings no larger than ``width`` and ``height``."""
-    sheets = broken(_entries(cover, contents, width, height), height)
+    sheets: list[list[Mark]] = []
+    for share in _SHARES:
+        sheets = list(broken(_entries(cover, contents, width, height * share), height))
+        if len(sheets) == 1:
+            break
+    else:
+        # No picture is small enough: then it is as large as it may be.
+        sheets = list(broken(_entries(cover, contents, width, height * _SHARES[0]), height))
     return tuple(
         drawn(
             f"cover-{number}",
@@ -96,7 +103,7 @@ def cover_drawings(
 
 
 def _entries(
-    cover: Cover, contents: Sequence[Contents], width: float, height: float
+    cover: Cover, contents: Sequence[Contents], width: float, tallest: float
 ) -> Iterator[Entry]:
     letters = _TITLE
     while letters > BODY and len(fonts.wrapped(cover.title, letters, width, True)) > 2:
@@ -105,7 +112,7 @@ def _entries(
     for n, fact in enumerate(cover.facts):
         last = n == len(cover.facts) - 1
         yield paragraph(fact, width, BODY * 1.1, after=0.14 if last else 0.0)
-    yield from _pictures(cover.pictures, width, height)
+    yield from _pictures(cover.pictures, width, tallest)
     yield from _contents(contents, min(width, 4.6))
     yield paragraph("Mind", width, _HEAD, bold=True, leads=True)
     for said in SAFETY:
@@ -127,15 +134,15 @@ def _point(said: str, width: float) -> Entry:
 # --- pictures --------------------------------------------------------------------------------
 
 
-def _pictures(pictures: Sequence[Picture], width: float, height: float) -> Iterator[Entry]:
+def _pictures(pictures: Sequence[Picture], width: float, tallest: float) -> Iterator[Entry]:
     if len(pictures) == 1:
         (picture,) = pictures
-        side = min(_LARGEST, width, height * _SHARE)
+        side = min(_LARGEST, width, tallest)
         marks, tall = _pictured(picture, side)
         yield Entry(tuple(marks), tall + 0.12, leads=True)
     else:
         abreast = max(1, min(_ABREAST, int((width + _BETWEEN) / (_SEVERAL + _BETWEEN))))
-        side = min(_SEVERAL, width, height * _SHARE)
+        side = min(_SEVERAL, width, tallest)
         for start in range(0, len(pictures), abreast):
             row: list[Mark] = []
             deepest = 0.0

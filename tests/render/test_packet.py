@@ -121,3 +121,11 @@ def test_too_many_sheets_together_are_refused() -> None:
     with pytest.raises(BlockError) as refused:
         bound(parts, most=4)
     assert [(f.pointer, f.code) for f in refused.value.faults] == [("/sheet", "too-many-sheets")]
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4", "a5"])
+def test_a_usual_cover_is_one_sheet(paper: str) -> None:
+    size = PAPERS[paper]
+    room = column(SheetSettings(size.width, size.height))
+    cover = Cover("Spools", ("Finished 6 × 6 in",), (Picture(catalogue.load("spools")),))
+    assert len(cover_drawings(cover, contents(5), room.width, room.height)) == 1
