@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from patchwork.faults import BlockError, Fault
+from patchwork.templates import letters
 
 Turn: TypeAlias = Literal[0, 90, 180, 270]
 """Degrees, clockwise as seen."""
@@ -90,20 +91,6 @@ def _uneven(name: str, lengths: Sequence[int], down: int, across: int) -> list[F
 def _quarter(turn: int) -> Turn | None:
     known: tuple[Turn, ...] = (0, 90, 180, 270)
     return next((one for one in known if one == turn), None)
-
-
-def letters(number: int) -> str:
-    """``A`` for 0, ``Z`` for 25, then ``AA``.
-
-    >>> [letters(n) for n in (0, 25, 26, 701)]
-    ['A', 'Z', 'AA', 'ZZ']
-    """
-    said = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        said = chr(ord("A") + rest) + said
-    return said
 
 
 def place_name(row: int, column: int) -> str:

@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from patchwork.faults import BlockError, Fault
 from patchwork.group_edges import Design, EndingSeam, design_of, is_rectangle
 from patchwork.group_joining import Joining, joinings, pressed
-from patchwork.group_layout import Cell, GroupQuilt, Turn, letters, place_name
+from patchwork.group_layout import Cell, GroupQuilt, Turn, place_name
 from patchwork.group_parity import FIXED, Wish, can_be_met, most_met, values_of
 from patchwork.group_sharing import Place, shared_out
 from patchwork.group_variants import Instance, leanings, made_alike
@@ -34,6 +34,7 @@ from patchwork.lengths import Unit, spoken
 from patchwork.points import TOLERANCE, Point
 from patchwork.pressing import Press
 from patchwork.sewing_plan import Kept, SewingPlan
+from patchwork.templates import letters
 
 PHASES: tuple[Callable[[int, int], int], ...] = (
     lambda r, c: 0,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from patchwork.group_joining import Area, pressed
-from patchwork.group_layout import letters, place_name
+from patchwork.group_layout import place_name
 from patchwork.group_quilt import QuiltPlan, Share
 from patchwork.sewing_words import counted, listed, size
 from patchwork.steps import Size
+from patchwork.templates import letters
 
 
 def codes(plan: QuiltPlan) -> dict[str, str]:

@@ -18,13 +18,13 @@ from shapely.geometry.base import BaseGeometry
 
 from patchwork import group_words, paths
 from patchwork.block import Block, extent
-from patchwork.group_layout import letters
 from patchwork.group_quilt import Placement, QuiltPlan
 from patchwork.paths import Curve, Line, Outline, Segment
 from patchwork.points import Point
 from patchwork.polygons import lines as line_parts
 from patchwork.sewing_words import size
 from patchwork.steps import Size
+from patchwork.templates import letters
 from render import fonts
 from render.block_map import EDGE, arrow, meeting_mark
 from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
