@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from patchwork import paths
+from patchwork.block_words import width_by_height
 from patchwork.deviations import Compared, PointDeviation
 from patchwork.lengths import Unit, spoken
 from patchwork.points import Point
@@ -297,8 +298,7 @@ def listed(words: Iterable[str]) -> str:
 
 def size(found: Size, unit: Unit) -> str:
     """``6 1/2 × 3 1/2 in``."""
-    across, down = spoken(found.width, unit), spoken(found.height, unit)
-    return f"{across.rsplit(' ', 1)[0]} × {down}"
+    return width_by_height(found.width, found.height, unit)
 
 
 def counted(count: int, thing: str) -> str:

@@ -19,9 +19,9 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
-from patchwork.block import Block, extent
+from patchwork.block import extent
+from patchwork.block_words import block_size
 from patchwork.joins import Order
-from patchwork.lengths import Unit, spoken
 from patchwork.paths import Outline
 from patchwork.points import Point, Vector, distance, plus
 from patchwork.polygons import polygon_of, polygons
@@ -98,17 +98,6 @@ def heading(plan: SewingPlan) -> Heading:
         allowance="No seam allowance on this map",
         corners=nest if pressing.meetings else "",
     )
-
-
-def block_size(block: Block) -> str:
-    left, top, right, bottom = extent(block.pieces)
-    return size(right - left, bottom - top, block.unit)
-
-
-def size(width: float, height: float, unit: Unit) -> str:
-    """``3 × 3 in``: the unit once."""
-    across, down = spoken(width, unit), spoken(height, unit)
-    return f"{across.rsplit(' ', 1)[0]} × {down}"
 
 
 def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:

@@ -8,7 +8,6 @@ from typing import Final
 
 from patchwork import cutting_words, sewing_words
 from patchwork.block import Block, extent, finished
-from patchwork.lengths import spoken
 from patchwork.polygons import polygon_of
 from patchwork.seams import lay_out as seams_of
 from render import fonts
@@ -215,10 +214,3 @@ def _contents(contents: Sequence[Contents], width: float) -> Iterator[Entry]:
             marks.append(line("overlap", (start, base), (end, base)))
         ends = n == len(contents) - 1
         yield Entry(tuple(marks), y + (0.14 if ends else 0.02), leads=not ends)
-
-
-def finished_size(block: Block) -> str:
-    """``Finished 12 × 12 in``."""
-    left, top, right, bottom = extent(block.pieces)
-    across = spoken(right - left, block.unit).rsplit(" ", 1)[0]
-    return f"Finished {across} × {spoken(bottom - top, block.unit)}"

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from patchwork.block import extent
+from patchwork.block_words import allowance_words, block_size
 from patchwork.cutting import Cut, CuttingList, FabricCuts, Part, Strip
 from patchwork.cutting_words import (
     CAUTION,
@@ -54,17 +54,12 @@ _CLEAR: Final = 0.02
 def heading(found: CuttingList) -> Heading:
     """What every sheet says about the list."""
     block, allowance, unit = found.templates.block, found.templates.allowance, _unit(found)
-    left, top, right, bottom = extent(block.pieces)
     blocks = f" for {found.quilt.blocks:,} blocks" if found.quilt.blocks > 1 else ""
-    said = f"Seam allowance {spoken(allowance.seam, unit)}"
-    if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, unit)} at the edge of the block"
     return Heading(
         block=block.name,
         what=f"Cutting list{blocks}",
-        size=f"Each finishes at {spoken(right - left, unit).rsplit(' ', 1)[0]} × "
-        f"{spoken(bottom - top, unit)}",
-        allowance=said,
+        size=f"Each finishes at {block_size(block)}",
+        allowance=allowance_words(allowance, unit),
         corners="Strips drawn small, not to scale",
     )
 

@@ -20,9 +20,9 @@ from shapely.geometry import LineString, Polygon
 
 from patchwork import paths
 from patchwork.block import extent
+from patchwork.block_words import allowance_words, block_size
 from patchwork.faults import BlockError
 from patchwork.foundation import Foundation, FoundationSection, Patch, SeamEdge, SeamMark
-from patchwork.lengths import spoken
 from patchwork.paths import Line, Outline, Segment
 from patchwork.points import Point, distance, minus, outward, plus, unit
 from patchwork.polygons import lines, polygon_of, polygons
@@ -102,17 +102,12 @@ PLAIN: Final = Looks()
 def heading(found: Foundation, looks: Looks = PLAIN) -> Heading:
     """What every sheet says about the whole set."""
     block, allowance = found.block, found.allowance
-    left, top, right, bottom = extent(block.pieces)
-    across, down = spoken(right - left, block.unit), spoken(bottom - top, block.unit)
-    said = f"Seam allowance {spoken(allowance.seam, block.unit)}"
-    if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, block.unit)} at the edge of the block"
     side = "mirror images: sew on this side" if looks.mirrored else "as seen from the face"
     return Heading(
         block=block.name,
         what=f"Foundation sections, {side}",
-        size=f"Finished {across.rsplit(' ', 1)[0]} × {down}",
-        allowance=said,
+        size=f"Finished {block_size(block)}",
+        allowance=allowance_words(allowance, block.unit),
         corners=f"{found.corners.capitalize()} corners",
     )
 

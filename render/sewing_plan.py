@@ -16,7 +16,7 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
-from patchwork.lengths import spoken
+from patchwork.block_words import allowance_words, block_size
 from patchwork.paths import Curve, Line, Outline
 from patchwork.points import Point, Vector, distance, minus, unit
 from patchwork.polygons import polygon_of, polygons
@@ -26,7 +26,7 @@ from patchwork.sewing_plan import SewingPlan
 from patchwork.sewing_words import CAUTION, Words, listed, steps_title
 from patchwork.steps import Step
 from render import fonts
-from render.block_map import arrow, block_size, meeting_mark, pressed_way, rings
+from render.block_map import arrow, meeting_mark, pressed_way, rings
 from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
 from render.fabric_fills import Look, filled, looks
 from render.furniture import Heading
@@ -69,15 +69,11 @@ _ROOM: Final = HEIGHT - _TOP - _PAD
 
 def heading(plan: SewingPlan) -> Heading:
     """What every sheet says about the plan."""
-    allowance, of = plan.allowance, plan.block.unit
-    said = f"Seam allowance {spoken(allowance.seam, of)}"
-    if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, of)} at the edge of the block"
     return Heading(
         block=plan.block.name,
         what="Sewing plan, units seen from the right side",
         size=f"Finished {block_size(plan.block)}",
-        allowance=said,
+        allowance=allowance_words(plan.allowance, plan.block.unit),
         corners="Steps drawn small",
     )
 

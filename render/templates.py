@@ -17,8 +17,8 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
-from patchwork.block import Block, extent
-from patchwork.lengths import Unit, spoken
+from patchwork.block_words import allowance_words, block_size, width_by_height
+from patchwork.lengths import Unit
 from patchwork.paths import Outline
 from patchwork.points import Point, between, plus
 from patchwork.polygons import lines, polygon_of, polygons
@@ -44,27 +44,13 @@ _MOST_NAMES: Final = 36
 def heading(templates: TemplateSet) -> Heading:
     """What every sheet says about the whole set."""
     block, allowance = templates.block, templates.allowance
-    said = f"Seam allowance {spoken(allowance.seam, block.unit)}"
-    if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, block.unit)} at the edge of the block"
     return Heading(
         block=block.name,
         what="Cutting templates, seen from the right side of the cloth",
-        size=f"Finished {_block_size(block)}",
-        allowance=said,
+        size=f"Finished {block_size(block)}",
+        allowance=allowance_words(allowance, block.unit),
         corners=f"{templates.corners.capitalize()} corners",
     )
-
-
-def _block_size(block: Block) -> str:
-    left, top, right, bottom = extent(block.pieces)
-    return _size(right - left, bottom - top, block.unit)
-
-
-def _size(width: float, height: float, unit: Unit) -> str:
-    """``3 × 3 in``: the unit once."""
-    across, down = spoken(width, unit), spoken(height, unit)
-    return f"{across.rsplit(' ', 1)[0]} × {down}"
 
 
 def template_drawings(templates: TemplateSet) -> tuple[Drawing, ...]:
@@ -136,7 +122,7 @@ def _finished_size(template: Template, unit: Unit) -> str:
     shape = polygon_of(template.finished)
     turn = 0.0 if template.grain is None else template.grain % 90.0
     left, top, right, bottom = affinity.rotate(shape, -turn, origin=(0, 0)).bounds
-    return _size(right - left, bottom - top, unit)
+    return width_by_height(right - left, bottom - top, unit)
 
 
 def _cut_count(cut: Cut, names: dict[str, str]) -> str:

@@ -19,6 +19,8 @@ from patchwork.paths import Line, Outline
 from patchwork.points import Point
 from patchwork.templates import Template, TemplateSet, template_set
 from render.archive import sheets_zip
+from render.drawing import Drawing
+from render.furniture import Heading
 from render.pdf import sheets_pdf
 from render.sheets import Page, SheetSettings, described, lay_out
 from render.svg import canvas_svg, sheet_svg
@@ -224,6 +226,25 @@ def answered(printable: Printable, of: str, unit: Unit, form: Form, sheet: int |
     return Answer(form, content, name)
 
 
+def of_drawings(
+    what: str,
+    drawings: Sequence[Drawing],
+    heading: Heading,
+    told: Callable[[Sequence[Page]], dict[str, Any]],
+    *,
+    settings: SheetSettings,
+    unit: Unit,
+    most_sheets: int,
+) -> Printable:
+    """A thing to print whose drawings lie on its sheets as they come."""
+    return Printable(
+        what,
+        told,
+        pages=lambda: lay_out(drawings, settings, heading, most_sheets),
+        canvas=lambda: canvas_svg(drawings, heading, unit),
+    )
+
+
 def _nth(pages: Sequence[Page], number: int) -> Page:
     if not 1 <= number <= len(pages):
         raise NoSuchSheet(f"there is no sheet {number}; the sheets are 1 to {len(pages)}")
@@ -249,12 +270,14 @@ def templates_answer(
         templates = template_set(
             request.block, request.allowance, request.corners, request.pieces_pointer
         )
-        drawings, head = template_drawings(templates), heading(templates)
-        printable = Printable(
+        printable = of_drawings(
             "templates",
-            told=lambda pages: _templates(templates, pages, request.unit),
-            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
-            canvas=lambda: canvas_svg(drawings, head, request.unit),
+            template_drawings(templates),
+            heading(templates),
+            lambda pages: _templates(templates, pages, request.unit),
+            settings=request.sheet,
+            unit=request.unit,
+            most_sheets=most_sheets,
         )
         return answered(printable, request.block.name, request.unit, form, sheet)
 

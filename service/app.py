@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 import uuid
 from typing import Final
 
@@ -65,7 +66,8 @@ def create_app(settings: Settings | None = None, desks: Desks | None = None) -> 
 
 
 def _name_request() -> None:
-    """Takes over the caller's id for the request, or makes one."""
+    """Takes over the caller's id for the request, or makes one, and looks at the clock."""
+    g.began = time.perf_counter()
     given = request.headers.get(REQUEST_ID, "")
     g.request_id = given if _GIVEN_ID.fullmatch(given) else uuid.uuid4().hex
 

@@ -7,25 +7,25 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
 
+from patchwork.block_words import allowance_words, block_size
 from patchwork.cutting import Quilt
 from patchwork.faults import BlockError, Fault
 from patchwork.group_joining import Area, Joining
 from patchwork.group_quilt import QuiltPlan, Variant, group_quilt
 from patchwork.lengths import Unit, in_unit
 from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
-from render.cover import Cover, Picture, finished_size
+from render.cover import Cover, Picture
 from render.drawing import Drawing
 from render.furniture import Heading
 from render.packet import Chapter, bound, cover_chapter
 from render.pdf import sheets_pdf
 from render.quilt_plan import heading, quilt_plan_drawings
 from render.sheets import Page, described, lay_out
-from render.svg import canvas_svg
 from render.text_column import Column, column
-from service.answers import Answer, Form, Printable, answered, place
+from service.answers import Answer, Form, answered, of_drawings, place
 from service.batches.lots import canonical
 from service.json_text import read_json
-from service.packet import TITLES, Workup, allowance_words
+from service.packet import TITLES, Workup
 from service.quilt_reading import QuiltAsked, moved, read_quilt
 from service.reading import Refused, Request, told_in
 from service.settings import Settings
@@ -83,12 +83,14 @@ def quilt_plan_answer(
     made = planned(asked)
     with told_in(asked.unit):
         room = column(asked.shared.sheet)
-        drawings, head = plan_drawings(made, room, None), heading(made.plan, asked.title)
-        printable = Printable(
+        printable = of_drawings(
             "plan",
-            told=lambda pages: told(made.plan, pages),
-            pages=lambda: lay_out(drawings, room.settings, head, most_sheets),
-            canvas=lambda: canvas_svg(drawings, head, asked.unit),
+            plan_drawings(made, room, None),
+            heading(made.plan, asked.title),
+            lambda pages: told(made.plan, pages),
+            settings=room.settings,
+            unit=asked.unit,
+            most_sheets=most_sheets,
         )
         return answered(printable, asked.title, asked.unit, form, sheet)
 
@@ -154,17 +156,18 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
         cautions += (f"{name}: {fault.detail}" for fault in work.cautions)
     if "cover" in shared.parts:
         total = sum(count for _, count in own)
+        seams = allowance_words(shared.allowance, shared.block.unit)
         if "foundation" in shared.parts:
             cautions.insert(0, ON_PAPER)
         facts = (
             f"{total} block{'s' * (total != 1)} of a quilt of {len(made.plan.placements)}",
-            f"{finished_size(shared.block)} each, {allowance_words(shared).lower()}",
+            f"Finished {block_size(shared.block)} each, {seams[:1].lower()}{seams[1:]}",
         )
         cover = Cover(asked.title, facts, tuple(pictures), tuple(cautions))
         front = Heading(
             block=asked.title,
             what="Packet",
-            allowance=allowance_words(shared),
+            allowance=seams,
             corners=f"{shared.corners.capitalize()} corners",
         )
         chapters.insert(0, cover_chapter(cover, front, chapters, shared.sheet))

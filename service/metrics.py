@@ -50,16 +50,19 @@ WAITING: Final = Gauge(
 
 
 def measure(app: Flask) -> None:
-    """Counts and times the app's requests, and answers at ``/metrics``."""
+    """Counts and times the app's requests, and answers at ``/metrics``.
+
+    ``g.began`` is when a request came in, by ``time.perf_counter``.
+    """
 
     @app.before_request
     def begin() -> None:
-        g.measured_from = time.perf_counter()
+        g.is_under_way = True
         UNDER_WAY.inc()
 
     @app.teardown_request
     def end(error: BaseException | None) -> None:
-        if g.pop("measured_from", None) is not None:
+        if g.pop("is_under_way", False):
             UNDER_WAY.dec()
 
     @app.after_request
@@ -68,8 +71,7 @@ def measure(app: Flask) -> None:
         route = request.url_rule.rule if request.url_rule is not None else "none"
         method = request.method if request.method in _METHODS else "other"
         REQUESTS.labels(method, route, response.status_code).inc()
-        if "measured_from" in g:
-            SECONDS.labels(route).observe(time.perf_counter() - g.measured_from)
+        SECONDS.labels(route).observe(time.perf_counter() - g.began)
         return response
 
     @app.get("/metrics")

@@ -6,16 +6,16 @@ from collections.abc import Iterable, Sequence
 from functools import cached_property
 from typing import Any, Final
 
+from patchwork.block_words import allowance_words, block_size
 from patchwork.cutting import cutting_list
 from patchwork.faults import Fault
 from patchwork.foundation import foundation
-from patchwork.lengths import spoken
 from patchwork.sewing_plan import SewingPlan, sewing_plan
 from patchwork.templates import TemplateSet, template_set
 from render import block_map, templates
 from render import sewing_plan as cards
 from render.archive import sheets_zip
-from render.cover import Cover, Picture, finished_size
+from render.cover import Cover, Picture
 from render.cutting_list import cutting_list_pages
 from render.foundation import foundation_drawings, foundation_pages
 from render.foundation import heading as foundation_heading
@@ -141,7 +141,10 @@ def packet_chapters(work: Workup) -> tuple[Chapter, ...]:
         if part in asked.parts and part != "cover"
     ]
     if "cover" in asked.parts:
-        facts = (finished_size(asked.block), allowance_words(asked))
+        facts = (
+            f"Finished {block_size(asked.block)}",
+            allowance_words(asked.allowance, asked.block.unit),
+        )
         cover = Cover(
             asked.block.name or "A block",
             facts,
@@ -157,19 +160,10 @@ def packet_heading(asked: Request) -> Heading:
     return Heading(
         block=asked.block.name,
         what="Packet",
-        size=finished_size(asked.block),
-        allowance=allowance_words(asked),
+        size=f"Finished {block_size(asked.block)}",
+        allowance=allowance_words(asked.allowance, asked.block.unit),
         corners=f"{asked.corners.capitalize()} corners",
     )
-
-
-def allowance_words(asked: Request) -> str:
-    """``Seam allowance 1/4 in``, and at the edge where that differs."""
-    allowance, unit = asked.allowance, asked.block.unit
-    said = f"Seam allowance {spoken(allowance.seam, unit)}"
-    if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, unit)} at the edge of the block"
-    return said
 
 
 def told(request: Request, chapters: Iterable[Chapter], minded: Iterable[Fault]) -> dict[str, Any]:

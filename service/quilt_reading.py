@@ -12,7 +12,7 @@ from patchwork.faults import BlockError, Fault
 from patchwork.group_layout import GroupQuilt, quilt_of
 from patchwork.lengths import Unit
 from service.packet import read_packet
-from service.reading import Refused, Request, schema_faults
+from service.reading import Refused, Request, escaped, schema_faults
 from service.schemas import GroupQuiltRequest
 from service.settings import Settings
 
@@ -93,7 +93,7 @@ def _pointers(blocks: Sequence[Sequence[str]], designs: Mapping[str, Any]) -> di
         for c, id in enumerate(row):
             if id not in found:
                 own = id in designs and not isinstance(designs[id], str)
-                at = f"/designs/{_escaped(id)}" if id in designs else f"/quilt/blocks/{r}/{c}"
+                at = f"/designs/{escaped(id)}" if id in designs else f"/quilt/blocks/{r}/{c}"
                 found[id] = (at, own)
     return found
 
@@ -129,10 +129,5 @@ def _unused(designs: Mapping[str, Any], blocks: Sequence[Sequence[str]]) -> list
     used = {id for row in blocks for id in row}
     said = "the quilt has no place for this design; put it into 'blocks' or take it out"
     return [
-        Fault(f"/designs/{_escaped(id)}", "unused-design", said) for id in designs if id not in used
+        Fault(f"/designs/{escaped(id)}", "unused-design", said) for id in designs if id not in used
     ]
-
-
-def _escaped(id: str) -> str:
-    """An id as a part of a JSON pointer (RFC 6901)."""
-    return id.replace("~", "~0").replace("/", "~1")

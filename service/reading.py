@@ -190,7 +190,7 @@ def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
         return
     for name, inner in messages.items():
         of_whole = name == "_schema" and not _is_unknown_field(inner)
-        yield from schema_faults(inner, pointer if of_whole else f"{pointer}/{_escaped(name)}")
+        yield from schema_faults(inner, pointer if of_whole else f"{pointer}/{escaped(name)}")
 
 
 def _is_unknown_field(messages: Any) -> bool:
@@ -198,7 +198,8 @@ def _is_unknown_field(messages: Any) -> bool:
     return isinstance(messages, list) and messages[0]["code"] == "unknown-field"
 
 
-def _escaped(name: object) -> str:
+def escaped(name: object) -> str:
+    """A name as a part of a JSON pointer (RFC 6901)."""
     return str(name).replace("~", "~0").replace("/", "~1")
 
 

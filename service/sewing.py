@@ -16,9 +16,8 @@ from patchwork.steps import Round, Size, Step
 from render import block_map
 from render import sewing_plan as cards
 from render.fabric_fills import looks
-from render.sheets import Page, described, lay_out
-from render.svg import canvas_svg
-from service.answers import Answer, Form, Printable, answered, place, places, ring
+from render.sheets import Page, described
+from service.answers import Answer, Form, answered, of_drawings, place, places, ring
 from service.reading import Request, told_in
 
 
@@ -36,12 +35,14 @@ def sewing_plan_answer(
     """
     with told_in(request.unit):
         plan = sewing_plan(request.block, request.allowance, request.plan)
-        drawings, head = cards.sewing_plan_drawings(plan), cards.heading(plan)
-        printable = Printable(
+        printable = of_drawings(
             "sewing plan",
-            told=lambda pages: told_plan(plan, pages, request.unit),
-            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
-            canvas=lambda: canvas_svg(drawings, head, request.unit),
+            cards.sewing_plan_drawings(plan),
+            cards.heading(plan),
+            lambda pages: told_plan(plan, pages, request.unit),
+            settings=request.sheet,
+            unit=request.unit,
+            most_sheets=most_sheets,
         )
         return answered(printable, request.block.name, request.unit, form, sheet)
 
@@ -59,12 +60,14 @@ def block_map_answer(
     """
     with told_in(request.unit):
         plan = sewing_plan(request.block, request.allowance, request.plan)
-        drawings, head = block_map.block_map_drawings(plan), block_map.heading(plan)
-        printable = Printable(
+        printable = of_drawings(
             "block map",
-            told=lambda pages: told_map(plan, pages, request.unit),
-            pages=lambda: lay_out(drawings, request.sheet, head, most_sheets),
-            canvas=lambda: canvas_svg(drawings, head, request.unit),
+            block_map.block_map_drawings(plan),
+            block_map.heading(plan),
+            lambda pages: told_map(plan, pages, request.unit),
+            settings=request.sheet,
+            unit=request.unit,
+            most_sheets=most_sheets,
         )
         return answered(printable, request.block.name, request.unit, form, sheet)
 
