@@ -15,26 +15,24 @@ this and of every larger unit.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Iterator, MutableMapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
-from shapely import STRtree
+from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
-from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
+from patchwork.ground import Ground
 from patchwork.joins import Order
-from patchwork.paths import Line
+from patchwork.overlays import overlaid
 from patchwork.points import Point, Vector, between, cross, dot, minus, outward, plus, unit
 from patchwork.polygons import ring_polygon
 from patchwork.seams import Corner, Seams
-from patchwork.tips import AGREED, Bound, Tip, TipKey
-
-_GRID = 1e-9
-"""Inches."""
+from patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
 
 _CLOSE = 5e-5
 """Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""
@@ -42,8 +40,14 @@ _CLOSE = 5e-5
 _SLIVER = 1e-8
 """Square inches; what is left over by rounding alone is smaller."""
 
-_FINE = 2e-5
-"""Inches; how far the points that stand for a curve are from it here."""
+_SHORT = 1e-9
+"""Inches; a shorter line has no direction worth cutting along."""
+
+_Stretch: TypeAlias = tuple[Point, Point]
+"""A straight part of a raw edge, in the sense of travel."""
+
+_Close: TypeAlias = list[tuple[Point, float]]
+"""Points, each with the first unit that has cloth within one allowance of it."""
 
 
 def cut_ears(
@@ -61,112 +65,143 @@ def cut_ears(
     Returns:
         The points at which a tip was cut.
     """
-    ground = _Ground(seams, order, widths)
+    ground = Ground(seams, order, widths)
     cut: set[int] = set()
-    for point, room in ground.rooms(tips):
-        for corner in (c for run in seams.around[point] for c in run):
-            key = (corner.piece, corner.side)
-            if tips[key].pointed and tips[key].reach > max(room, ground.least + AGREED):
-                tip = tips[key].copy()
-                if _Surroundings(ground, point, corner, tip).trim():
-                    tips[key] = tip
-                    cut.add(point)
+    long = list(_long(ground, tips))
+    looked_at = list(_surroundings(ground, _beyond_cloth(ground, long)))
+    for found, close in zip(looked_at, _close_since(ground, looked_at), strict=True):
+        if found.trim(close):
+            tips[found.corner.piece, found.corner.side] = found.tip
+            cut.add(found.point)
     return cut
 
 
-class _Ground:
-    """A block's edges and pieces, found by where they lie; keeps what tips have in common."""
+# --- which tips are looked at ---------------------------------------------------------------
 
-    def __init__(self, seams: Seams, order: Order, widths: Sequence[float]) -> None:
-        self.seams, self.order, self.widths = seams, order, widths
-        self.least, self.most = min(widths), max(widths)
-        self.points = [[*paths.flatten(e.segment, _FINE), e.segment.end] for e in seams.edges]
-        counts = [len(points) for points in self.points]
-        every = np.array([p for points in self.points for p in points])
-        self._lines = np.asarray(
-            shapely.linestrings(every, indices=np.repeat(np.arange(len(counts)), counts))
-        )
-        self.tree = STRtree(self._lines)
-        self._strips: dict[tuple[int, bool], tuple[BaseGeometry, list[Point]]] = {}
-        self._cloths: dict[int, Polygon] = {}
-        self._met: dict[tuple[int, int], int] = {}
 
-    def rooms(self, tips: MutableMapping[TipKey, Tip]) -> Iterator[tuple[int, float]]:
-        """Points with a tip longer than the way to the first edge that may matter to it."""
-        edges = self.seams.edges
-        reach = np.zeros(len(self.seams.points))
-        room = np.full(len(reach), math.inf)
-        for point, runs in enumerate(self.seams.around):
-            own = [tips[c.piece, c.side] for run in runs for c in run]
-            longest = max((tip.reach for tip in own if tip.pointed), default=0.0)
-            if longest > self.least + AGREED:
-                reach[point] = longest
-                if self.least != self.most and len(self._widths_at(point)) > 1:
-                    room[point] = 0.0
-        for edge in edges:
-            straight = isinstance(edge.segment, Line)
-            size = math.dist(edge.segment.start, edge.segment.end) if straight else 0.0
-            for end in (edge.start, edge.end):
-                room[end] = min(room[end], size)
-        asked = np.flatnonzero(reach)
-        dots = np.asarray(shapely.points(np.array(self.seams.points)[asked]))
-        found, near = self.tree.query(dots, predicate="dwithin", distance=reach[asked])
-        ends = np.array([(edge.start, edge.end) for edge in edges])
-        others = (ends[near] != asked[found][:, None]).all(axis=1)
-        found, near = found[others], near[others]
-        gaps = shapely.distance(dots[found], self._lines[near])
-        np.minimum.at(room, asked[found], gaps)
-        for point in np.flatnonzero(reach > room).tolist():
-            yield point, float(room[point])
+@dataclass(frozen=True, slots=True)
+class _Reaching:
+    """A tip that reaches further than the strips and the cloth round its corner.
 
-    def _widths_at(self, point: int) -> set[float]:
-        corners = (c for run in self.seams.around[point] for c in run)
-        return {self.widths[e] for c in corners for e in (c.arriving, c.leaving)}
+    Attributes:
+        unit: the first unit in which the piece has a neighbour at the tip's corner. Until
+            then the tip is the unit's own one.
+        probes: points of its edge, on the block.
+    """
 
-    def cloth(self, piece: int) -> Polygon:
-        """A piece; its points on a curve are the very same ones as its neighbour's."""
-        known = self._cloths.get(piece)
-        if known is None:
-            points: list[Point] = []
-            for side in self.seams.sides[piece]:
-                own = self.points[side.edge]
-                points += (own if side.forward else own[::-1])[:-1]
-            known = self._cloths[piece] = ring_polygon(points)
-        return known
+    point: int
+    corner: Corner
+    tip: Tip
+    unit: int
+    probes: Sequence[Point]
 
-    def strip(self, e: int, forward: bool) -> tuple[BaseGeometry, list[Point]]:
-        """The strip beside a side, and its raw edge in the sense of travel."""
-        known = self._strips.get((e, forward))
-        if known is None:
-            points = self.points[e] if forward else self.points[e][::-1]
-            segment = self.seams.edges[e].segment
-            if not forward:
-                segment = paths.reverse(segment)
-            count = len(points) - 1
-            rim = [
-                plus(p, outward(paths.tangent(segment, k / count)), self.widths[e])
-                for k, p in enumerate(points)
-            ]
-            whole: BaseGeometry = Polygon([*points, *reversed(rim)])
-            if not whole.is_valid:  # the raw edge of a tight bay crosses itself
-                quads = zip(points, rim, rim[1:], points[1:], strict=False)
-                whole = shapely.union_all([ring_polygon(quad) for quad in quads])
-            known = (whole, rim)
-            self._strips[e, forward] = known
-        return known
 
-    def met(self, one: int, other: int) -> int:
-        """The first unit of which two pieces are part."""
-        key = (one, other) if one < other else (other, one)
-        known = self._met.get(key)
-        if known is None:
-            # A unit's number is larger than those of the two that it is made of.
-            while one != other:
-                above = self.order.parents[min(one, other)]
-                assert above is not None, "the last unit has all pieces"
-                one, other = max(one, other), above
-            known = self._met[key] = one
-        return known
+def _long(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[_Reaching]:
+    """The tips that reach an edge that may matter to them."""
+    seams, sewn_by = ground.seams, ground.order.sewn_by
+    for point, room in _rooms(ground, tips):
+        for corner in (c for run in seams.around[point] for c in run):
+            tip = tips[corner.piece, corner.side]
+            if tip.pointed and tip.reach > max(room, ground.least + AGREED):
+                joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
+                sewn = [join for join in joins if join is not None]
+                if sewn:
+                    unit = ground.order.pieces + min(sewn)
+                    yield _Reaching(point, corner, tip, unit, _probes(tip, seams.points[point]))
+
+
+def _rooms(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[tuple[int, float]]:
+    """Points with a tip longer than the way to the first edge that may matter to it."""
+    seams = ground.seams
+    reach = np.zeros(len(seams.points))
+    room = np.full(len(reach), math.inf)
+    for point, runs in enumerate(seams.around):
+        longest = 0.0
+        for corner in (c for run in runs for c in run):
+            tip = tips[corner.piece, corner.side]
+            if tip.turns > FLAT and tip.reach > longest:
+                longest = tip.reach
+        if longest > ground.least + AGREED:
+            reach[point] = longest
+            if ground.least != ground.most and len(_widths_at(ground, point)) > 1:
+                room[point] = 0.0
+    # Beside a curve the strips and the cloth end at the point itself.
+    straight = np.where(ground.curved, 0.0, shapely.length(ground.lines))
+    np.minimum.at(room, ground.ends, straight[:, None])
+    asked = np.flatnonzero(reach)
+    dots = np.asarray(shapely.points(np.array(seams.points)[asked]))
+    found, near = ground.tree.query(dots, predicate="dwithin", distance=reach[asked])
+    others = (ground.ends[near] != asked[found][:, None]).all(axis=1)
+    found, near = found[others], near[others]
+    gaps = shapely.distance(dots[found], ground.lines[near])
+    np.minimum.at(room, asked[found], gaps)
+    for point in np.flatnonzero(reach > room).tolist():
+        yield point, float(room[point])
+
+
+def _widths_at(ground: Ground, point: int) -> set[float]:
+    corners = (c for run in ground.seams.around[point] for c in run)
+    return {ground.widths[e] for c in corners for e in (c.arriving, c.leaving)}
+
+
+def _beyond_cloth(ground: Ground, reaching: Sequence[_Reaching]) -> list[_Reaching]:
+    """Those that do not lie within one allowance of their first unit's cloth."""
+    if not reaching:
+        return []
+    owner = np.repeat(np.arange(len(reaching)), [len(r.probes) for r in reaching])
+    found, pieces = _near_cloth(ground, [p for r in reaching for p in r.probes])
+    units = np.array([r.unit for r in reaching])[owner[found]]
+    beyond = np.full(len(owner), True)
+    beyond[found[ground.have(units, pieces)]] = False
+    return [reaching[i] for i in np.unique(owner[beyond]).tolist()]
+
+
+def _near_cloth(
+    ground: Ground, points: Sequence[Point]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """All pairs of a point, by number, and a piece within one allowance of it."""
+    dots = np.asarray(shapely.points(points))
+    found, near = ground.tree.query(dots, "dwithin", ground.least + _CLOSE)
+    right, left = ground.beside
+    # No edge is near a point that lies deep in a piece, and only such a one.
+    deep = np.flatnonzero(np.bincount(found, minlength=len(dots)) == 0)
+    inside = np.array([ground.piece_at(dot) for dot in dots[deep]], dtype=int)
+    found = np.concatenate((found, found, deep))
+    pieces = np.concatenate((right[near], left[near], inside))
+    return found[pieces >= 0], pieces[pieces >= 0]
+
+
+def _surroundings(ground: Ground, reaching: Sequence[_Reaching]) -> Iterator[_Surroundings]:
+    """The tips, to be cut, each with the edges near it."""
+    if reaching:
+        shapes = [ring_polygon(r.tip.ring(ground.seams.points[r.point])) for r in reaching]
+        found, near = ground.tree.query(shapes, "dwithin", ground.most + AGREED)
+        for i, one in enumerate(reaching):
+            yield _Surroundings(ground, one, sorted(near[found == i].tolist()))
+
+
+def _probes(tip: Tip, place: Point) -> list[Point]:
+    """Points of a tip's edge: the corners of its rim, and the middles of its straight parts."""
+    rim, (first, last) = tip.rim(), tip.ends
+    middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
+    return [plus(place, x) for x in (*rim, *middles)]
+
+
+def _close_since(ground: Ground, tips: Sequence[_Surroundings]) -> Iterator[_Close]:
+    """For points of each tip's edge, the first unit that has cloth within one allowance."""
+    probes = [_probes(tip.tip, tip.place) for tip in tips]
+    owners = [tip for tip, own in zip(tips, probes, strict=True) for _ in own]
+    first = [math.inf] * len(owners)
+    if owners:
+        found, pieces = _near_cloth(ground, [p for own in probes for p in own])
+        for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
+            first[k] = min(first[k], ground.met(owners[k].corner.piece, piece))
+    sinces = iter(first)
+    for own in probes:
+        yield [(point, next(sinces)) for point in own]
+
+
+# --- a tip and its neighbours ---------------------------------------------------------------
 
 
 class _Surroundings:
@@ -175,32 +210,30 @@ class _Surroundings:
     ``unit`` is always one that the tip's piece is part of.
     """
 
-    def __init__(self, ground: _Ground, point: int, corner: Corner, tip: Tip) -> None:
-        self.ground, self.point, self.corner, self.tip = ground, point, corner, tip
-        self.place = ground.seams.points[point]
-        found = ground.tree.query(
-            ring_polygon(tip.ring(self.place)), "dwithin", ground.most + AGREED
-        )
-        self.near = sorted(found.tolist())
-        edges = [ground.seams.edges[e] for e in self.near]
-        points = {p for edge in edges for p in (edge.start, edge.end)} | {point}
+    def __init__(self, ground: Ground, reaching: _Reaching, near: Sequence[int]) -> None:
+        self.ground, self.near = ground, near
+        self.point, self.corner = reaching.point, reaching.corner
+        self.tip, self._first = reaching.tip.copy(), reaching.unit
+        self.place = ground.seams.points[self.point]
+        edges = [ground.seams.edges[e] for e in near]
+        points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
         around = {c.piece for p in points for run in ground.seams.around[p] for c in run}
-        self.joined = {p: ground.met(corner.piece, p) for p in sorted(around)}
-        self.pieces = list(self.joined)
+        self.joined = {p: ground.met(self.corner.piece, p) for p in sorted(around)}
 
-    def trim(self) -> bool:
-        """Cut what sticks out of a unit; says whether that was anything."""
+    def trim(self, close: _Close) -> bool:
+        """Cut what sticks out of a unit; says whether that was anything.
+
+        Args:
+            close: for points of the tip's edge the first unit that has cloth within one allowance.
+        """
         cut = False
-        for sewn in sorted({*self.joined.values()} - {self.corner.piece}):
-            cloth = [self.ground.cloth(p) for p, since in self.joined.items() if since <= sewn]
-            probes = _probes(self.tip, self.place)
-            reached = self.ground.least + AGREED
-            close = shapely.dwithin(np.array(cloth)[:, None], shapely.points(probes), reached)
-            far = [p for p, any_ in zip(probes, np.any(close, axis=0), strict=True) if not any_]
+        for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
+            far = [p for p, since in close if since > sewn]
             if not far:
                 break
-            if not self._in_own_tip(sewn, far):
-                cut |= self._cut(sewn, cloth)
+            if not self._in_own_tip(sewn, far) and self._cut(sewn):
+                cut = True
+                (close,) = _close_since(self.ground, [self])
         return cut
 
     def _in_own_tip(self, unit: int, far: Sequence[Point]) -> bool:
@@ -214,68 +247,29 @@ class _Surroundings:
                 return inside and all(_between(one, other, minus(p, self.place)) for p in far)
         return False
 
-    def _cut(self, unit: int, cloth: Sequence[Polygon]) -> bool:
+    def _cut(self, unit: int) -> bool:
+        outside = self._outside(unit)
+        strips = [self.ground.strip(e, forward) for e, forward in outside]
+        rings = [tip.ring(place) for tip, place in self._unit_tips(unit, outside)]
+        cloth = [self.ground.cloth(p) for p, since in self.joined.items() if since <= unit]
+        plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.tip.ring(self.place))
-        if self._rest(unit, cloth, shape).area < _SLIVER:
+        if not _sticks_out(shape, plain_offset):
             return False
-        # The raw edge nearest to the corner is cut along first, and only as many as are needed.
-        here = shapely.Point(self.place)
-        crossed = [
-            (round(LineString(line).distance(here), 9), line)
-            for line in self._raw_lines(unit, shape)
-        ]
         cut = False
-        for _, (start, end) in sorted(crossed):
+        across = [*_crossed(shape, [s.raw_edge for s in strips]), *_rims_crossed(shape, rings)]
+        for start, end in self._nearest_first(across):
             normal = outward(_direction(start, end))
             if self.tip.cut(Bound(normal, dot(normal, minus(start, self.place)))):
                 cut = True
-                shape = ring_polygon(self.tip.ring(self.place))
-                if self._rest(unit, cloth, shape).area < _SLIVER:
+                if not _sticks_out(ring_polygon(self.tip.ring(self.place)), plain_offset):
                     break
         return cut
 
-    def _rest(self, unit: int, cloth: Sequence[Polygon], shape: Polygon) -> BaseGeometry:
-        """What of a tip lies outside the unit's plain offset."""
-        rest: BaseGeometry = shape
-        parts: list[BaseGeometry] = []
-        for part in self._plain_offset(unit, cloth):
-            if shape.dwithin(part, 2 * _CLOSE):
-                rest = _overlaid(shapely.difference, rest, part)
-                if rest.area < _SLIVER:
-                    return rest
-                parts.append(part)
-        # What is left may be no more than the gaps between the points of curves.
-        around = shapely.box(*shape.buffer(0.01).bounds)
-        near = _overlaid(shapely.intersection, np.array(parts), around)
-        covered = _overlaid(shapely.union_all, near)
-        covered = covered.buffer(_CLOSE, join_style="mitre")
-        left: BaseGeometry = _overlaid(shapely.difference, shape, covered)
-        return left
-
-    def _plain_offset(self, unit: int, cloth: Sequence[Polygon]) -> Iterator[BaseGeometry]:
-        """The parts of a unit's plain offset near the tip; the dearest to work out come last."""
-        yield from cloth
-        for e, forward in self._outside(unit):
-            yield self.ground.strip(e, forward)[0]
-        for tip, place in self._unit_tips(unit):
-            yield ring_polygon(tip.ring(place))
-
-    def _raw_lines(self, unit: int, shape: Polygon) -> Iterator[tuple[Point, Point]]:
-        """Where the unit's raw edge runs across a tip, as straight lines in the sense of travel.
-
-        A curve's raw edge gives the chord between the points at which it enters and leaves.
-        """
-        for e, forward in self._outside(unit):
-            raw_edge = LineString(self.ground.strip(e, forward)[1])
-            across = shapely.get_coordinates(shape.intersection(raw_edge)).tolist()
-            along = sorted((raw_edge.project(shapely.Point(p)), (p[0], p[1])) for p in across)
-            if along and along[-1][0] - along[0][0] > 1e-9:
-                yield along[0][1], along[-1][1]
-        for unit_tip, place in self._unit_tips(unit):
-            rim = unit_tip.ring(place)[1:]
-            for start, end in zip(rim, rim[1:], strict=False):
-                if math.dist(start, end) > 1e-9 and LineString([start, end]).intersects(shape):
-                    yield start, end
+    def _nearest_first(self, across: Sequence[_Stretch]) -> list[_Stretch]:
+        """Raw edges, the nearest to the corner first: only as many are cut along as are needed."""
+        away = shapely.distance(shapely.linestrings(across), shapely.Point(self.place))
+        return [line for _, line in sorted(zip(away.round(9).tolist(), across, strict=True))]
 
     def _outside(self, unit: int) -> list[tuple[int, bool]]:
         """The open sides of a unit near the tip, each with whether its piece travels it forward."""
@@ -291,19 +285,20 @@ class _Surroundings:
         """Whether a piece near the tip is part of a unit; None lies outside the block."""
         return piece is not None and self.joined[piece] <= unit
 
-    def _unit_tips(self, unit: int) -> Iterator[tuple[Tip, Point]]:
+    def _unit_tips(
+        self, unit: int, outside: Sequence[tuple[int, bool]]
+    ) -> Iterator[tuple[Tip, Point]]:
         """The whole tips of a unit's own corners near the tip, and their places."""
         seams, widths = self.ground.seams, self.ground.widths
-        edges = [seams.edges[e] for e, _ in self._outside(unit)]
+        edges = [seams.edges[e] for e, _ in outside]
         points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
         for point in sorted(points):
             for corners in self._corners(unit, point):
-                last, first = corners[-1], corners[0]
                 turns = 180.0 - sum(c.inner_angle for c in corners)
-                sides = widths[last.arriving], widths[first.leaving]
-                whole = Tip(last.arrives, first.leaves, turns, *sides)
-                if whole.pointed:
-                    yield whole, seams.points[point]
+                if turns > FLAT:
+                    last, first = corners[-1], corners[0]
+                    sides = widths[last.arriving], widths[first.leaving]
+                    yield Tip(last.arrives, first.leaves, turns, *sides), seams.points[point]
 
     def _corners(self, unit: int, point: int) -> list[list[Corner]]:
         """The runs of piece corners at a point that are one corner of the unit."""
@@ -327,12 +322,6 @@ class _Surroundings:
         return self._holds(unit, edge.right) != self._holds(unit, edge.left)
 
 
-def _probes(tip: Tip, place: Point) -> list[Point]:
-    """Points of a tip's rim: its corners and the middles between them."""
-    rim = [plus(place, x) for x in tip.rim()]
-    return [*rim, *(between(p, q, 0.5) for p, q in zip(rim, rim[1:], strict=False))]
-
-
 def _between(one: Bound, other: Bound, x: Vector) -> bool:
     """Whether ``x`` lies inside two bounds and beyond the corner, between their normals."""
     return (
@@ -347,13 +336,43 @@ def _direction(start: Point, end: Point) -> Vector:
     return unit(minus(end, start))
 
 
-def _overlaid(operation: Callable[..., Any], *given: Any) -> Any:
-    """What an operation of Shapely's makes of shapes; on a fine grid where it fails.
+def _sticks_out(tip: Polygon, plain_offset: NDArray[np.object_]) -> bool:
+    """Whether a tip lies outside the parts of a unit's plain offset, by more than a curve's points.
 
-    GEOS loses its way among edges that lie along each other but for the last digit. On a grid
-    (its OverlayNG with snap-rounding) it does not.
+    A part at a time is taken away: most often little of the tip is left after the first.
     """
-    try:
-        return operation(*given)
-    except shapely.GEOSException:
-        return operation(*map(shapely.make_valid, given), grid_size=_GRID)
+    rest = tip
+    for part in plain_offset[shapely.intersects(tip, plain_offset)]:
+        rest = overlaid(shapely.difference, rest, part)
+        if rest.area < _SLIVER:
+            return False
+    return not rest.buffer(-_CLOSE / 2, join_style="mitre").is_empty
+
+
+def _crossed(tip: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stretch]:
+    """Where raw edges run across a tip, in the sense of travel.
+
+    A curve's raw edge gives the chord between the points at which it enters and leaves.
+    """
+    inside = overlaid(shapely.intersection, tip, np.array(raw_edges, dtype=object))
+    for raw_edge, part in zip(raw_edges, inside, strict=True):
+        points = shapely.get_coordinates(part)
+        if len(points) > 1:
+            along = np.asarray(shapely.line_locate_point(raw_edge, shapely.points(points)))
+            first, last = along.argmin(), along.argmax()
+            if along[last] - along[first] > _SHORT:
+                (a, b), (c, d) = points[first].tolist(), points[last].tolist()
+                yield (a, b), (c, d)
+
+
+def _rims_crossed(tip: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[_Stretch]:
+    """The straight parts of the rims of a unit's tips that run across a tip."""
+    rims = [
+        (start, end)
+        for ring in rings
+        for start, end in itertools.pairwise(ring[1:])
+        if math.dist(start, end) > _SHORT
+    ]
+    if rims:
+        meeting = shapely.intersects(shapely.linestrings(rims), tip)
+        yield from (rim for rim, meets in zip(rims, meeting.tolist(), strict=True) if meets)

@@ -234,6 +234,27 @@ def members(order: Order, unit: int) -> list[int]:
     return list(_members(order.pieces, [(j.first, j.second) for j in order.joins], unit))
 
 
+def spans(order: Order) -> tuple[list[int], list[int]]:
+    """Where each unit's pieces stand in the row of all pieces in which every unit is together.
+
+    Unit ``u`` has the pieces ``p`` with ``starts[u] <= starts[p] < ends[u]``: a nested
+    set, by which a unit is known to have a piece without a walk through its joins.
+
+    Returns:
+        Starts and ends, by unit.
+    """
+    count = order.pieces
+    sizes = [1] * count
+    for join in order.joins:
+        sizes.append(sizes[join.first] + sizes[join.second])
+    starts = [0] * len(sizes)
+    for k in range(len(order.joins) - 1, -1, -1):
+        join = order.joins[k]
+        starts[join.first] = starts[count + k]
+        starts[join.second] = starts[count + k] + sizes[join.first]
+    return starts, [start + size for start, size in zip(starts, sizes, strict=True)]
+
+
 def nested(order: Order, ids: Sequence[str]) -> Joins:
     """The order as nested pairs of piece ids."""
     units: list[Joins] = list(ids)

@@ -43,7 +43,10 @@ _KEPT = 20_000
 """Runs of which it is kept what becomes of their tips: those of some fifty large blocks."""
 
 _FINEST = 1e-14
-"""Inches; a crossing of a curve is found as closely as floating point has it."""
+"""Inches, and of a curve's parameter; a crossing is found as closely as floating point has it."""
+
+_STRIDES = 8
+"""Into how many parts of a curve, at least, a search for where its raw edge leaves a tip falls."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,31 +268,34 @@ def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bo
         return
     k = tip.bounds.index(bound)
     beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
-    far = meeting_point(bound, beside)
 
-    def beyond(x: Vector) -> float:
-        return paths.nearest(curve, plus(place, x))[1] - bound.reach
+    def raw_edge(t: float) -> Vector:
+        out = outward(paths.tangent(curve, t))
+        return minus(plus(paths.point_at(curve, t), out, bound.reach), place)
 
-    # Walk along the neighbouring bound, away from the point, to where it crosses the
-    # curve's raw edge.
-    back = outward(beside.normal) if at_end else minus((0.0, 0.0), outward(beside.normal))
-    low, high = 0.0, bound.reach
-    if beyond(far) <= AGREED or beyond(plus(far, back, high)) > 0:
+    def inside(t: float) -> float:
+        return -beside.excess(raw_edge(t))
+
+    # Follow the raw edge from its foot, away from the point, to where it leaves the tip.
+    count = max(_STRIDES, paths.steps(curve))
+    strides = [1 - k / count if at_end else k / count for k in range(count + 1)]
+    if inside(strides[0]) <= AGREED:
         return
-    foot = (bound.normal[0] * bound.reach, bound.normal[1] * bound.reach)
-    high = _where_zero(lambda away: beyond(plus(far, back, away)), low, high)
-    crossing = plus(far, back, high)
+    far = next((i for i, t in enumerate(strides) if inside(t) < 0), None)
+    leaves = strides[-1] if far is None else _where_zero(inside, *strides[far - 1 : far + 1])
+    foot, crossing = raw_edge(strides[0]), raw_edge(leaves)
     chord = unit(minus(foot, crossing) if at_end else minus(crossing, foot))
     normal = outward(chord)
-    tip.cut(Bound(normal, dot(normal, foot)))
+    if dot(normal, meeting_point(bound, beside)) > dot(normal, foot) + AGREED:
+        tip.cut(Bound(normal, dot(normal, foot)))
 
 
 def _where_zero(falling: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function falls through zero between ``low`` and ``high`` (Illinois method)."""
+    """Where a function falls through zero on the way from ``low`` to ``high`` (Illinois method)."""
     above, below = falling(low), falling(high)
     stayed = 0
     for _ in range(60):
-        if below == 0.0 or high - low < _FINEST:
+        if below == 0.0 or abs(high - low) < _FINEST:
             break
         middle = low + (high - low) * above / (above - below)
         value = falling(middle)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-from shapely.geometry import Polygon
+import numpy as np
+import shapely
 
 from patchwork import paths
-from patchwork.paths import Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, between, distance, dot, minus, plus
+from patchwork.curves import chains, parallels
+from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
+from patchwork.points import TOLERANCE, Point, between, distance, plus
 from patchwork.region import region_outline
 from patchwork.seams import straightened
 from patchwork.tips import AGREED, Tip
@@ -19,52 +23,92 @@ _WELDED = 5e-5
 """Inches; a parallel's end this close to the rim is put on it."""
 
 
-def offset_outline(
-    segments: Sequence[Segment], away: Sequence[float], tips: Sequence[Tip]
-) -> Outline:
-    """An outline moved out by its allowances, clockwise as seen.
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A finished outline, clockwise, with what its allowance takes.
 
-    Args:
-        segments: the finished outline, clockwise.
+    Attributes:
         away: the allowance of each segment, inches.
         tips: the tip at the start of each segment.
     """
-    direct = _direct_outline(segments, away, tips)
-    if direct is None or not _is_simple(direct, tips):
-        return straightened(region_outline(segments, away, tips))
-    return straightened(direct)
+
+    segments: Sequence[Segment]
+    away: Sequence[float]
+    tips: Sequence[Tip]
+
+    @property
+    def convex(self) -> bool:
+        """Whether it has neither reflex corners nor curves: then its walk cannot cross itself."""
+        return all(t.pointed or t.flat for t in self.tips) and all(
+            isinstance(s, Line) for s in self.segments
+        )
 
 
-def _is_simple(outline: Outline, tips: Sequence[Tip]) -> bool:
-    """Whether the outline does not cross itself; only a piece that is not convex can."""
-    if all(t.pointed or t.flat for t in tips) and all(isinstance(s, Line) for s in outline):
-        return True
-    return Polygon(paths.ring(outline)).is_valid
+def offset_outlines(pieces: Sequence[Finished]) -> tuple[Outline, ...]:
+    """Outlines moved out by their allowances, clockwise as seen."""
+    curved = [
+        (segment, away)
+        for piece in pieces
+        for segment, away in zip(piece.segments, piece.away, strict=True)
+        if isinstance(segment, Curve)
+    ]
+    beside = iter(parallels([segment for segment, _ in curved], [away for _, away in curved]))
+    walks: list[Outline | None] = []
+    for piece in pieces:
+        own = [next(beside) for s in piece.segments if isinstance(s, Curve)]
+        unfolded = [parallel for parallel in own if parallel is not None]
+        walks.append(_walk(piece, unfolded) if len(unfolded) == len(own) else None)
+    doubtful = [
+        (i, walk)
+        for i, (piece, walk) in enumerate(zip(pieces, walks, strict=True))
+        if walk is not None and not piece.convex
+    ]
+    for i in _crossing(doubtful):
+        walks[i] = None
+    return tuple(
+        straightened(region_outline(p.segments, p.away, p.tips) if walk is None else walk)
+        for p, walk in zip(pieces, walks, strict=True)
+    )
 
 
-def _direct_outline(
-    segments: Sequence[Segment], away: Sequence[float], tips: Sequence[Tip]
-) -> Outline | None:
-    """The outline walked side by side; None where parallels meet beyond their sides' ends."""
+def _crossing(walks: Sequence[tuple[int, Outline]]) -> Iterator[int]:
+    """The numbers of walks that cross themselves."""
+    if walks:
+        along = chains([s for _, walk in walks for s in walk], FLATNESS)
+        lengths = [len(walk) for _, walk in walks]
+        owner = np.repeat(np.repeat(np.arange(len(walks)), lengths), np.diff(along.starts))
+        # The last point of a side is the first of the next one.
+        ends = along.starts[1:] - 1
+        points, owner = np.delete(along.points, ends, axis=0), np.delete(owner, ends)
+        shapes = shapely.polygons(shapely.linearrings(points, indices=owner))
+        for k in np.flatnonzero(~shapely.is_valid(shapes)).tolist():
+            yield walks[k][0]
+
+
+def _walk(piece: Finished, beside: Sequence[Outline]) -> Outline | None:
+    """The outline walked side by side; None where parallels meet beyond their sides' ends.
+
+    Args:
+        beside: the parallels of the sides that are curves.
+    """
+    tips, parallel = piece.tips, iter(beside)
     walked: list[Segment] = []
-    rims = [_rim_on_block(t, s.start) for t, s in zip(tips, segments, strict=True)]
-    for k, segment in enumerate(segments):
+    rims = [_rim_on_block(t, s.start) for t, s in zip(tips, piece.segments, strict=True)]
+    for k, segment in enumerate(piece.segments):
         before, after = tips[k], tips[(k + 1) % len(tips)]
         start, rim = rims[k][-1], rims[(k + 1) % len(tips)]
         if isinstance(segment, Line):
-            if dot(minus(rim[0], start), minus(segment.end, segment.start)) <= 0:
+            (ax, ay), (bx, by), (px, py), (qx, qy) = start, rim[0], segment.start, segment.end
+            if (bx - ax) * (qx - px) + (by - ay) * (qy - py) <= 0:
                 return None
             walked.append(Line(start, rim[0]))
         else:
             if before.leaving_end < -AGREED or after.arriving_end < -AGREED:
                 return None
-            try:
-                beside = paths.parallel(segment, away[k])
-            except paths.FoldedCurve:
-                return None
-            walked += _from_to(start, beside, rim[0])
-        walked += (Line(p, q) for p, q in zip(rim, rim[1:], strict=False))
-    return tuple(s for s in walked if distance(s.start, s.end) > _ROUNDING)
+            walked += _from_to(start, next(parallel), rim[0])
+        if len(rim) > 1:
+            walked += [Line(p, q) for p, q in itertools.pairwise(rim)]
+    return tuple([s for s in walked if distance(s.start, s.end) > _ROUNDING])
 
 
 def _from_to(start: Point, beside: Outline, end: Point) -> list[Segment]:

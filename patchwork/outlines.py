@@ -20,7 +20,7 @@ from typing import Literal, TypeAlias
 
 from patchwork.joins import Order
 from patchwork.matching import Mismatch, match
-from patchwork.offsets import offset_outline
+from patchwork.offsets import Finished, offset_outlines
 from patchwork.paths import Outline
 from patchwork.points import dot, unit
 from patchwork.seams import Seams
@@ -66,15 +66,15 @@ def cut_outlines(
             sides = widths[c.arriving], widths[c.leaving]
             tips[c.piece, c.side] = Tip(c.arrives, c.leaves, c.turns, *sides)
             cut_back(tips[c.piece, c.side], max(sides))
-    outlines = tuple(
-        offset_outline(
+    pieces = [
+        Finished(
             [seams.segment(s) for s in sides],
             [widths[s.edge] for s in sides],
             [tips[piece, k] for k in range(len(sides))],
         )
         for piece, sides in enumerate(seams.sides)
-    )
-    return CutOutlines(outlines, mismatches)
+    ]
+    return CutOutlines(offset_outlines(pieces), mismatches)
 
 
 def _cut_long_point(tip: Tip, width: float) -> None:

@@ -8,7 +8,7 @@ curves of at most 22.5 degrees, which stay within 1e-7 of its radius.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
@@ -22,7 +22,6 @@ from patchwork.points import (
     dot,
     length,
     minus,
-    outward,
     plus,
     unit,
 )
@@ -32,6 +31,10 @@ FLATNESS = 0.0004
 
 PARALLEL_TOLERANCE = 0.0002
 """How far (inches) a parallel curve may be from the true offset."""
+
+_MOST_STEPS = 60
+_FINEST = 1e-15
+"""Of a curve's parameter: how closely the point of a curve nearest to another is found."""
 
 _WIDEST_ARC = math.radians(22.5)
 
@@ -56,10 +59,6 @@ class Curve:
 
 Segment: TypeAlias = Line | Curve
 Outline: TypeAlias = tuple[Segment, ...]
-
-
-class FoldedCurve(ValueError):
-    """A parallel curve would fold back: the curve bends tighter than the distance."""
 
 
 def polygon(points: Sequence[Point]) -> Outline:
@@ -138,12 +137,11 @@ def point_at(segment: Segment, t: float) -> Point:
 def _derivative(curve: Curve, t: float) -> Vector:
     s = 1 - t
     a, b, c = 3 * s * s, 6 * s * t, 3 * t * t
-    u, v, w = (
-        minus(curve.handle1, curve.start),
-        minus(curve.handle2, curve.handle1),
-        minus(curve.end, curve.handle2),
+    (px, py), (qx, qy), (rx, ry), (ex, ey) = curve.start, curve.handle1, curve.handle2, curve.end
+    return (
+        a * (qx - px) + b * (rx - qx) + c * (ex - rx),
+        a * (qy - py) + b * (ry - qy) + c * (ey - ry),
     )
-    return (a * u[0] + b * v[0] + c * w[0], a * u[1] + b * v[1] + c * w[1])
 
 
 def _second_derivative(curve: Curve, t: float) -> Vector:
@@ -163,9 +161,10 @@ def tangent(segment: Segment, t: float) -> Vector:
     """
     if isinstance(segment, Line):
         return unit(minus(segment.end, segment.start))
-    along = _derivative(segment, t)
-    if length(along) > 1e-9:
-        return unit(along)
+    x, y = _derivative(segment, t)
+    speed = math.hypot(x, y)
+    if speed > 1e-9:
+        return (x / speed, y / speed)
     controls = (segment.start, segment.handle1, segment.handle2, segment.end)
     if t < 0.5:
         chords = [minus(c, segment.start) for c in controls[1:]]
@@ -323,71 +322,31 @@ def _chain(curve: Curve) -> tuple[tuple[Point, ...], float]:
 
 
 def _nearest_around(curve: Curve, point: Point, k: int, count: int) -> tuple[float, float]:
-    """The nearest point between the steps before and after step ``k`` of ``count``."""
-    low, high = max(0.0, (k - 1) / count), min(1.0, (k + 1) / count)
-    golden = (math.sqrt(5) - 1) / 2
-    (px, py), (qx, qy), (rx, ry), (ex, ey) = curve.start, curve.handle1, curve.handle2, curve.end
-    x, y = point
+    """The nearest point between the steps before and after step ``k`` of ``count``.
 
-    def gap(t: float) -> float:
-        """As ``point_at`` has it; written out, since this is asked for a hundred times."""
-        s = 1 - t
-        a, b, c, d = s * s * s, 3 * s * s * t, 3 * s * t * t, t * t * t
-        return math.hypot(
-            x - (a * px + b * qx + c * rx + d * ex), y - (a * py + b * qy + c * ry + d * ey)
-        )
-
-    for _ in range(48):
-        a, b = high - golden * (high - low), low + golden * (high - low)
-        if gap(a) < gap(b):
-            high = b
-        else:
-            low = a
-    t = (low + high) / 2
-    return t, gap(t)
-
-
-def parallel(segment: Segment, away: float) -> Outline:
-    """The parallel of an edge, ``away`` inches out from the cloth.
-
-    The parallel of a cubic is no cubic; it is fitted piece by piece with the
-    cubic that has the true parallel's ends, directions and speeds there (the
-    parallel's derivative is ``B' (1 + away * bend)``), halving until the fit is within
-    ``PARALLEL_TOLERANCE`` at eight inner points.
-
-    Raises:
-        FoldedCurve: the edge bends inward more tightly than ``away``.
+    There the line to the point is square to the curve: ``(B - p) · B' = 0``, found by Newton's
+    method, and by halving where that would leave the bracket.
     """
-    if isinstance(segment, Line):
-        out = outward(tangent(segment, 0.0))
-        return (Line(plus(segment.start, out, away), plus(segment.end, out, away)),)
-    return tuple(_parallel_parts(segment, away, 0))
 
+    def turning(t: float) -> tuple[float, float]:
+        """Half the rate at which the squared distance grows, and how fast that grows."""
+        away, along = minus(point_at(curve, t), point), _derivative(curve, t)
+        onward = dot(along, along) + dot(away, _second_derivative(curve, t))
+        return dot(away, along), onward
 
-def _parallel_parts(curve: Curve, away: float, depth: int) -> Iterator[Segment]:
-    def beside(t: float) -> Point:
-        return plus(point_at(curve, t), outward(tangent(curve, t)), away)
-
-    def stretch(t: float) -> float:
-        return 1 + away * bend(curve, t)
-
-    if any(stretch(k / 8) <= 1e-6 for k in range(9)):
-        raise FoldedCurve("the curve bends tighter than its allowance")
-    start, end = beside(0.0), beside(1.0)
-    fit = Curve(
-        start,
-        plus(start, _derivative(curve, 0.0), stretch(0.0) / 3),
-        plus(end, _derivative(curve, 1.0), -stretch(1.0) / 3),
-        end,
-    )
-    inner = [k / 9 for k in range(1, 9)]
-    close = all(distance(point_at(fit, t), beside(t)) <= PARALLEL_TOLERANCE for t in inner)
-    if close or depth >= 10:
-        yield fit
-        return
-    for half in split(curve, 0.5):
-        assert isinstance(half, Curve)
-        yield from _parallel_parts(half, away, depth + 1)
+    low, t, high = max(0.0, (k - 1) / count), k / count, min(1.0, (k + 1) / count)
+    if (t == low and turning(t)[0] >= 0) or (t == high and turning(t)[0] <= 0):
+        return t, distance(point, point_at(curve, t))  # an end of the curve
+    for _ in range(_MOST_STEPS):
+        rate, onward = turning(t)
+        low, high = (low, t) if rate > 0 else (t, high)
+        better = t - rate / onward if onward > 0 else low
+        if not low < better < high:
+            better = (low + high) / 2
+        if abs(better - t) < _FINEST:
+            break
+        t = better
+    return t, distance(point, point_at(curve, t))
 
 
 def clockwise(outline: Outline) -> Outline:

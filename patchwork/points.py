@@ -40,7 +40,7 @@ def length(v: Vector) -> float:
 
 
 def distance(p: Point, q: Point) -> float:
-    return math.hypot(p[0] - q[0], p[1] - q[1])
+    return math.dist(p, q)
 
 
 def unit(v: Vector) -> Vector:

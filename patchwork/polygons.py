@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
 from patchwork import paths
@@ -21,9 +23,10 @@ def polygon_of(outline: Iterable[Segment]) -> Polygon:
     return ring_polygon(paths.ring(outline))
 
 
-def ring_polygon(points: Sequence[Point]) -> Polygon:
+def ring_polygon(points: Sequence[Point] | NDArray[np.float64]) -> Polygon:
     """A ring of points as a valid polygon (see ``polygon_of``)."""
-    shape = Polygon(points) if len(points) > 2 else Polygon()
+    # Shapely looks at each point of a list, and takes an array as it is.
+    shape = Polygon(np.asarray(points)) if len(points) > 2 else Polygon()
     if shape.is_valid:
         return shape
     return max(polygons(shape.buffer(0)), key=lambda p: p.area, default=Polygon())

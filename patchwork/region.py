@@ -15,6 +15,8 @@ import shapely
 from shapely.geometry import Polygon
 
 from patchwork import paths
+from patchwork.curves import parallels
+from patchwork.overlays import overlaid
 from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
 from patchwork.points import Point, distance, outward, plus
 from patchwork.polygons import polygon_of, polygons, ring_polygon
@@ -51,7 +53,7 @@ def region_outline(
         if tips[k].pointed:
             parts.append(ring_polygon(tips[k].ring(segment.start)))
     # On a grid, so that parts which share an edge but for rounding leave no slit between them.
-    whole = polygons(shapely.union_all(parts, grid_size=_GRID))
+    whole = polygons(overlaid(shapely.union_all, parts, grid=_GRID))
     edge = max(whole, key=lambda p: p.area).exterior
     points = [(x, y) for x, y in edge.coords[:-1]]
     outline = _with_curves(points, segments, away, where)
@@ -147,9 +149,10 @@ def _run(
     if first is None or last is None or abs(first[1] - last[1]) < _SHORTEST_RUN:
         return tuple(straight)
     k, (low, high) = first[0], sorted((first[1], last[1]))
-    try:
-        beside = paths.parallel(paths.part(segments[k], low, high), away[k])
-    except paths.FoldedCurve:
+    part = paths.part(segments[k], low, high)
+    assert isinstance(part, Curve), "only a curve's parallel has places"
+    (beside,) = parallels([part], [away[k]])
+    if beside is None:
         # Beside the tightest part of a bay the parallel runs backward; its points remain.
         return tuple(straight)
     if first[1] > last[1]:

@@ -21,7 +21,7 @@ from shapely import STRtree
 from patchwork import paths
 from patchwork.near_points import made_one
 from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, Vector, between, cross, distance, length, minus, turn
+from patchwork.points import TOLERANCE, Point, Vector, between, cross, distance, minus, turn
 
 PIVOT = 1.0
 """Degrees; a seam that turns by more has a pivot there (contract, section 5)."""
@@ -324,11 +324,13 @@ def straightened(outline: Outline) -> Outline:
 def _goes_straight_on(before: Segment, after: Segment) -> bool:
     if isinstance(before, Curve) or isinstance(after, Curve):
         return False
-    chord = Line(before.start, after.end)
-    along, aside = minus(chord.end, chord.start), minus(before.end, chord.start)
-    if abs(cross(along, aside)) > 2e-6 * length(along):
+    (x, y), (mx, my), (ex, ey) = before.start, before.end, after.end
+    along, across = ex - x, ey - y
+    size = math.hypot(along, across)
+    if abs(along * (my - y) - across * (mx - x)) > 2e-6 * size:
         return False  # most corners: plainly off the line on which the chord lies
-    if distance(chord.start, chord.end) < 1e-9:
+    if size < 1e-9:
         return False
+    chord = Line(before.start, after.end)
     t, gap = paths.nearest(chord, before.end)
     return gap <= 1e-6 and distance(between(chord.start, chord.end, t), before.end) <= 1e-6

@@ -70,7 +70,7 @@ class Tip:
             unequal allowances make the sides cross earlier, where they do.
     """
 
-    __slots__ = ("_rim", "arrives", "bounds", "ends", "leaves", "turns")
+    __slots__ = ("_reach", "_rim", "arrives", "bounds", "ends", "leaves", "turns")
 
     def __init__(
         self, arrives: Vector, leaves: Vector, turns: float, arriving: float, leaving: float
@@ -85,6 +85,7 @@ class Tip:
             (last.normal[0] * leaving, last.normal[1] * leaving),
         )
         self._rim: tuple[Vector, ...] | None = None
+        self._reach: float | None = None
         if self.pointed:
             most = _LONGEST * max(arriving, leaving)
             if turns > 179.0:  # sharper than 1 degree: the raw edges hardly meet at all
@@ -102,6 +103,7 @@ class Tip:
         own = object.__new__(Tip)
         own.arrives, own.leaves, own.turns = self.arrives, self.leaves, self.turns
         own.bounds, own.ends, own._rim = self.bounds[:], self.ends, self._rim
+        own._reach = self._reach
         return own
 
     @property
@@ -140,7 +142,9 @@ class Tip:
     @property
     def reach(self) -> float:
         """How far (inches) from the corner the tip reaches."""
-        return max((math.hypot(x, y) for x, y in self.rim()), default=0.0)
+        if self._reach is None:
+            self._reach = max((math.hypot(x, y) for x, y in self.rim()), default=0.0)
+        return self._reach
 
     def rim(self) -> tuple[Vector, ...]:
         """The corners of the rim, seen from the corner; none on a straight side."""
@@ -181,7 +185,7 @@ class Tip:
                 # A cut nearer to the corner takes the place of one that runs the same way.
                 k -= same is bounds[k - 1]
                 bounds.remove(same)
-                self._rim = None
+                self._rim = self._reach = None
         before, after = bounds[k - 1], bounds[k]
         if bound.excess(meeting_point(before, after)) <= _ROUNDING:
             return False
@@ -191,7 +195,7 @@ class Tip:
         while k < len(bounds) - 1 and self._superfluous(bound, bounds[k], bounds[k + 1]):
             del bounds[k]
         bounds.insert(k, bound)
-        self._rim = None
+        self._rim = self._reach = None
         return True
 
     def _angle(self, bound: Bound) -> float:

@@ -33,6 +33,7 @@ from patchwork.joins import (
     order_from,
     seam_along,
     seam_bends,
+    spans,
 )
 from patchwork.paths import Line
 from patchwork.points import TOLERANCE, Point
@@ -178,6 +179,10 @@ def check_bookkeeping(block: Block, order: Order) -> None:
     )
     for edge, by in zip(seams.edges, order.sewn_by, strict=True):
         assert (by is None) == (edge.left is None)
+    starts, ends = spans(order)
+    for unit in range(len(order.parents)):
+        own = [p for p in range(count) if starts[unit] <= starts[p] < ends[unit]]
+        assert own == sorted(members(order, unit))
 
 
 def leaves(joins: Joins) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""Edges and their parallels, against exact circles and ellipses and dense sampling.
+"""Edges, against exact circles and ellipses and dense sampling.
 
 References: the circle and the ellipse by their equations (SVG 2, appendix B.2.2 and B.2.5,
 for arcs), Bernstein polynomials evaluated with NumPy, Shapely's lengths, areas and
@@ -8,140 +8,32 @@ distances, and Archimedes on the parabola.
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
 
 import numpy as np
 import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
 from patchwork import paths
-from patchwork.paths import Curve, FoldedCurve, Line, Outline, Segment
-from patchwork.points import Point, distance
-
-Points: TypeAlias = NDArray[np.float64]
-
-coordinates = st.floats(0, 6).map(lambda c: round(c, 3))
-points = st.tuples(coordinates, coordinates)
-lines = st.builds(Line, points, points).filter(lambda s: distance(s.start, s.end) > 0.01)
-curves = st.builds(Curve, points, points, points, points).filter(
-    lambda s: distance(s.start, s.end) > 0.05
+from patchwork.paths import Curve, Line, Segment
+from patchwork.points import Point
+from tests.patchwork.beziers import (
+    Ellipse,
+    bezier,
+    close,
+    controls,
+    curves,
+    differences,
+    parameters,
+    points,
+    sampled,
+    segments,
+    sweeps,
 )
-segments = st.one_of(lines, curves)
-parameters = st.floats(0, 1)
-
-
-# --- sampling, apart from the code under test ---------------------------------------------
-
-
-def controls(segment: Segment) -> list[Point]:
-    if isinstance(segment, Line):
-        return [segment.start, segment.end]
-    return [segment.start, segment.handle1, segment.handle2, segment.end]
-
-
-def bezier(control: list[Point], t: Points) -> Points:
-    """Points of a Bézier by its Bernstein polynomials."""
-    n = len(control) - 1
-    weights = [math.comb(n, k) * t**k * (1 - t) ** (n - k) for k in range(n + 1)]
-    found: Points = np.stack(weights, axis=1) @ np.array(control)
-    return found
-
-
-def differences(control: list[Point]) -> list[Point]:
-    """The control points of the derivative."""
-    n = len(control) - 1
-    return [
-        (n * (q[0] - p[0]), n * (q[1] - p[1])) for p, q in zip(control, control[1:], strict=False)
-    ]
-
-
-def fine(segment: Segment, turn: float = 0.01) -> Points:
-    """Parameters so close that the segment turns by less than ``turn`` radians between them."""
-    t = np.linspace(0, 1, 129)
-    if isinstance(segment, Line):
-        return t
-    for _ in range(12):
-        along = bezier(differences(controls(segment)), t)
-        ways = np.unwrap(np.arctan2(along[:, 1], along[:, 0]))
-        wide = np.nonzero(np.abs(np.diff(ways)) > turn)[0]
-        t = np.sort(np.concatenate([t, (t[wide] + t[wide + 1]) / 2]))
-    return t
-
-
-def sampled(segment: Segment) -> Points:
-    return bezier(controls(segment), fine(segment))
-
-
-def bends(curve: Curve) -> Points:
-    """The curvature all along a curve, clockwise positive."""
-    t = fine(curve)
-    first = differences(controls(curve))
-    u, v = bezier(first, t), bezier(differences(first), t)
-    speed = np.maximum(np.hypot(u[:, 0], u[:, 1]), 1e-9)
-    found: Points = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / speed**3
-    return found
-
-
-def true_parallel(segment: Segment, away: float) -> Points:
-    t = fine(segment)
-    p, u = bezier(controls(segment), t), bezier(differences(controls(segment)), t)
-    normal = np.stack([u[:, 1], -u[:, 0]], axis=1) / np.hypot(u[:, 0], u[:, 1])[:, None]
-    offset: Points = p + away * normal
-    return offset
-
-
-def apart(one: Points, other: Points) -> float:
-    """The greatest distance of either line of points from the other."""
-    there = shapely.distance(shapely.points(one), LineString(other)).max()
-    back = shapely.distance(shapely.points(other), LineString(one)).max()
-    return float(max(there, back))
-
-
-def close(p: Point, q: Point, within: float = 1e-9) -> bool:
-    return math.dist(p, q) <= within
-
 
 # --- arcs ---------------------------------------------------------------------------------
-
-
-class Ellipse:
-    """An ellipse by its equation (SVG 2, appendix B.2.2)."""
-
-    def __init__(self, centre: Point, rx: float, ry: float, rotation: float) -> None:
-        self.centre, self.rx, self.ry = centre, rx, ry
-        self.cos, self.sin = math.cos(math.radians(rotation)), math.sin(math.radians(rotation))
-        self.rotation = rotation
-
-    def at(self, angle: float) -> Point:
-        u, v = self.rx * math.cos(angle), self.ry * math.sin(angle)
-        return (
-            self.centre[0] + self.cos * u - self.sin * v,
-            self.centre[1] + self.sin * u + self.cos * v,
-        )
-
-    def off(self, p: Point) -> float:
-        """How far a point is from the ellipse along the ray from its centre (inches)."""
-        x, y = p[0] - self.centre[0], p[1] - self.centre[1]
-        share = math.hypot(
-            (self.cos * x + self.sin * y) / self.rx, (-self.sin * x + self.cos * y) / self.ry
-        )
-        return abs(share - 1) / share * math.hypot(x, y)
-
-    def arc(self, start: float, sweep: float) -> Outline:
-        return paths.arc(
-            self.at(start),
-            self.rx,
-            self.ry,
-            self.rotation,
-            abs(sweep) > math.pi,
-            sweep > 0,
-            self.at(start + sweep),
-        )
-
 
 ellipses = st.builds(
     Ellipse,
@@ -150,7 +42,6 @@ ellipses = st.builds(
     st.floats(0.2, 10),
     st.floats(-360, 360),
 )
-sweeps = st.floats(0.05, math.tau - 0.05).flatmap(lambda a: st.sampled_from([a, -a]))
 
 
 @settings(deadline=None)
@@ -221,73 +112,6 @@ def test_an_arc_without_a_radius_is_a_straight_line(rx: float, ry: float) -> Non
 
 def test_an_arc_from_a_point_to_itself_is_nothing() -> None:
     assert paths.arc((1, 2), 3, 3, 0, True, True, (1, 2)) == ()
-
-
-# --- parallels ----------------------------------------------------------------------------
-
-
-def goes_on(curve: Curve) -> bool:
-    """Whether a curve has a direction everywhere; where it stops it bends without bound."""
-    speeds = np.hypot(*bezier(differences(controls(curve)), np.linspace(0, 1, 201)).T)
-    return bool(speeds.min() > 0.1)
-
-
-allowances = st.sampled_from([0.25, 0.375, 0.1, 0.5, -0.25])
-
-
-@settings(max_examples=60, deadline=None)
-@given(curves.filter(goes_on), allowances)
-def test_a_parallel_is_within_a_thousandth_of_the_true_offset(curve: Curve, away: float) -> None:
-    bend = bends(curve)
-    assume(np.abs(bend).max() < 20)
-    if (1 + away * bend).min() < 0:
-        with pytest.raises(FoldedCurve):
-            paths.parallel(curve, away)
-        return
-    assume((1 + away * bend).min() > 0.02)
-    parallel = paths.parallel(curve, away)
-    found = np.concatenate([sampled(s) for s in parallel])
-    assert apart(found, true_parallel(curve, away)) < 0.001
-    assert all(close(a.end, b.start) for a, b in zip(parallel, parallel[1:], strict=False))
-
-
-@settings(deadline=None)
-@given(lines, allowances)
-def test_a_lines_parallel_lies_away_from_the_cloth(line: Line, away: float) -> None:
-    (parallel,) = paths.parallel(line, away)
-    assert apart(np.array(controls(parallel)), true_parallel(line, away)) < 1e-9
-
-
-def test_the_allowance_of_a_squares_top_edge_is_above_it() -> None:
-    (parallel,) = paths.parallel(Line((0, 0), (3, 0)), 0.25)
-    assert parallel == Line((0, -0.25), (3, -0.25))
-
-
-@settings(deadline=None)
-@given(st.floats(0.3, 12), st.floats(0, math.tau), sweeps)
-def test_a_circles_parallel_is_a_circle(radius: float, start: float, sweep: float) -> None:
-    # Clockwise arcs have their cloth inside, the others outside.
-    expected = radius + 0.25 if sweep > 0 else radius - 0.25
-    for segment in Ellipse((1, 2), radius, radius, 0).arc(start, sweep):
-        for part in paths.parallel(segment, 0.25):
-            far = np.hypot(*(sampled(part) - np.array([1, 2])).T)
-            assert np.abs(far - expected).max() < 0.0003
-
-
-@pytest.mark.parametrize("radius", [0.05, 0.1, 0.2, 0.25])
-def test_a_hollow_tighter_than_its_allowance_folds(radius: float) -> None:
-    arc = Ellipse((0, 0), radius, radius, 0).arc(0, -math.pi / 2)
-    for segment in arc:
-        with pytest.raises(FoldedCurve):
-            paths.parallel(segment, 0.25)
-
-
-@pytest.mark.parametrize("radius", [0.05, 0.1, 0.2, 0.25])
-def test_a_bulge_tighter_than_its_allowance_does_not_fold(radius: float) -> None:
-    for segment in Ellipse((0, 0), radius, radius, 0).arc(0, math.pi / 2):
-        for part in paths.parallel(segment, 0.25):
-            far = np.hypot(*sampled(part).T)
-            assert np.abs(far - radius - 0.25).max() < 0.0003
 
 
 # --- points along an edge -----------------------------------------------------------------
@@ -435,6 +259,19 @@ def test_the_nearest_point_is_that_of_brute_force(segment: Segment, point: Point
 @given(segments, st.floats(0.02, 0.98))
 def test_a_point_on_an_edge_is_found_on_it(segment: Segment, t: float) -> None:
     assert paths.nearest(segment, paths.point_at(segment, t))[1] < paths.FLATNESS
+
+
+@settings(deadline=None)
+@given(curves, st.tuples(st.floats(-2, 8), st.floats(-2, 8)))
+def test_the_way_to_the_nearest_point_is_square_to_the_curve(curve: Curve, point: Point) -> None:
+    t, gap = paths.nearest(curve, point)
+    if 0 < t < 1:
+        (on,) = bezier(controls(curve), np.array([t]))
+        (along,) = bezier(differences(controls(curve)), np.array([t]))
+        speed = float(np.hypot(*along))
+        slope = abs(float(along @ (np.array(point) - on)))
+        # Where a curve turns on the spot, or bends about the point, t itself is hard to tell.
+        assert slope <= 1e-7 * max(speed * gap, 1e-3)
 
 
 @pytest.mark.parametrize("t", [0.03, 0.9, 0.97])
