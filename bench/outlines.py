@@ -54,6 +54,7 @@ def rows() -> list[Ratio]:
     straight = [b for b in drawn if all(isinstance(s, Line) for o in b.outlines for s in o)]
     curved = [b for b in drawn if b not in straight]
     found = [
+        _ratio("catalogue", drawn, quarter, AIM),
         _ratio("catalogue, straight seams", straight, quarter, AIM),
         _ratio("catalogue, curved seams", curved, quarter),
     ]

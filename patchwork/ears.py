@@ -1,24 +1,18 @@
 """Tips that stick out of a sewn unit away from their own corner.
 
-A long tip may cross a narrow neighbour and stick out on its far side.  That takes a tip that
-reaches an edge which does not end at its corner, or the far end of one that does: where the
-edges round the corner are straight, have one allowance, and reach further than the tip, and
-all others lie further off, the tip lies among the strips and the cloth round its corner, and
-``patchwork.matching`` has cut what does not.
-
-The few others are held against the plain offset of every unit that their piece becomes part of:
-the unit's cloth, the strips beside its outside and the tips of its own corners.  Only what
-lies near the tip matters to it, so it is looked at when a piece near it joins its unit, and no
-more once it lies within one allowance of the unit's cloth: it then lies in the plain offset of
-this and of every larger unit.
+A long tip (see ``patchwork.long_tips``) may cross a narrow neighbour and stick out on its far
+side.  So it is held against the plain offset of every unit that its piece becomes part of: the
+unit's cloth, the strips beside its outside and the tips of its own corners.  Only what lies
+near the tip matters to it, so it is looked at when a piece near it joins its unit, and no more
+once it lies within one allowance of the unit's cloth: it then lies in the plain offset of this
+and of every larger unit.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, MutableMapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, MutableMapping, Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -28,14 +22,12 @@ from shapely.geometry import LineString, Polygon
 
 from patchwork.ground import Ground
 from patchwork.joins import Order
+from patchwork.long_tips import CLOSE, LongTip, long_tips, probes_of
 from patchwork.overlays import overlaid
-from patchwork.points import Point, Vector, between, cross, dot, minus, outward, plus, unit
+from patchwork.points import Point, Vector, cross, dot, minus, outward, unit
 from patchwork.polygons import ring_polygon
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
-
-_CLOSE = 5e-5
-"""Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""
 
 _SLIVER = 1e-8
 """Square inches; what is left over by rounding alone is smaller."""
@@ -67,8 +59,10 @@ def cut_ears(
     """
     ground = Ground(seams, order, widths)
     cut: set[int] = set()
-    long = list(_long(ground, tips))
-    looked_at = list(_surroundings(ground, _beyond_cloth(ground, long)))
+    long = long_tips(ground, tips)
+    if not long:
+        return cut
+    looked_at = list(_surroundings(ground, long))
     for found, close in zip(looked_at, _close_since(ground, looked_at), strict=True):
         if found.trim(close):
             tips[found.corner.piece, found.corner.side] = found.tip
@@ -76,126 +70,23 @@ def cut_ears(
     return cut
 
 
-# --- which tips are looked at ---------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Reaching:
-    """A tip that reaches further than the strips and the cloth round its corner.
-
-    Attributes:
-        unit: the first unit in which the piece has a neighbour at the tip's corner. Until
-            then the tip is the unit's own one.
-        probes: points of its edge, on the block.
-    """
-
-    point: int
-    corner: Corner
-    tip: Tip
-    unit: int
-    probes: Sequence[Point]
-
-
-def _long(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[_Reaching]:
-    """The tips that reach an edge that may matter to them."""
-    seams, sewn_by = ground.seams, ground.order.sewn_by
-    for point, room in _rooms(ground, tips):
-        for corner in (c for run in seams.around[point] for c in run):
-            tip = tips[corner.piece, corner.side]
-            if tip.pointed and tip.reach > max(room, ground.least + AGREED):
-                joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
-                sewn = [join for join in joins if join is not None]
-                if sewn:
-                    unit = ground.order.pieces + min(sewn)
-                    yield _Reaching(point, corner, tip, unit, _probes(tip, seams.points[point]))
-
-
-def _rooms(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[tuple[int, float]]:
-    """Points with a tip longer than the way to the first edge that may matter to it."""
-    seams = ground.seams
-    reach = np.zeros(len(seams.points))
-    room = np.full(len(reach), math.inf)
-    for point, runs in enumerate(seams.around):
-        longest = 0.0
-        for corner in (c for run in runs for c in run):
-            tip = tips[corner.piece, corner.side]
-            if tip.turns > FLAT and tip.reach > longest:
-                longest = tip.reach
-        if longest > ground.least + AGREED:
-            reach[point] = longest
-            if ground.least != ground.most and len(_widths_at(ground, point)) > 1:
-                room[point] = 0.0
-    # Beside a curve the strips and the cloth end at the point itself.
-    straight = np.where(ground.curved, 0.0, shapely.length(ground.lines))
-    np.minimum.at(room, ground.ends, straight[:, None])
-    asked = np.flatnonzero(reach)
-    dots = np.asarray(shapely.points(np.array(seams.points)[asked]))
-    found, near = ground.tree.query(dots, predicate="dwithin", distance=reach[asked])
-    others = (ground.ends[near] != asked[found][:, None]).all(axis=1)
-    found, near = found[others], near[others]
-    gaps = shapely.distance(dots[found], ground.lines[near])
-    np.minimum.at(room, asked[found], gaps)
-    for point in np.flatnonzero(reach > room).tolist():
-        yield point, float(room[point])
-
-
-def _widths_at(ground: Ground, point: int) -> set[float]:
-    corners = (c for run in ground.seams.around[point] for c in run)
-    return {ground.widths[e] for c in corners for e in (c.arriving, c.leaving)}
-
-
-def _beyond_cloth(ground: Ground, reaching: Sequence[_Reaching]) -> list[_Reaching]:
-    """Those that do not lie within one allowance of their first unit's cloth."""
-    if not reaching:
-        return []
-    owner = np.repeat(np.arange(len(reaching)), [len(r.probes) for r in reaching])
-    found, pieces = _near_cloth(ground, [p for r in reaching for p in r.probes])
-    units = np.array([r.unit for r in reaching])[owner[found]]
-    beyond = np.full(len(owner), True)
-    beyond[found[ground.have(units, pieces)]] = False
-    return [reaching[i] for i in np.unique(owner[beyond]).tolist()]
-
-
-def _near_cloth(
-    ground: Ground, points: Sequence[Point]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """All pairs of a point, by number, and a piece within one allowance of it."""
-    dots = np.asarray(shapely.points(points))
-    found, near = ground.tree.query(dots, "dwithin", ground.least + _CLOSE)
-    right, left = ground.beside
-    # No edge is near a point that lies deep in a piece, and only such a one.
-    deep = np.flatnonzero(np.bincount(found, minlength=len(dots)) == 0)
-    inside = np.array([ground.piece_at(dot) for dot in dots[deep]], dtype=int)
-    found = np.concatenate((found, found, deep))
-    pieces = np.concatenate((right[near], left[near], inside))
-    return found[pieces >= 0], pieces[pieces >= 0]
-
-
-def _surroundings(ground: Ground, reaching: Sequence[_Reaching]) -> Iterator[_Surroundings]:
+def _surroundings(ground: Ground, long: Sequence[LongTip]) -> Iterator[_Surroundings]:
     """The tips, to be cut, each with the edges near it."""
-    if reaching:
-        shapes = [ring_polygon(r.tip.ring(ground.seams.points[r.point])) for r in reaching]
-        found, near = ground.tree.query(shapes, "dwithin", ground.most + AGREED)
-        for i, one in enumerate(reaching):
-            yield _Surroundings(ground, one, sorted(near[found == i].tolist()))
-
-
-def _probes(tip: Tip, place: Point) -> list[Point]:
-    """Points of a tip's edge: the corners of its rim, and the middles of its straight parts."""
-    rim, (first, last) = tip.rim(), tip.ends
-    middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
-    return [plus(place, x) for x in (*rim, *middles)]
+    shapes = [ring_polygon(one.tip.ring(ground.seams.points[one.point])) for one in long]
+    found, near = ground.tree.query(shapes, "dwithin", ground.most + AGREED)
+    each = np.split(near, np.searchsorted(found, range(1, len(long))))
+    for one, own in zip(long, each, strict=True):
+        yield _Surroundings(ground, one, sorted(own.tolist()))
 
 
 def _close_since(ground: Ground, tips: Sequence[_Surroundings]) -> Iterator[_Close]:
     """For points of each tip's edge, the first unit that has cloth within one allowance."""
-    probes = [_probes(tip.tip, tip.place) for tip in tips]
+    probes = [probes_of(tip.tip, tip.place) for tip in tips]
     owners = [tip for tip, own in zip(tips, probes, strict=True) for _ in own]
     first = [math.inf] * len(owners)
-    if owners:
-        found, pieces = _near_cloth(ground, [p for own in probes for p in own])
-        for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
-            first[k] = min(first[k], ground.met(owners[k].corner.piece, piece))
+    found, pieces = ground.near([p for own in probes for p in own], ground.least + CLOSE)
+    for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
+        first[k] = min(first[k], ground.met(owners[k].corner.piece, piece))
     sinces = iter(first)
     for own in probes:
         yield [(point, next(sinces)) for point in own]
@@ -210,10 +101,10 @@ class _Surroundings:
     ``unit`` is always one that the tip's piece is part of.
     """
 
-    def __init__(self, ground: Ground, reaching: _Reaching, near: Sequence[int]) -> None:
+    def __init__(self, ground: Ground, long: LongTip, near: Sequence[int]) -> None:
         self.ground, self.near = ground, near
-        self.point, self.corner = reaching.point, reaching.corner
-        self.tip, self._first = reaching.tip.copy(), reaching.unit
+        self.point, self.corner = long.point, long.corner
+        self.tip, self._first = long.tip.copy(), long.unit
         self.place = ground.seams.points[self.point]
         edges = [ground.seams.edges[e] for e in near]
         points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
@@ -325,10 +216,10 @@ class _Surroundings:
 def _between(one: Bound, other: Bound, x: Vector) -> bool:
     """Whether ``x`` lies inside two bounds and beyond the corner, between their normals."""
     return (
-        one.excess(x) <= _CLOSE
-        and other.excess(x) <= _CLOSE
-        and cross(one.normal, x) >= -_CLOSE
-        and cross(x, other.normal) >= -_CLOSE
+        one.excess(x) <= CLOSE
+        and other.excess(x) <= CLOSE
+        and cross(one.normal, x) >= -CLOSE
+        and cross(x, other.normal) >= -CLOSE
     )
 
 
@@ -346,7 +237,7 @@ def _sticks_out(tip: Polygon, plain_offset: NDArray[np.object_]) -> bool:
         rest = overlaid(shapely.difference, rest, part)
         if rest.area < _SLIVER:
             return False
-    return not rest.buffer(-_CLOSE / 2, join_style="mitre").is_empty
+    return not rest.buffer(-CLOSE / 2, join_style="mitre").is_empty
 
 
 def _crossed(tip: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stretch]:

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from patchwork.curves import chains
 from patchwork.joins import Order, spans
 from patchwork.paths import Curve
+from patchwork.points import Point
 from patchwork.polygons import ring_polygon
 from patchwork.seams import Seams
 
@@ -101,6 +102,20 @@ class Ground:
             known = self._cloths[piece] = ring_polygon(np.concatenate(own))
             shapely.prepare(known)
         return known
+
+    def near(
+        self, points: Sequence[Point], within: float
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """All pairs of a point, by its number, and a piece within some inches of it."""
+        dots = np.asarray(shapely.points(points))
+        found, edges = self.tree.query(dots, "dwithin", within)
+        right, left = self.beside
+        # A point that lies deep in a piece is near no edge, but one off the block may be as well.
+        deep = np.flatnonzero(np.bincount(found, minlength=len(dots)) == 0)
+        inside = np.array([self.piece_at(dot) for dot in dots[deep]], dtype=int)
+        found = np.concatenate((found, found, deep))
+        pieces = np.concatenate((right[edges], left[edges], inside))
+        return found[pieces >= 0], pieces[pieces >= 0]
 
     def piece_at(self, dot: shapely.Point) -> int:
         """The piece in which a point lies; -1 outside the block."""

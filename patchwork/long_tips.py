@@ -1,0 +1,111 @@
+"""Tips so long that they may stick out of a unit away from their own corner.
+
+That takes a tip that reaches an edge which does not end at its corner, or the far end of one that
+does: where the edges round the corner are straight, have one allowance, and reach further
+than the tip, and all others lie further off, the tip lies among the strips and the cloth
+round its corner, and ``patchwork.matching`` has cut what does not.  And it takes a unit in which
+the corner has a neighbour: in others the tip is the unit's own one.  Most of the tips that are
+left lie within one allowance of the cloth of the first such unit, and so of all later ones.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from patchwork.ground import Ground
+from patchwork.points import Point, between, plus
+from patchwork.seams import Corner
+from patchwork.tips import AGREED, FLAT, Tip, TipKey
+
+CLOSE: Final = 5e-5
+"""Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""
+
+
+@dataclass(frozen=True, slots=True)
+class LongTip:
+    """A tip that reaches further than the strips and the cloth round its corner.
+
+    Attributes:
+        point: the point its corner lies at.
+        unit: the first unit in which the corner has a neighbour.
+    """
+
+    point: int
+    corner: Corner
+    tip: Tip
+    unit: int
+
+
+def long_tips(ground: Ground, tips: Mapping[TipKey, Tip]) -> list[LongTip]:
+    """The tips of a block that do not lie within one allowance of their first unit's cloth."""
+    long = list(_reaching(ground, tips))
+    if not long:
+        return []
+    probes = [probes_of(one.tip, ground.seams.points[one.point]) for one in long]
+    owner = np.repeat(np.arange(len(long)), [len(own) for own in probes])
+    found, pieces = ground.near([p for own in probes for p in own], ground.least + CLOSE)
+    units = np.array([one.unit for one in long])[owner[found]]
+    beyond = np.full(len(owner), True)
+    beyond[found[ground.have(units, pieces)]] = False
+    return [long[i] for i in np.unique(owner[beyond]).tolist()]
+
+
+def probes_of(tip: Tip, place: Point) -> list[Point]:
+    """Points of a tip's edge: the corners of its rim, and the middles of its straight parts."""
+    rim, (first, last) = tip.rim(), tip.ends
+    middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
+    return [plus(place, x) for x in (*rim, *middles)]
+
+
+def _reaching(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[LongTip]:
+    """The tips that reach an edge that may matter to them."""
+    sewn_by = ground.order.sewn_by
+    for point, room in _rooms(ground, tips):
+        for corner in (c for run in ground.seams.around[point] for c in run):
+            tip = tips[corner.piece, corner.side]
+            if tip.pointed and tip.reach > max(room, ground.least + AGREED):
+                joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
+                sewn = [join for join in joins if join is not None]
+                if sewn:
+                    yield LongTip(point, corner, tip, ground.order.pieces + min(sewn))
+
+
+def _rooms(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[tuple[int, float]]:
+    """Points with a tip longer than the way to the first edge that may matter to it."""
+    seams = ground.seams
+    reach = np.zeros(len(seams.points))
+    room = np.full(len(reach), math.inf)
+    for point, runs in enumerate(seams.around):
+        longest = 0.0
+        for corner in (c for run in runs for c in run):
+            tip = tips[corner.piece, corner.side]
+            if tip.turns > FLAT and tip.reach > longest:
+                longest = tip.reach
+        if longest > ground.least + AGREED:
+            reach[point] = longest
+            if ground.least != ground.most and len(_widths_at(ground, point)) > 1:
+                room[point] = 0.0
+    # Beside a curve the strips and the cloth end at the point itself.
+    straight = np.where(ground.curved, 0.0, shapely.length(ground.lines))
+    np.minimum.at(room, ground.ends, straight[:, None])
+    asked = np.flatnonzero(reach)
+    dots = np.asarray(shapely.points(np.array(seams.points)[asked]))
+    found, near = ground.tree.query(dots, predicate="dwithin", distance=reach[asked])
+    others = (ground.ends[near] != asked[found][:, None]).all(axis=1)
+    found, near = found[others], near[others]
+    gaps = shapely.distance(dots[found], ground.lines[near])
+    np.minimum.at(room, asked[found], gaps)
+    for point in np.flatnonzero(reach > room).tolist():
+        yield point, float(room[point])
+
+
+def _widths_at(ground: Ground, point: int) -> set[float]:
+    corners = (c for run in ground.seams.around[point] for c in run)
+    return {ground.widths[e] for c in corners for e in (c.arriving, c.leaving)}
