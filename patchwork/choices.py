@@ -6,15 +6,16 @@ least cost for what it depended on (bucket elimination; R. Dechter, Artificial I
 113, 1999).  Where such a table would grow too large it is split, and gives a lower bound
 instead (mini-buckets; Dechter and Rish, Journal of the ACM 50, 2003); a depth-first search by
 that bound then finds the cheapest (Kask and Dechter, Artificial Intelligence 129, 2001).
-Where nothing was split the search walks straight to it.
+Where nothing was split the search walks straight to it.  Where it does not, it ends after so many
+steps (``Effort``) and not after so much time: the same choices come out on any machine, however
+busy it is.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,9 @@ Table: TypeAlias = NDArray[np.int64]
 
 WIDEST = 14
 """Choices that a table may depend on, where a caller says nothing else."""
+
+IN_A_SECOND: Final = 6_000_000
+"""Steps of a search, about, in a second of a core that has nothing else to do."""
 
 _FILLED_IN = 700
 """Choices of a part up to which the order of elimination is looked for with more care."""
@@ -55,19 +59,40 @@ class Part:
     bound: int
 
 
+class Effort:
+    """How far searches may go together; each takes what it needs from what is left.
+
+    A step is a choice at which a cost looks, which takes about the same time in any search.
+
+    Attributes:
+        left: steps that may still be taken; never negative.
+
+    Args:
+        seconds: what it may take on a core that has nothing else to do.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self.left = round(IN_A_SECOND * seconds)
+
+    def take(self, steps: int) -> None:
+        """Take steps, or as many as are left."""
+        self.left = max(0, self.left - steps)
+
+
 def cheapest(
     count: int,
     costs: Sequence[Cost],
-    deadline: float,
+    effort: Effort,
     *,
+    keep: int = 0,
     widest: int = WIDEST,
     start: Sequence[bool] | None = None,
 ) -> list[Part]:
     """The cheapest choices, part by part.
 
     Args:
-        deadline: on the clock of ``time.monotonic``; a search that is not done by then gives
-            the best it has found.
+        effort: a search that is not done when it is used up gives the best it has found.
+        keep: steps of it to leave for others.
         widest: how many choices a table may depend on; each one more doubles time and memory.
         start: choices to better; what is found costs no more.
     """
@@ -80,7 +105,7 @@ def cheapest(
     for choices in _parts(tied):
         inside = set(choices)
         own = [c for c in tables if c.on and c.on[0] in inside]
-        parts.append(_Search(choices, own, tied, widest).result(deadline, start))
+        parts.append(_Search(choices, own, tied, widest).result(effort, keep, start))
     # What depends on no choice at all is a cost of the first part that there is.
     fixed = sum(int(c.table) for c in tables if isinstance(c, _Tabled) and not c.on)
     if fixed:
@@ -159,6 +184,8 @@ class _Search:
         for cost in costs:
             self.buckets[min(cost.on, key=rank.__getitem__)].costs.append(cost)
         self.bound = 0
+        # To weigh a choice's two values, and a step more, so that none is free.
+        self.steps: dict[int, int] = {}
         for v in self.last_first:
             bucket = self.buckets[v]
             tabled = [c for c in bucket.costs if isinstance(c, _Tabled)]
@@ -169,8 +196,10 @@ class _Search:
                     self.buckets[min(message.on, key=rank.__getitem__)].messages.append(message)
                 else:
                     self.bound += int(message.table)
+            weighed = (*bucket.costs, *bucket.messages, *bucket.sent)
+            self.steps[v] = 1 + 2 * sum(len(c.on) for c in weighed)
 
-    def result(self, deadline: float, start: Sequence[bool] | None) -> Part:
+    def result(self, effort: Effort, keep: int, start: Sequence[bool] | None) -> Part:
         """Depth first, the choice that was eliminated last being made first.
 
         ``least`` is what the choices made cost and the others cost at least: each choice made
@@ -187,7 +216,6 @@ class _Search:
             if cost == self.bound:
                 return self._part(best, cost, cost)
         stack: list[tuple[int, bool | None, int]] = [(-1, None, self.bound)]
-        nodes = 0
         while stack:
             depth, value, least = stack.pop()
             if 0 <= cost <= least:
@@ -199,9 +227,9 @@ class _Search:
                 if cost == self.bound:
                     break
                 continue
-            nodes += 1
-            if cost >= 0 and nodes % 64 == 0 and time.monotonic() > deadline:
+            if cost >= 0 and effort.left <= keep:
                 return self._part(best, cost, self.bound)
+            effort.take(self.steps[order[depth + 1]])
             offers = []
             for onward in (False, True):
                 made[order[depth + 1]] = onward

@@ -12,13 +12,12 @@ bound; a cluster that is small enough and not settled by it is searched exactly
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from patchwork.choices import Cost, cheapest
+from patchwork.choices import Cost, Effort, cheapest
 
 Wish: TypeAlias = tuple[tuple[int, bool], ...]
 """Choices with whether each is turned round."""
@@ -110,17 +109,19 @@ def most_met(
         count: of choices.
         likes: ways of putting choices into classes, those with fewer classes first: the
             class of each choice, from 0; the fixed choice is the only one of class 0.
-        seconds: how long clusters that are not settled otherwise are searched.
+        seconds: how far to search, as ``Effort`` counts them: half of it for the ways of making
+            classes alike, the rest for clusters that are not settled by these.
     """
-    deadline = time.monotonic() + seconds
+    effort = Effort(seconds)
     parities = Parities(count)
     possible = [w for w in range(len(wishes)) if can_be_met(wishes[w])]
     left_out = [w for w in possible if not parities.meet(wishes[w])]
     if not left_out:
         return Met(tuple(possible), len(possible), parities)
     regular: set[int] = set()
+    half = effort.left // 2
     for like in likes:
-        found = _regular(wishes, possible, like, deadline - seconds / 2)
+        found = _regular(wishes, possible, like, effort, half)
         if len(found) > len(regular):
             regular = found
     chosen: list[int] = []
@@ -131,7 +132,7 @@ def most_met(
             chosen += cluster
             bound += len(cluster)
             continue
-        own, most = _most_of_cluster(wishes, cluster, regular, deadline)
+        own, most = _most_of_cluster(wishes, cluster, regular, effort)
         chosen += own
         bound += most
     parities = Parities(count)
@@ -169,7 +170,7 @@ def _clusters(wishes: Sequence[Wish], of: Sequence[int]) -> Iterator[list[int]]:
 
 
 def _regular(
-    wishes: Sequence[Wish], of: Sequence[int], like: Sequence[int], deadline: float
+    wishes: Sequence[Wish], of: Sequence[int], like: Sequence[int], effort: Effort, keep: int
 ) -> set[int]:
     """The wishes that are met if all choices of a class are made alike as is best."""
     count = max(like) + 1
@@ -181,13 +182,13 @@ def _regular(
         if can_be_met(wish):
             alike.setdefault(wish, []).append(w)
     costs = [_cost(wish, len(same)) for wish, same in alike.items()]
-    parts = cheapest(count, costs, deadline, start=[False] * count)
+    parts = cheapest(count, costs, effort, keep=keep, start=[False] * count)
     values = {v: x for part in parts for v, x in zip(part.choices, part.values, strict=True)}
     return {w for wish, same in alike.items() if _is_met(wish, values) for w in same}
 
 
 def _most_of_cluster(
-    wishes: Sequence[Wish], cluster: Sequence[int], regular: Collection[int], deadline: float
+    wishes: Sequence[Wish], cluster: Sequence[int], regular: Collection[int], effort: Effort
 ) -> tuple[list[int], int]:
     """Wishes of a cluster that can be met together, and how many there can be at most."""
     choices = sorted({c for w in cluster for c, _ in wishes[w]} - {FIXED})
@@ -211,20 +212,20 @@ def _most_of_cluster(
             kept = set(met)
             order = [w for w in order if w not in kept] + met
     if len(choices) <= _MOST_SEARCHED:
-        best, searched = _searched(len(number), own, best, deadline)
+        best, searched = _searched(len(number), own, best, effort)
         bound = min(bound, searched)
     return best, bound
 
 
 def _searched(
-    count: int, wishes: dict[int, Wish], best: Sequence[int], deadline: float
+    count: int, wishes: dict[int, Wish], best: Sequence[int], effort: Effort
 ) -> tuple[list[int], int]:
     """The most by exact search, and how many there can be at most."""
     parities = Parities(count)
     for w in best:
         parities.meet(wishes[w])
     start = values_of(parities, count, {})
-    parts = cheapest(count, [_cost(wish) for wish in wishes.values()], deadline, start=start)
+    parts = cheapest(count, [_cost(wish) for wish in wishes.values()], effort, start=start)
     values = {v: x for part in parts for v, x in zip(part.choices, part.values, strict=True)}
     found = [w for w, wish in wishes.items() if _is_met(wish, values)]
     return found, len(wishes) - sum(part.bound for part in parts)

@@ -174,7 +174,8 @@ def group_quilt(
             it is pressed open in every block.
         makers: who makes the blocks; None shares nothing out.
         kept: for each design the directions that were given with it, kept in every block.
-        seconds: how long to search where not every meeting can nest.
+        seconds: how far to search where not every meeting can nest, as
+            ``patchwork.choices.Effort`` counts them.
 
     Raises:
         BlockError: with every fault of the quilt; their pointers begin with ``/quilt`` or

@@ -28,14 +28,13 @@ fabric; of such the fewest layers, summed over the points.  It is found by an ex
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from patchwork import paths
 from patchwork.block import Block
-from patchwork.choices import Cost, Part, cheapest
+from patchwork.choices import Cost, Effort, Part, cheapest
 from patchwork.joins import Order
 from patchwork.seams import Seams, Side
 
@@ -146,16 +145,17 @@ def pressing_plan(
             open, unless their direction is given.  A best plan is made first; the seams that
             are too thick in it are opened, and so on until none is left.  A seam may still be
             thicker than that when it is pressed open.
-        seconds: how long to search; what is found by then comes with a bound.
+        seconds: how far to search, as ``Effort`` counts them; what is found by then comes with
+            a bound.
     """
-    deadline = time.monotonic() + seconds
+    effort = Effort(seconds)
     kept: list[Press | None] = list(given) if given is not None else [None] * len(order.joins)
     if len(kept) != len(order.joins):
         raise ValueError(f"{len(kept)} directions were given for {len(order.joins)} joins")
     found = crossings(seams, order)
     dark = darker_sides(block, seams, order)
     while True:
-        plan = _best(found, kept, dark, deadline)
+        plan = _best(found, kept, dark, effort)
         if open_above is None:
             return plan
         thick = {
@@ -354,7 +354,7 @@ def _best(
     found: Sequence[Crossing],
     kept: Sequence[Press | None],
     dark: Sequence[Press | None],
-    deadline: float,
+    effort: Effort,
 ) -> PressingPlan:
     """The best plan that keeps some directions.
 
@@ -396,12 +396,12 @@ def _best(
     for choice, (if_false, if_true) in against.items():
         costs.append(_dark_cost(choice, if_false * dark_cost, if_true * dark_cost))
     # Without layers far fewer choices depend on each other, so this proves the most.
-    half = (time.monotonic() + deadline) / 2
-    parts = cheapest(len(kept), [c for c in costs if c.on], half, widest=_WIDEST_MEETINGS)
+    own, half = [c for c in costs if c.on], effort.left // 2
+    parts = cheapest(len(kept), own, effort, keep=half, widest=_WIDEST_MEETINGS)
     values = _values(parts)
     most = len(possible) - sum(part.bound // meeting_cost for part in parts)
     costs += [_cost(c, pressed, 1, _layers_of) for c in found]
-    parts = cheapest(len(kept), [c for c in costs if c.on], deadline, start=values)
+    parts = cheapest(len(kept), [c for c in costs if c.on], effort, start=values)
     values = _values(parts)
     directions: tuple[Press, ...] = tuple(
         way.press(values[way.choice]) if isinstance(way, _Tied) else way for way in pressed

@@ -34,7 +34,7 @@ class PlanOptions:
     Attributes:
         open_above: seams with more layers than this are pressed open; None for never.
         cutting, sewing: the deviations of the error budget, inches.
-        seconds: how long the best pressing plan is searched for.
+        seconds: how far the best pressing plan is searched for, as ``choices.Effort`` counts them.
     """
 
     kept: tuple[Kept, ...] = ()

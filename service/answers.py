@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import Any, Final, Literal, TypeAlias, get_args
 
 from patchwork import catalogue, path_data, paths
@@ -27,6 +27,7 @@ from render.svg import canvas_svg, sheet_svg
 from render.templates import heading, template_drawings
 from service.json_text import write_json
 from service.reading import Refused, Request, told_in
+from service.workup import Workup
 
 Form: TypeAlias = Literal["json", "pdf", "svg", "zip"]
 
@@ -76,8 +77,7 @@ def catalogue_answer(unit: Unit = "in") -> dict[str, Any]:
                 "id": entry.id,
                 "name": entry.name,
                 "about": entry.about,
-                "width": in_unit(entry.width, unit),
-                "height": in_unit(entry.height, unit),
+                **size(entry.width, entry.height, unit),
                 "pieces": entry.pieces,
             }
             for entry in catalogue.entries()
@@ -151,14 +151,13 @@ def check_answer(request: Request) -> dict[str, Any]:
     left, top, right, bottom = extent(block.pieces)
     return {
         "unit": unit,
-        "width": in_unit(right - left, unit),
-        "height": in_unit(bottom - top, unit),
+        **size(right - left, bottom - top, unit),
         "pieces": [
             {
                 "id": piece.id,
                 "fabric": piece.fabric,
                 "finished": ring(piece.outline, unit),
-                "area": round(paths.area(piece.outline) * float(PER_INCH[unit]) ** 2, 6),
+                "area": area(paths.area(piece.outline), unit),
             }
             for piece in block.pieces
         ],
@@ -185,24 +184,24 @@ def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Printable:
-    """A thing to print; each of its forms is made only when it is asked for.
+class Printout:
+    """What is printed, once it is made; each of its forms is made only when it is asked for.
 
     Attributes:
         what: it is, as the name of its file says.
-        told: the answer in JSON, given its sheets.
+        told: what the answer in JSON has between its unit and its sheets.
         pages: its sheets.
         canvas: all of it on one SVG canvas.
     """
 
     what: str
-    told: Callable[[Sequence[Page]], dict[str, Any]]
+    told: Callable[[], dict[str, Any]]
     pages: Callable[[], Sequence[Page]]
     canvas: Callable[[], str]
 
 
-def answered(printable: Printable, of: str, unit: Unit, form: Form, sheet: int | None) -> Answer:
-    """A thing to print in the form asked for.
+def answered(printout: Printout, of: str, unit: Unit, form: Form, sheet: int | None) -> Answer:
+    """What is printed, in the form asked for.
 
     Args:
         of: the name of what it is for, for the file's name.
@@ -213,36 +212,57 @@ def answered(printable: Printable, of: str, unit: Unit, form: Form, sheet: int |
         BlockError: the sheets do not serve.
     """
     if form == "json":
-        content = write_json(printable.told(printable.pages()))
+        pages = [described(page, unit) for page in printout.pages()]
+        content = write_json({"unit": unit, **printout.told(), "pages": pages})
     elif form == "pdf":
-        content = sheets_pdf(printable.pages())
+        content = sheets_pdf(printout.pages())
     elif form == "zip":
-        content = sheets_zip(printable.pages(), unit)
+        content = sheets_zip(printout.pages(), unit)
     elif sheet is None:
-        content = printable.canvas().encode()
+        content = printout.canvas().encode()
     else:
-        content = sheet_svg(_nth(printable.pages(), sheet), unit).encode()
-    name = f"{of} {printable.what}" + (f" {sheet}" if sheet is not None else "")
+        content = sheet_svg(_nth(printout.pages(), sheet), unit).encode()
+    name = f"{of} {printout.what}" + (f" {sheet}" if sheet is not None else "")
     return Answer(form, content, name)
 
 
 def of_drawings(
+    work: Workup,
     what: str,
     drawings: Sequence[Drawing],
     heading: Heading,
-    told: Callable[[Sequence[Page]], dict[str, Any]],
-    *,
-    settings: SheetSettings,
-    unit: Unit,
-    most_sheets: int,
-) -> Printable:
-    """A thing to print whose drawings lie on its sheets as they come."""
-    return Printable(
+    told: Callable[[], dict[str, Any]],
+) -> Printout:
+    """A thing to print of a block, whose drawings lie on its sheets as they come."""
+    asked = work.request
+    return Printout(
         what,
         told,
-        pages=lambda: lay_out(drawings, settings, heading, most_sheets),
-        canvas=lambda: canvas_svg(drawings, heading, unit),
+        pages=lambda: lay_out(drawings, asked.sheet, heading, work.most_sheets),
+        canvas=lambda: canvas_svg(drawings, heading, asked.unit),
     )
+
+
+def of_block(
+    make: Callable[[Workup], Printout],
+    request: Request,
+    form: Form,
+    most_sheets: int,
+    sheet: int | None = None,
+) -> Answer:
+    """A thing to print of a request's block.
+
+    Args:
+        make: which one.
+        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+
+    Raises:
+        Refused: the block cannot be sewn as it asks to be, or cloth or sheets do not serve.
+        NoSuchSheet: there is no sheet with that number.
+    """
+    with told_in(request.unit):
+        printout = make(Workup(request, most_sheets))
+        return answered(printout, request.block.name, request.unit, form, sheet)
 
 
 def _nth(pages: Sequence[Page], number: int) -> Page:
@@ -254,37 +274,24 @@ def _nth(pages: Sequence[Page], number: int) -> Page:
 # --- templates -------------------------------------------------------------------------------
 
 
-def templates_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
-) -> Answer:
+def templates_printout(work: Workup) -> Printout:
     """The cutting templates of a block.
 
-    Args:
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
-
     Raises:
-        Refused: the block cannot be sewn as it asks to be, or the sheets do not serve.
-        NoSuchSheet: there is no sheet with that number.
+        BlockError: the block cannot be sewn as it asks to be.
     """
-    with told_in(request.unit):
-        templates = template_set(
-            request.block, request.allowance, request.corners, request.pieces_pointer
-        )
-        printable = of_drawings(
-            "templates",
-            template_drawings(templates),
-            heading(templates),
-            lambda pages: _templates(templates, pages, request.unit),
-            settings=request.sheet,
-            unit=request.unit,
-            most_sheets=most_sheets,
-        )
-        return answered(printable, request.block.name, request.unit, form, sheet)
+    found = work.templates
+    drawings, head = template_drawings(found), heading(found)
+    return of_drawings(
+        work, "templates", drawings, head, lambda: _templates(found, work.request.unit)
+    )
 
 
-def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+templates_answer: Final = partial(of_block, templates_printout)
+
+
+def _templates(templates: TemplateSet, unit: Unit) -> dict[str, Any]:
     return {
-        "unit": unit,
         "pieces": [
             {
                 "id": piece.id,
@@ -297,7 +304,6 @@ def _templates(templates: TemplateSet, pages: Iterable[Page], unit: Unit) -> dic
             for piece in templates.pieces
         ],
         "templates": [_template(template, unit) for template in templates.templates],
-        "pages": [described(page, unit) for page in pages],
     }
 
 
@@ -342,6 +348,16 @@ def place(point: Point, unit: Unit) -> list[float]:
 def places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
     """Points as answers give them."""
     return [place(point, unit) for point in points]
+
+
+def size(width: float, height: float, unit: Unit) -> dict[str, float]:
+    """A width and a height as answers give them."""
+    return {"width": in_unit(width, unit), "height": in_unit(height, unit)}
+
+
+def area(square_inches: float, unit: Unit) -> float:
+    """An area as answers give it: in squares of ``unit``, to 6 decimals."""
+    return round(square_inches * float(PER_INCH[unit]) ** 2, 6)
 
 
 def ring(outline: Outline, unit: Unit) -> list[list[float]]:

@@ -18,17 +18,14 @@ from typing import Any
 from patchwork.faults import Fault
 from patchwork.lengths import UNITS, Unit, in_unit
 from service import VERSION, answers, openapi
-from service.answers import FORMS, Answer, Form, NoSuchBlock, NoSuchSheet
+from service.answers import Answer, Form, NoSuchBlock, NoSuchSheet
 from service.batches.workers import MOST_PROCESSES, run_workers
-from service.cutting import cutting_list_answer
-from service.foundation import foundation_answer
 from service.json_text import NotJson, read_json, write_json
 from service.keys import BadKeys, new_key
-from service.packet import packet_answer, read_packet
+from service.printables import PRINTABLES
 from service.reading import Refused, Request, read_request
 from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
 from service.settings import PREFIX, Settings
-from service.sewing import block_map_answer, sewing_plan_answer
 
 GOOD, FAULTY, MISUSED = 0, 1, 2
 
@@ -75,52 +72,36 @@ def _line(fault: Fault, unit: Unit) -> str:
 # --- commands --------------------------------------------------------------------------------
 
 
-def _templates(given: argparse.Namespace, settings: Settings) -> int:
-    form: Form = given.format or _form_of(given.output)
+def _print(given: argparse.Namespace, settings: Settings) -> int:
+    """Makes a printable of the command's name, as the interface would be asked for it."""
+    printable = PRINTABLES[given.printable]
+    form: Form = given.format or _form_of(given.output, printable.forms)
     if given.page is not None and form != "svg":
         raise _Misuse("--page goes with svg alone")
-    request = _request(given, settings)
-    answer = answers.templates_answer(request, form, settings.max_sheets, given.page)
+    asked = printable.read(given.body(given), settings)
+    answer = printable.answer(asked, form, settings.max_sheets, given.page)
     _write(answer, given.output)
     return GOOD
 
 
-def _cutting_list(given: argparse.Namespace, settings: Settings) -> int:
-    form: Form = given.format or _form_of(given.output)
-    if given.page is not None and form != "svg":
-        raise _Misuse("--page goes with svg alone")
-    request = read_request(_with_quilt(_body(given), given), settings)
-    _write(cutting_list_answer(request, form, settings.max_sheets, given.page), given.output)
-    return GOOD
-
-
-def _foundation(given: argparse.Namespace, settings: Settings) -> int:
-    form: Form = given.format or _form_of(given.output)
-    if given.page is not None and form != "svg":
-        raise _Misuse("--page goes with svg alone")
+def _foundation_body(given: argparse.Namespace) -> Any:
     body = _body(given)
-    looks = {"mirrored": given.mirrored, "line_weight": given.line_weight}
-    if chosen := _given(looks):
-        own = body.get("foundation")
-        body["foundation"] = {**(own if isinstance(own, dict) else {}), **chosen}
-    request = read_request(body, settings)
-    _write(foundation_answer(request, form, settings.max_sheets, given.page), given.output)
-    return GOOD
+    _put(body, "foundation", {"mirrored": given.mirrored, "line_weight": given.line_weight})
+    return body
 
 
-def _packet(given: argparse.Namespace, settings: Settings) -> int:
-    form: Form = given.format or _form_of(given.output)
-    if form == "svg":
-        raise _Misuse("a packet is json, pdf or zip")
-    body = _with_quilt(_body(given), given)
-    body = {**body, **_given({"parts": given.parts, "for": given.maker})}
-    request = read_packet(body, settings)
-    _write(packet_answer(request, form, settings.max_sheets), given.output)
-    return GOOD
+def _packet_body(given: argparse.Namespace) -> Any:
+    body = _quilt_body(given)
+    return {**body, **_given({"parts": given.parts, "for": given.maker})}
 
 
-def _with_quilt(body: Any, given: argparse.Namespace) -> Any:
-    """The request with the options that only a cutting list has put in."""
+def _file_body(given: argparse.Namespace) -> Any:
+    return _source(given.file)
+
+
+def _quilt_body(given: argparse.Namespace) -> Any:
+    """A request with the options that only a cutting list has put in."""
+    body = _body(given)
     own = body.get("quilt")
     own = dict(own) if isinstance(own, dict) else {}
     quilt = {"blocks": given.blocks}
@@ -146,10 +127,8 @@ def _with_quilt(body: Any, given: argparse.Namespace) -> Any:
         "spare": given.spare,
         "directional": given.directional,
     }
-    for name, options in (("quilt", quilt), ("cloth", cloth)):
-        if chosen := _given(options):
-            own = body.get(name)
-            body[name] = {**(own if isinstance(own, dict) else {}), **chosen}
+    _put(body, "quilt", quilt)
+    _put(body, "cloth", cloth)
     return body
 
 
@@ -159,38 +138,16 @@ def _sides(text: str) -> dict[str, str]:
     return {"width": width.strip(), "height": height.strip()}
 
 
-def _sewing_plan(given: argparse.Namespace, settings: Settings) -> int:
-    return _sewn(given, settings, sewing_plan_answer)
-
-
-def _block_map(given: argparse.Namespace, settings: Settings) -> int:
-    return _sewn(given, settings, block_map_answer)
-
-
-def _sewn(
-    given: argparse.Namespace,
-    settings: Settings,
-    answer: Callable[[Request, Form, int, int | None], Answer],
-) -> int:
-    """An answer that rests on a sewing plan."""
-    form: Form = given.format or _form_of(given.output)
-    if given.page is not None and form != "svg":
-        raise _Misuse("--page goes with svg alone")
+def _sewn_body(given: argparse.Namespace) -> Any:
+    """A request with the options of what rests on a sewing plan put in."""
     body = _body(given)
     keep = None
     if given.keep is not None:
         pairs = [text.partition("=") for text in given.keep]
         keep = [{"step": step.strip(), "press": press.strip()} for step, _, press in pairs]
-    for name, options in (
-        ("pressing", {"open_above": given.open_above, "keep": keep}),
-        ("deviation", {"cutting": given.cutting, "sewing": given.sewing}),
-    ):
-        if chosen := _given(options):
-            own = body.get(name)
-            body[name] = {**(own if isinstance(own, dict) else {}), **chosen}
-    request = read_request(body, settings)
-    _write(answer(request, form, settings.max_sheets, given.page), given.output)
-    return GOOD
+    _put(body, "pressing", {"open_above": given.open_above, "keep": keep})
+    _put(body, "deviation", {"cutting": given.cutting, "sewing": given.sewing})
+    return body
 
 
 def _check(given: argparse.Namespace, settings: Settings) -> int:
@@ -314,6 +271,13 @@ def _body(given: argparse.Namespace) -> Any:
     return body
 
 
+def _put(body: dict[str, Any], name: str, options: dict[str, Any]) -> None:
+    """Puts those options that the command line has into one object of a request."""
+    if chosen := _given(options):
+        own = body.get(name)
+        body[name] = {**(own if isinstance(own, dict) else {}), **chosen}
+
+
 def _given(options: dict[str, Any]) -> dict[str, Any]:
     """The options that the command line has."""
     return {name: value for name, value in options.items() if value is not None}
@@ -364,14 +328,14 @@ def _width_by_height(text: str) -> dict[str, str] | None:
 # --- what goes out ---------------------------------------------------------------------------
 
 
-def _form_of(output: Path | None) -> Form:
+def _form_of(output: Path | None, forms: Sequence[Form]) -> Form:
     if output is None:
         return "json"
     ending = output.suffix.lower().removeprefix(".")
-    for form in FORMS:
+    for form in forms:
         if ending == form:
             return form
-    raise _Misuse(f"{output} should end in {', '.join('.' + form for form in FORMS)}")
+    raise _Misuse(f"{output} should end in {', '.join('.' + form for form in forms)}")
 
 
 def _write(answer: Answer, output: Path | None) -> None:
@@ -424,18 +388,18 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"piecewright {VERSION}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    templates = commands.add_parser("templates", help="make cutting templates")
+    templates = _add_printable(commands, "templates", _body, "make cutting templates")
     _add_request(templates)
-    _add_output(templates)
-    templates.set_defaults(run=_templates)
 
-    cutting = commands.add_parser("cutting-list", help="say what to cut, and what to buy")
+    cutting = _add_printable(
+        commands, "cutting-list", _quilt_body, "say what to cut, and what to buy"
+    )
     _add_request(cutting)
     _add_quilt(cutting)
-    _add_output(cutting)
-    cutting.set_defaults(run=_cutting_list)
 
-    packet = commands.add_parser("packet", help="make all that a maker needs, as one document")
+    packet = _add_printable(
+        commands, "packet", _packet_body, "make all that a maker needs, as one document"
+    )
     _add_request(packet)
     _add_quilt(packet)
     packet.add_argument(
@@ -445,13 +409,10 @@ def _parser() -> argparse.ArgumentParser:
         help="what of it all is wanted (all but foundation)",
     )
     packet.add_argument("--for", dest="maker", metavar="NAME", help="the name on every sheet")
-    packet.add_argument("-o", "--output", type=Path, metavar="FILE", help=".json, .pdf or .zip")
-    packet.add_argument(
-        "--format", choices=("json", "pdf", "zip"), help="the form, whatever the file's ending"
-    )
-    packet.set_defaults(run=_packet)
 
-    foundation = commands.add_parser("foundation", help="make foundation sections to sew on")
+    foundation = _add_printable(
+        commands, "foundation", _foundation_body, "make foundation sections to sew on"
+    )
     _add_request(foundation)
     foundation.add_argument(
         "--mirrored",
@@ -461,18 +422,21 @@ def _parser() -> argparse.ArgumentParser:
     foundation.add_argument(
         "--line-weight", type=float, metavar="POINTS", help="width of the sewing lines (0.6)"
     )
-    _add_output(foundation)
-    foundation.set_defaults(run=_foundation)
 
-    for name, run, said in (
-        ("sewing-plan", _sewing_plan, "say in which order to sew, and how to press"),
-        ("block-map", _block_map, "draw the block at its finished size"),
+    for name, said in (
+        ("sewing-plan", "say in which order to sew, and how to press"),
+        ("block-map", "draw the block at its finished size"),
     ):
-        sewn = commands.add_parser(name, help=said)
+        sewn = _add_printable(commands, name, _sewn_body, said)
         _add_request(sewn)
         _add_pressing(sewn)
-        _add_output(sewn)
-        sewn.set_defaults(run=run)
+
+    quilt = _add_printable(
+        commands, "quilt-plan", _file_body, "share out a group quilt, and plan its pressing"
+    )
+    quilt.add_argument(
+        "file", metavar="FILE", help="a JSON file with a whole request, or - for standard input"
+    )
 
     check = commands.add_parser("check", help="say what is wrong with a block")
     _add_request(check)
@@ -510,19 +474,30 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_output(parser: argparse.ArgumentParser) -> None:
-    """The options of an answer that has more than one form."""
+def _add_printable(
+    commands: Any, name: str, body: Callable[[argparse.Namespace], Any], said: str
+) -> argparse.ArgumentParser:
+    """A command that makes a printable, with the options of where it goes and in which form.
+
+    Args:
+        body: the request, as the interface takes it, that a command line stands for.
+    """
+    parser: argparse.ArgumentParser = commands.add_parser(name, help=said)
+    forms = PRINTABLES[name].forms
     parser.add_argument(
         "-o",
         "--output",
         type=Path,
         metavar="FILE",
         help="its ending says the form: "
-        + ", ".join(f".{form}" for form in FORMS)
+        + ", ".join(f".{form}" for form in forms)
         + "; standard output if left out",
     )
-    parser.add_argument("--format", choices=FORMS, help="the form, whatever the file's ending")
-    parser.add_argument("--page", type=int, metavar="N", help="with svg: sheet N alone")
+    parser.add_argument("--format", choices=forms, help="the form, whatever the file's ending")
+    if "svg" in forms:
+        parser.add_argument("--page", type=int, metavar="N", help="with svg: sheet N alone")
+    parser.set_defaults(run=_print, printable=name, body=body, page=None)
+    return parser
 
 
 def _add_pressing(parser: argparse.ArgumentParser) -> None:

@@ -2,52 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 from patchwork.borders import Edging
 from patchwork.cutting import Cut, CuttingList, FabricCuts, Strip, cutting_list
 from patchwork.cutting_words import edging_text, note, strip_text
 from patchwork.lengths import Unit, in_unit
-from patchwork.templates import template_set
 from render.cutting_list import canvas_drawings, cutting_list_pages, heading
-from render.sheets import Page, described
 from render.svg import canvas_svg
-from service.answers import Answer, Form, Printable, answered
-from service.reading import Request, told_in
+from service.answers import Printout, of_block, size
+from service.workup import Workup
 
 
-def cutting_list_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
-) -> Answer:
+def cutting_list_printout(work: Workup) -> Printout:
     """What to cut for a request's blocks, from which strips, and what to buy.
 
-    Args:
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
-
     Raises:
-        Refused: the block cannot be sewn as it asks to be, or cloth or sheets do not serve.
-        NoSuchSheet: there is no sheet with that number.
+        BlockError: the block cannot be sewn as it asks to be, or the cloth does not serve.
     """
-    unit = request.unit
-    with told_in(unit):
-        templates = template_set(
-            request.block, request.allowance, request.corners, request.pieces_pointer
-        )
-        found = cutting_list(templates, request.cloth, request.quilt)
-        printable = Printable(
-            "cutting list",
-            told=lambda pages: told(found, pages, unit),
-            pages=lambda: cutting_list_pages(found, request.sheet, most_sheets),
-            canvas=lambda: canvas_svg(canvas_drawings(found), heading(found), unit),
-        )
-        return answered(printable, request.block.name, request.unit, form, sheet)
+    asked = work.request
+    found = cutting_list(work.templates, asked.cloth, asked.quilt)
+    return Printout(
+        "cutting list",
+        told=lambda: told(found, asked.unit),
+        pages=lambda: cutting_list_pages(found, asked.sheet, work.most_sheets),
+        canvas=lambda: canvas_svg(canvas_drawings(found), heading(found), asked.unit),
+    )
 
 
-def told(found: CuttingList, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+cutting_list_answer: Final = partial(of_block, cutting_list_printout)
+
+
+def told(found: CuttingList, unit: Unit) -> dict[str, Any]:
     """A cutting list as the JSON answer has it."""
     return {
-        "unit": unit,
         "blocks": found.quilt.blocks,
         "cloth": {
             "width": in_unit(found.cloth.width, unit),
@@ -56,7 +45,6 @@ def told(found: CuttingList, pages: Iterable[Page], unit: Unit) -> dict[str, Any
         },
         "fabrics": [_fabric(fabric, unit) for fabric in found.fabrics],
         "edges": [_edge(edging, unit) for edging in found.edgings],
-        "pages": [described(page, unit) for page in pages],
     }
 
 
@@ -80,8 +68,8 @@ def _cut(cut: Cut, unit: Unit) -> dict[str, Any]:
     return {
         "shape": cut.shape,
         "name": cut.name,
-        "finished": _size(cut.finished, unit),
-        "cut": _size(cut.cut, unit),
+        "finished": size(*cut.finished, unit),
+        "cut": size(*cut.cut, unit),
         "count": cut.count,
         "blanks": cut.blanks,
         "yields": cut.yields,
@@ -125,7 +113,3 @@ def _edge(edging: Edging, unit: Unit) -> dict[str, Any]:
         "lengthwise": edging.lengthwise,
         "text": edging_text(edging, unit),
     }
-
-
-def _size(size: tuple[float, float], unit: Unit) -> dict[str, float]:
-    return {"width": in_unit(size[0], unit), "height": in_unit(size[1], unit)}

@@ -2,50 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 from patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
-from patchwork.lengths import PER_INCH, Unit, in_unit
+from patchwork.lengths import Unit
 from render.foundation import foundation_drawings, foundation_pages, heading
-from render.sheets import Page, described
 from render.svg import canvas_svg
-from service.answers import Answer, Form, Printable, answered, place, places, ring
-from service.reading import Request, told_in
+from service.answers import Printout, area, of_block, place, places, ring, size
+from service.workup import Workup
 
 
-def foundation_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
-) -> Answer:
-    """The foundation sections of a request's block.
-
-    Args:
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+def foundation_printout(work: Workup) -> Printout:
+    """The foundation sections of a block.
 
     Raises:
-        Refused: the block cannot be sewn on foundations, or the sheets do not serve.
-        NoSuchSheet: there is no sheet with that number.
+        BlockError: the block cannot be sewn on foundations.
     """
-    unit = request.unit
-    with told_in(unit):
-        found = foundation(
-            request.block, request.allowance, request.corners, request.pieces_pointer
-        )
-        drawings = foundation_drawings(found, request.looks)
-        head = heading(found, request.looks)
-        printable = Printable(
-            "foundation",
-            told=lambda pages: told(found, pages, unit),
-            pages=lambda: foundation_pages(drawings, request.sheet, head, most_sheets),
-            canvas=lambda: canvas_svg(drawings, head, unit),
-        )
-        return answered(printable, request.block.name, request.unit, form, sheet)
+    asked = work.request
+    found = foundation(asked.block, asked.allowance, asked.corners, asked.pieces_pointer)
+    drawings, head = foundation_drawings(found, asked.looks), heading(found, asked.looks)
+    return Printout(
+        "foundation",
+        told=lambda: told(found, asked.unit),
+        pages=lambda: foundation_pages(drawings, asked.sheet, head, work.most_sheets),
+        canvas=lambda: canvas_svg(drawings, head, asked.unit),
+    )
 
 
-def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+foundation_answer: Final = partial(of_block, foundation_printout)
+
+
+def told(found: Foundation, unit: Unit) -> dict[str, Any]:
     """Foundation sections as the JSON answer has them."""
     return {
-        "unit": unit,
         "sections": [_section(section, unit) for section in found.sections],
         "joins": found.joins,
         "steps": [
@@ -57,7 +47,6 @@ def told(found: Foundation, pages: Iterable[Page], unit: Unit) -> dict[str, Any]
         ],
         "optimal": found.optimal,
         "fabrics": [_need(need, unit) for need in found.fabrics],
-        "pages": [described(page, unit) for page in pages],
     }
 
 
@@ -72,8 +61,7 @@ def _section(section: FoundationSection, unit: Unit) -> dict[str, Any]:
                 "piece": patch.piece,
                 "number": patch.number,
                 "fabric": patch.fabric,
-                "width": in_unit(patch.width, unit),
-                "height": in_unit(patch.height, unit),
+                **size(patch.width, patch.height, unit),
             }
             for patch in section.patches
         ],
@@ -86,8 +74,7 @@ def _need(need: FabricNeed, unit: Unit) -> dict[str, Any]:
     return {
         "fabric": need.fabric,
         "sizes": [
-            {"width": in_unit(width, unit), "height": in_unit(height, unit), "count": count}
-            for width, height, count in need.sizes
+            {**size(width, height, unit), "count": count} for width, height, count in need.sizes
         ],
-        "area": round(need.area * float(PER_INCH[unit]) ** 2, 6),
+        "area": area(need.area, unit),
     }

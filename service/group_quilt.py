@@ -12,23 +12,24 @@ from patchwork.cutting import Quilt
 from patchwork.faults import BlockError, Fault
 from patchwork.group_joining import Area, Joining
 from patchwork.group_quilt import QuiltPlan, Variant, group_quilt
-from patchwork.lengths import Unit, in_unit
+from patchwork.lengths import Unit
 from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
 from render.cover import Cover, Picture
-from render.drawing import Drawing
 from render.furniture import Heading
 from render.packet import Chapter, bound, cover_chapter
-from render.pdf import sheets_pdf
 from render.quilt_plan import heading, quilt_plan_drawings
-from render.sheets import Page, described, lay_out
-from render.text_column import Column, column
-from service.answers import Answer, Form, answered, of_drawings, place
+from render.sheets import lay_out
+from render.svg import canvas_svg
+from render.text_column import column
+from service.answers import Answer, Form, Printout, answered, place, size
 from service.batches.lots import canonical
 from service.json_text import read_json
-from service.packet import TITLES, Workup
+from service.packet import chapters_pdf, part_pages
 from service.quilt_reading import QuiltAsked, moved, read_quilt
 from service.reading import Refused, Request, told_in
+from service.schemas import PACKET_TITLES
 from service.settings import Settings
+from service.workup import Workup
 
 PLAN: Final = "Plan of the quilt"
 
@@ -82,17 +83,21 @@ def quilt_plan_answer(
     """
     made = planned(asked)
     with told_in(asked.unit):
-        room = column(asked.shared.sheet)
-        printable = of_drawings(
-            "plan",
-            plan_drawings(made, room, None),
-            heading(made.plan, asked.title),
-            lambda pages: told(made.plan, pages),
-            settings=room.settings,
-            unit=asked.unit,
-            most_sheets=most_sheets,
-        )
-        return answered(printable, asked.title, asked.unit, form, sheet)
+        return answered(_printout(made, most_sheets), asked.title, asked.unit, form, sheet)
+
+
+def _printout(made: PlannedQuilt, most_sheets: int, maker: str | None = None) -> Printout:
+    """The plan of a quilt; with one maker's blocks marked."""
+    asked, room = made.asked, column(made.asked.shared.sheet)
+    blocks = {id: request.block for id, request in asked.designs.items()}
+    drawings = quilt_plan_drawings(made.plan, blocks, room, maker)
+    head = heading(made.plan, asked.title)
+    return Printout(
+        "plan",
+        told=lambda: told(made.plan),
+        pages=lambda: lay_out(drawings, room.settings, head, most_sheets),
+        canvas=lambda: canvas_svg(drawings, head, asked.unit),
+    )
 
 
 def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
@@ -114,9 +119,7 @@ def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
         raise Refused((Fault("/maker", "range", said),), made.asked.unit)
     with told_in(made.asked.unit):
         chapters = maker_chapters(made, number, settings.max_sheets)
-    pages = [page for chapter in chapters for page in chapter.pages]
-    parts = [(chapter.title, len(chapter.pages)) for chapter in chapters]
-    return sheets_pdf(pages, f"{made.asked.title} packet", parts)
+    return chapters_pdf(chapters, f"{made.asked.title} packet")
 
 
 @lru_cache(maxsize=2)
@@ -135,10 +138,7 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
     share = made.plan.shares[maker]
     variants = {variant.id: variant for variant in made.plan.variants}
     own = [(variants[id], count) for id, count in share.variants]
-    head = heading(made.plan, asked.title)
-    room = column(shared.sheet)
-    pages = lay_out(plan_drawings(made, room, share.maker), room.settings, head, most_sheets)
-    chapters = [Chapter(PLAN, pages)]
+    chapters = [Chapter(PLAN, tuple(_printout(made, most_sheets, share.maker).pages()))]
     pictures: list[Picture] = []
     cautions: list[str] = []
     for id in dict.fromkeys(variant.design for variant, _ in own):
@@ -153,7 +153,7 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
         blocks = Quilt(sum(count for _, count in mine))
         work = Workup(replace(request, quilt=blocks), most_sheets)
         chapters += _chapters(work, f"{name}: ", ("cutting-list", "templates", "foundation"))
-        cautions += (f"{name}: {fault.detail}" for fault in work.cautions)
+        cautions += (f"{name}: {fault.detail}" for fault in work.templates.cautions)
     if "cover" in shared.parts:
         total = sum(count for _, count in own)
         seams = allowance_words(shared.allowance, shared.block.unit)
@@ -184,30 +184,22 @@ def _pressed(request: Request, variant: Variant) -> Request:
 def _chapters(work: Workup, of: str, parts: Iterable[str]) -> list[Chapter]:
     """Those of some parts that the request names."""
     return [
-        Chapter(of + TITLES[part].lower(), tuple(work.pages(part)))
+        Chapter(of + PACKET_TITLES[part].lower(), part_pages(work, part))
         for part in parts
         if part in work.request.parts
     ]
 
 
-def plan_drawings(made: PlannedQuilt, room: Column, maker: str | None) -> tuple[Drawing, ...]:
-    """The plan of the quilt; with one maker's blocks marked."""
-    blocks = {id: request.block for id, request in made.asked.designs.items()}
-    return quilt_plan_drawings(made.plan, blocks, room, maker)
-
-
 # --- in JSON ---------------------------------------------------------------------------------
 
 
-def told(plan: QuiltPlan, pages: Iterable[Page]) -> dict[str, Any]:
+def told(plan: QuiltPlan) -> dict[str, Any]:
     """A plan of a quilt as the JSON answer has it."""
     unit = plan.unit
     return {
-        "unit": unit,
         "rows": plan.quilt.rows,
         "columns": plan.quilt.columns,
-        "width": in_unit(sum(plan.widths), unit),
-        "height": in_unit(sum(plan.heights), unit),
+        **size(sum(plan.widths), sum(plan.heights), unit),
         "placements": [
             {
                 "row": one.row + 1,
@@ -244,7 +236,6 @@ def told(plan: QuiltPlan, pages: Iterable[Page]) -> dict[str, Any]:
         "bound": plan.bound,
         "optimal": plan.optimal,
         "fewest_variants": plan.fewest_variants,
-        "pages": [described(page, unit) for page in pages],
     }
 
 
@@ -264,10 +255,7 @@ def _step(step: Joining, unit: Unit) -> dict[str, Any]:
         "joins": step.kind,
         "units": [_area(step.first), _area(step.second)],
         "press": step.press,
-        "unfinished": {
-            "width": in_unit(step.unfinished.width, unit),
-            "height": in_unit(step.unfinished.height, unit),
-        },
+        "unfinished": size(step.unfinished.width, step.unfinished.height, unit),
     }
 
 

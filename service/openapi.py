@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
 
@@ -19,18 +20,13 @@ from service import VERSION, answers, examples, problems, schemas
 from service.access import GUARDED
 from service.answers import MEDIA_TYPES, Form
 from service.batches.described import batch_paths
-from service.cutting import cutting_list_answer
 from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, QUILTS, Example
 from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
-from service.foundation import foundation_answer
-from service.group_quilt import quilt_plan_answer
 from service.json_text import MOST_DEPTH, read_json, write_json
-from service.packet import packet_answer, read_packet
+from service.printables import PRINTABLES
 from service.problems import KINDS, Kind
-from service.quilt_reading import read_quilt
 from service.reading import Refused, read_request
 from service.settings import Settings
-from service.sewing import block_map_answer, sewing_plan_answer
 
 JSON: Final = MEDIA_TYPES["json"]
 
@@ -51,19 +47,19 @@ _LENGTH: Final[dict[str, Any]] = {
     ],
     "examples": [3.5, "3 1/2", "3-1/2", "7/8", "12 mm"],
 }
+
+
+def _pair_of(item: Mapping[str, Any]) -> dict[str, Any]:
+    return {"type": "array", "items": dict(item), "minItems": 2, "maxItems": 2}
+
+
 _POINT: Final[dict[str, Any]] = {
     "description": "`[x, y]`: x to the right, y down, seen from the face of the block.",
-    "type": "array",
-    "items": {"$ref": "#/components/schemas/Length"},
-    "minItems": 2,
-    "maxItems": 2,
+    **_pair_of({"$ref": "#/components/schemas/Length"}),
 }
 _PLACE: Final[dict[str, Any]] = {
     "description": "`[x, y]` in the answer's unit, to 6 decimals: x to the right, y down.",
-    "type": "array",
-    "items": {"type": "number"},
-    "minItems": 2,
-    "maxItems": 2,
+    **_pair_of({"type": "number"}),
 }
 _JOINS: Final[dict[str, Any]] = {
     "description": (
@@ -72,12 +68,7 @@ _JOINS: Final[dict[str, Any]] = {
     ),
     "oneOf": [
         {"type": "string", "minLength": 1, "maxLength": LONGEST_ID},
-        {
-            "type": "array",
-            "items": {"$ref": "#/components/schemas/Joins"},
-            "minItems": 2,
-            "maxItems": 2,
-        },
+        _pair_of({"$ref": "#/components/schemas/Joins"}),
     ],
 }
 
@@ -116,6 +107,115 @@ _TAG: Final[dict[str, Any]] = {
         "schema": {"type": "string"},
     }
 }
+
+
+_WITH_A_BODY: Final = (400, 406, 413, 415, 503)
+"""How a request with a body may fail, besides 422."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Making:
+    """What is said of the operation that makes a printable.
+
+    Attributes:
+        answer: the schema of its answer in JSON.
+        bodies: examples of requests, by name.
+        shown: the request to which the example of an answer is given.
+        request: its schema.
+    """
+
+    id: str
+    summary: str
+    description: str
+    answer: type[Schema]
+    bodies: Mapping[str, Example]
+    shown: Example = examples.SIGNAL_FLAG
+    request: type[Schema] = schemas.BlockRequest
+
+
+_MADE: Final = {
+    "templates": _Making(
+        "makeTemplates",
+        "Cutting templates",
+        "At true size, in the form that `Accept` asks for: outlines as JSON (the default), "
+        "all sheets as a PDF, all templates on one SVG canvas or one sheet of them "
+        "(`page`), or a ZIP with an SVG file a sheet.",
+        schemas.TemplatesAnswer,
+        GOOD,
+    ),
+    "sewing-plan": _Making(
+        "makeSewingPlan",
+        "Sewing plan",
+        "Steps with what is joined to what, along which seam, pressed which way and "
+        "trimmed to which size; which meetings nest and why the others cannot; how far off "
+        "units and points may come out. The pressing plan has the most nested meetings "
+        "possible (`optimal` where that is proven). As JSON (the default), as cards on "
+        "sheets in a PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG "
+        "file a sheet.",
+        schemas.SewingPlanAnswer,
+        PLANS,
+    ),
+    "block-map": _Making(
+        "makeBlockMap",
+        "Block map",
+        "The block at its finished size, without seam allowance: fabrics as pale fills "
+        "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
+        "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
+        "PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet.",
+        schemas.BlockMapAnswer,
+        PLANS,
+    ),
+    "cutting-list": _Making(
+        "makeCuttingList",
+        "Cutting list and yardage",
+        "What to cut from each fabric, strip by strip, and how much cloth to buy: as JSON "
+        "(the default), as sheets to tick off in a PDF, on one SVG canvas or one sheet "
+        "(`page`), or a ZIP with an SVG file a sheet. Squares are cut at s + 2a; "
+        "half-square triangles from a square of s + (2 + √2)a cut once; quarter-square "
+        "triangles from one of s + (2 + 2√2)a cut twice; rounded up to 1/8 in or 0.5 cm.",
+        schemas.CuttingListAnswer,
+        GOOD,
+    ),
+    "foundation": _Making(
+        "makeFoundation",
+        "Foundation sections",
+        "For sewing on paper: the block's own sections, or else the fewest that work, each "
+        "with the order of sewing and the rectangles of fabric to cut. As JSON (the "
+        "default; seen from the face), or printed as mirror images: as sheets in a PDF, on "
+        "one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet. A block "
+        "with curved or set-in seams has none: the problem names every such seam.",
+        schemas.FoundationAnswer,
+        FOUNDATIONS,
+    ),
+    "quilt-plan": _Making(
+        "planQuilt",
+        "Plan of a group quilt",
+        "Shares the blocks of a quilt out evenly among its makers, and plans the pressing "
+        "of all of them together, so that seams nest inside blocks and between neighbours "
+        "with as few variants of each block as possible; says in which order blocks and "
+        "rows are joined. As JSON (the default), as sheets in a PDF, on one SVG canvas or "
+        "one sheet (`page`), or a ZIP with an SVG file a sheet. Sent to `/v1/batches`, the "
+        "same request gives each maker a packet.",
+        schemas.QuiltPlanAnswer,
+        QUILTS,
+        examples.HARBOUR_QUILT,
+        schemas.GroupQuiltRequest,
+    ),
+    "packet": _Making(
+        "makePacket",
+        "Packet",
+        "The parts that are asked for in one document, its sheets counted through: a cover "
+        "with the block, its finished size, what the packet holds and what to mind; block "
+        "map, sewing plan, cutting list, templates or foundation sections. As JSON (the "
+        "default; what the packet holds), as a PDF with bookmarks, or a ZIP with an SVG "
+        "file a sheet.",
+        schemas.PacketAnswer,
+        PACKETS,
+        examples.PAPER_PACKET,
+        schemas.PacketRequest,
+    ),
+}
+"""By the names of ``PRINTABLES``, in the order of the document."""
 
 
 @lru_cache(maxsize=4)
@@ -214,6 +314,15 @@ def _own_fields(
 
 def _introduction(settings: Settings) -> str:
     rate = f" and {settings.rate:,} requests a minute" if settings.rate else ""
+    kept = [
+        f"{most:,} {what}"
+        for most, what in (
+            (settings.keep_batches, "batches"),
+            (settings.keep_bytes, "bytes of their documents"),
+        )
+        if most
+    ]
+    room = f", {' and '.join(kept)} kept for one user" if kept else ""
     return (
         "Send a patchwork block as JSON; get templates back that can be printed at true size, cut "
         "and sewn.\n\n"
@@ -225,8 +334,8 @@ def _introduction(settings: Settings) -> str:
         f"Limits: a request of {settings.max_request_bytes:,} bytes, {settings.max_pieces:,} "
         f"pieces in a block, {settings.max_points:,} points in an outline, "
         f"{schemas.MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
-        f"document, {settings.max_items:,} items in a batch, {LONGEST_NAME} characters in a name "
-        f"and {LONGEST_ID} in an id, "
+        f"document, {settings.max_items:,} items in a batch{room}, {LONGEST_NAME} characters in a "
+        f"name and {LONGEST_ID} in an id, "
         f"{MOST_DEPTH:,} levels of nesting; {settings.deadline} seconds for drawing an answer"
         f"{rate}. A finished block measures from 1/4 in to 400 in, and "
         "an allowance, a margin and an overlap up to 3 in."
@@ -235,44 +344,9 @@ def _introduction(settings: Settings) -> str:
 
 def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
     catalogue = answers.catalogue_answer()
-    flag = examples.SIGNAL_FLAG.body
-    read = read_request(flag, settings) if _fits(settings) else None
-    checked = answers.check_answer(read) if read else None
-    cutting = (
-        read_json(cutting_list_answer(read, "json", settings.max_sheets).content) if read else None
-    )
-    sections = (
-        read_json(foundation_answer(read, "json", settings.max_sheets).content) if read else None
-    )
-    templates = (
-        read_json(answers.templates_answer(read, "json", settings.max_sheets).content)
-        if read
-        else None
-    )
-    sewn, mapped = (
-        read_json(answer(read, "json", settings.max_sheets).content) if read else None
-        for answer in (sewing_plan_answer, block_map_answer)
-    )
-    packet = (
-        read_json(
-            packet_answer(
-                read_packet(examples.PAPER_PACKET.body, settings),
-                "json",
-                settings.max_sheets,
-            ).content
-        )
-        if read
-        else None
-    )
-    quilt = (
-        read_json(
-            quilt_plan_answer(
-                read_quilt(examples.HARBOUR_QUILT.body, settings), "json", settings.max_sheets
-            ).content
-        )
-        if read
-        else None
-    )
+    checked = None
+    if _fits(settings):
+        checked = answers.check_answer(read_request(examples.SIGNAL_FLAG.body, settings))
     return {
         "/v1/blocks": {
             "get": _operation(
@@ -280,7 +354,11 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "blocks",
                 "The catalogue",
                 "Every built-in block, by id. All are traditional and in the public domain.",
-                {JSON: _content("Catalogue", {**catalogue, "blocks": catalogue["blocks"][:3]})},
+                {
+                    JSON: _content(
+                        schemas.Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]}
+                    )
+                },
                 parameters=[_UNIT],
                 problems_=(400, 406),
                 lasting=True,
@@ -292,7 +370,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "blocks",
                 "A block of the catalogue as geometry",
                 "What a request's `block` may be, to be changed and sent back.",
-                {JSON: _content("BlockAsPieces", answers.block_answer("drunkards-path"))},
+                {JSON: _content(schemas.BlockAsPieces, answers.block_answer("drunkards-path"))},
                 parameters=[
                     {
                         "name": "id",
@@ -314,159 +392,13 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "printables",
                 "The block read back as pieces",
                 "With sizes and cautions if the block is good; else a problem with every fault.",
-                {JSON: _content("CheckAnswer", checked)},
+                {JSON: _content(schemas.CheckAnswer, checked)},
                 body={**GOOD, **FAULTY},
-                problems_=(400, 406, 413, 415, 503),
+                problems_=_WITH_A_BODY,
                 settings=settings,
             )
         },
-        "/v1/templates": {
-            "post": _operation(
-                "makeTemplates",
-                "printables",
-                "Cutting templates",
-                "At true size, in the form that `Accept` asks for: outlines as JSON (the default), "
-                "all sheets as a PDF, all templates on one SVG canvas or one sheet of them "
-                "(`page`), or a ZIP with an SVG file a sheet.",
-                {
-                    JSON: _content("TemplatesAnswer", templates),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(GOOD),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-            )
-        },
-        "/v1/sewing-plan": {
-            "post": _operation(
-                "makeSewingPlan",
-                "printables",
-                "Sewing plan",
-                "Steps with what is joined to what, along which seam, pressed which way and "
-                "trimmed to which size; which meetings nest and why the others cannot; how far off "
-                "units and points may come out. The pressing plan has the most nested meetings "
-                "possible (`optimal` where that is proven). As JSON (the default), as cards on "
-                "sheets in a PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG "
-                "file a sheet.",
-                {
-                    JSON: _content("SewingPlanAnswer", sewn),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(PLANS),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-            )
-        },
-        "/v1/block-map": {
-            "post": _operation(
-                "makeBlockMap",
-                "printables",
-                "Block map",
-                "The block at its finished size, without seam allowance: fabrics as pale fills "
-                "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
-                "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
-                "PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet.",
-                {
-                    JSON: _content("BlockMapAnswer", mapped),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(PLANS),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-            )
-        },
-        "/v1/cutting-list": {
-            "post": _operation(
-                "makeCuttingList",
-                "printables",
-                "Cutting list and yardage",
-                "What to cut from each fabric, strip by strip, and how much cloth to buy: as JSON "
-                "(the default), as sheets to tick off in a PDF, on one SVG canvas or one sheet "
-                "(`page`), or a ZIP with an SVG file a sheet. Squares are cut at s + 2a; "
-                "half-square triangles from a square of s + (2 + √2)a cut once; quarter-square "
-                "triangles from one of s + (2 + 2√2)a cut twice; rounded up to 1/8 in or 0.5 cm.",
-                {
-                    JSON: _content("CuttingListAnswer", cutting),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(GOOD),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-            )
-        },
-        "/v1/foundation": {
-            "post": _operation(
-                "makeFoundation",
-                "printables",
-                "Foundation sections",
-                "For sewing on paper: the block's own sections, or else the fewest that work, each "
-                "with the order of sewing and the rectangles of fabric to cut. As JSON (the "
-                "default; seen from the face), or printed as mirror images: as sheets in a PDF, on "
-                "one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet. A block "
-                "with curved or set-in seams has none: the problem names every such seam.",
-                {
-                    JSON: _content("FoundationAnswer", sections),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(FOUNDATIONS),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-            )
-        },
-        "/v1/quilt-plan": {
-            "post": _operation(
-                "planQuilt",
-                "printables",
-                "Plan of a group quilt",
-                "Shares the blocks of a quilt out evenly among its makers, and plans the pressing "
-                "of all of them together, so that seams nest inside blocks and between neighbours "
-                "with as few variants of each block as possible; says in which order blocks and "
-                "rows are joined. As JSON (the default), as sheets in a PDF, on one SVG canvas or "
-                "one sheet (`page`), or a ZIP with an SVG file a sheet. Sent to `/v1/batches`, the "
-                "same request gives each maker a packet.",
-                {
-                    JSON: _content("QuiltPlanAnswer", quilt),
-                    **_files("pdf", "svg", "zip"),
-                },
-                body=dict(QUILTS),
-                parameters=[_PAGE],
-                headers=_FILE_NAME,
-                problems_=(400, 404, 406, 413, 415, 503),
-                settings=settings,
-                schema=schemas.GroupQuiltRequest,
-            )
-        },
-        "/v1/packet": {
-            "post": _operation(
-                "makePacket",
-                "printables",
-                "Packet",
-                "The parts that are asked for in one document, its sheets counted through: a cover "
-                "with the block, its finished size, what the packet holds and what to mind; block "
-                "map, sewing plan, cutting list, templates or foundation sections. As JSON (the "
-                "default; what the packet holds), as a PDF with bookmarks, or a ZIP with an SVG "
-                "file a sheet.",
-                {
-                    JSON: _content("PacketAnswer", packet),
-                    **_files("pdf", "zip"),
-                },
-                body=dict(PACKETS),
-                headers=_FILE_NAME,
-                problems_=(400, 406, 413, 415, 503),
-                settings=settings,
-                schema=schemas.PacketRequest,
-            )
-        },
+        **{f"/v1/{name}": {"post": _made(name, settings)} for name in _MADE},
         **batch_paths(),
         "/health": {
             "get": _operation(
@@ -474,7 +406,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "service",
                 "Whether the service can do its work",
                 "The first request of a process draws a trial document.",
-                {JSON: _content("Health", {"status": "ok", "version": VERSION})},
+                {JSON: _content(schemas.Health, {"status": "ok", "version": VERSION})},
                 problems_=(503,),
             )
         },
@@ -510,19 +442,45 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
     }
 
 
+def _made(name: str, settings: Settings) -> dict[str, Any]:
+    """The operation that makes a printable."""
+    said, thing = _MADE[name], PRINTABLES[name]
+    shown = None
+    if _fits(settings):
+        asked = thing.read(said.shown.body, settings)
+        shown = read_json(thing.answer(asked, "json", settings.max_sheets, None).content)
+    by_the_sheet = "svg" in thing.forms
+    return _operation(
+        said.id,
+        "printables",
+        said.summary,
+        said.description,
+        {
+            JSON: _content(said.answer, shown),
+            **_files(form for form in thing.forms if form != "json"),
+        },
+        body=said.bodies,
+        parameters=[_PAGE] if by_the_sheet else (),
+        headers=_FILE_NAME,
+        problems_=(*_WITH_A_BODY, 404) if by_the_sheet else _WITH_A_BODY,
+        settings=settings,
+        schema=said.request,
+    )
+
+
 def _fits(settings: Settings) -> bool:
     """Whether the example is within the limits of this service."""
     return settings.max_pieces >= 3 and settings.max_points >= 4
 
 
-def _content(schema: str, example: Any) -> dict[str, Any]:
-    content: dict[str, Any] = {"schema": getattr(schemas, schema)}
+def _content(schema: type[Schema], example: Any) -> dict[str, Any]:
+    content: dict[str, Any] = {"schema": schema}
     if example is not None:
         content["example"] = example
     return content
 
 
-def _files(*forms: Form) -> dict[str, Any]:
+def _files(forms: Iterable[Form]) -> dict[str, Any]:
     said = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
     return {
         MEDIA_TYPES[form]: {"schema": {"type": "string", "description": said[form]}}
@@ -585,7 +543,7 @@ def _problem_content(shown: Mapping[str, Any]) -> dict[str, Any]:
 def _problem_response(status: int) -> dict[str, Any]:
     """The answer with each kind of problem of one status."""
     kinds = [kind for kind in KINDS.values() if kind.status == status]
-    headers = {"headers": _LATER} if status in (429, 503) else {}
+    headers = {"headers": _LATER} if status in (409, 429, 503, 507) else {}
     return {
         **headers,
         "description": " Or: ".join(f"{kind.title}." for kind in kinds),
@@ -610,6 +568,10 @@ _DETAILS: Final = {
     "unavailable": "A trial document could not be drawn.",
     "too-long": "This was stopped after 30 seconds.",
     "too-much": "The process that drew this had to end before it was done.",
+    "no-room": (
+        "200 batches are kept, as many as may be for one user. DELETE one that is not needed any "
+        "more, or wait: the oldest lapses at 2026-03-01T06:13:20Z."
+    ),
 }
 
 

@@ -158,6 +158,16 @@ TOO_MUCH: Final = Kind(
     "log by the X-Request-Id of the answer.",
 )
 
+NO_ROOM: Final = Kind(
+    "no-room",
+    507,
+    "There is no room for more batches",
+    "This service keeps so many batches of one user, and so many bytes of their documents. DELETE "
+    "batches that you need no longer, twice if they have not ended (once to stop one, once to "
+    "remove it), or wait until the oldest lapses, in as many seconds as Retry-After says. Then "
+    "send the request again.",
+)
+
 KINDS: Final = {
     kind.id: kind
     for kind in (
@@ -177,6 +187,7 @@ KINDS: Final = {
         UNAVAILABLE,
         TOO_LONG,
         TOO_MUCH,
+        NO_ROOM,
     )
 }
 

@@ -5,6 +5,7 @@ A docstring is the description that readers of the document see, and so is each 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from marshmallow import EXCLUDE, RAISE, Schema, ValidationError, validates_schema
@@ -55,7 +56,8 @@ PRESSES = ("first", "second", "open")
 BORDER_CORNERS = ("butted", "mitred")
 
 
-def _said(description: str, **more: Any) -> dict[str, Any]:
+def said(description: str, **more: Any) -> dict[str, Any]:
+    """What the OpenAPI document says of a field; ``more`` is in the words of JSON Schema."""
     return {"description": description, **more}
 
 
@@ -85,16 +87,16 @@ class RequestSchema(Schema):
         for name in unknown[:MOST_GUESSES]:
             names = ", ".join(self.fields)
             hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
-            said = f"there is no field {name!r:.60} here{hint}"
-            messages[name] = [{"code": "unknown-field", "detail": said}]
+            detail = f"there is no field {name!r:.60} here{hint}"
+            messages[name] = [{"code": "unknown-field", "detail": detail}]
 
 
 class Fabric(RequestSchema):
     """A cloth of the block."""
 
-    id = Id(required=True, metadata=_said("By which pieces refer to it."))
-    name = Text(LONGEST_NAME, metadata=_said("As a label names it; the id if left out."))
-    colour = Colour(metadata=_said("As `#rrggbb`; grey if left out.", default="#cccccc"))
+    id = Id(required=True, metadata=said("By which pieces refer to it."))
+    name = Text(LONGEST_NAME, metadata=said("As a label names it; the id if left out."))
+    colour = Colour(metadata=said("As `#rrggbb`; grey if left out.", default="#cccccc"))
 
 
 class Piece(RequestSchema):
@@ -102,20 +104,20 @@ class Piece(RequestSchema):
 
     rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
 
-    id = Id(required=True, metadata=_said("Unique in the block."))
-    outline = Points(3, MOST_POINTS, metadata=_said("The corners, in either direction."))
+    id = Id(required=True, metadata=said("Unique in the block."))
+    outline = Points(3, MOST_POINTS, metadata=said("The corners, in either direction."))
     path = Text(
         LONGEST_PATH,
         shortest=1,
-        metadata=_said(
+        metadata=said(
             "SVG 2 path data: one closed subpath of at most "
             f"{MOST_POINTS} segments. Curves stay real curves.",
             examples=["M0 0 L3 0 A3 3 0 0 1 0 3 Z"],
         ),
     )
-    fabric = Id(allow_none=True, metadata=_said("The id of one of the block's fabrics."))
+    fabric = Id(allow_none=True, metadata=said("The id of one of the block's fabrics."))
     grain = Grain(
-        metadata=_said(
+        metadata=said(
             "`auto`: worked out; `free`: no arrow; else degrees clockwise from +x as seen, "
             "of which only the line counts (200 is 20).",
             default="auto",
@@ -131,26 +133,26 @@ class Piece(RequestSchema):
 class Section(RequestSchema):
     """A foundation section and its sewing order."""
 
-    id = Id(required=True, metadata=_said("Unique among the sections."))
+    id = Id(required=True, metadata=said("Unique among the sections."))
     order = ListOf(
-        Id(), "piece ids", fewest=1, most=MOST_PIECES, required=True, metadata=_said("Piece ids.")
+        Id(), "piece ids", fewest=1, most=MOST_PIECES, required=True, metadata=said("Piece ids.")
     )
 
 
 class _AnyBlock(RequestSchema):
     """What both forms of block geometry have."""
 
-    name = Text(LONGEST_NAME, metadata=_said("As sheets name the block."))
-    unit = Choice(UNITS, metadata=_said("Of the lengths in this block; the request's if left out."))
+    name = Text(LONGEST_NAME, metadata=said("As sheets name the block."))
+    unit = Choice(UNITS, metadata=said("Of the lengths in this block; the request's if left out."))
     fabrics = ListOf(
-        Nested(Fabric), "fabrics", most=MOST_FABRICS, metadata=_said("The cloths of the block.")
+        Nested(Fabric), "fabrics", most=MOST_FABRICS, metadata=said("The cloths of the block.")
     )
-    joins = JoinsTree(MOST_PIECES, metadata=_said("The order of sewing; worked out if left out."))
+    joins = JoinsTree(MOST_PIECES, metadata=said("The order of sewing; worked out if left out."))
     sections = ListOf(
         Nested(Section),
         "sections",
         most=MOST_PIECES,
-        metadata=_said("Foundation sections; worked out if left out."),
+        metadata=said("Foundation sections; worked out if left out."),
     )
 
 
@@ -164,29 +166,29 @@ class BlockAsPieces(_AnyBlock):
         most=MOST_PIECES,
         code="too-many-pieces",
         required=True,
-        metadata=_said("They meet along their edges, without overlap or gap."),
+        metadata=said("They meet along their edges, without overlap or gap."),
     )
 
 
 class Fill(RequestSchema):
     """Which fabric a piece of a drawing is cut from."""
 
-    at = Point(required=True, metadata=_said("A place inside the piece."))
-    fabric = Id(required=True, metadata=_said("The id of one of the block's fabrics."))
+    at = Point(required=True, metadata=said("A place inside the piece."))
+    fabric = Id(required=True, metadata=said("The id of one of the block's fabrics."))
 
 
 class BlockAsDrawing(_AnyBlock):
     """A block as a frame that lines cut into pieces, named p1, p2, … in reading order."""
 
-    frame = Points(3, MOST_POINTS, required=True, metadata=_said("The corners of the outside."))
+    frame = Points(3, MOST_POINTS, required=True, metadata=said("The corners of the outside."))
     lines = ListOf(
         Points(2, MOST_POINTS),
         "lines",
         most=MOST_LINES,
-        metadata=_said("Each through two or more points, its ends on the frame or on a line."),
+        metadata=said("Each through two or more points, its ends on the frame or on a line."),
     )
     fills = ListOf(
-        Nested(Fill), "fills", most=MOST_PIECES, metadata=_said("The fabrics of the pieces.")
+        Nested(Fill), "fills", most=MOST_PIECES, metadata=said("The fabrics of the pieces.")
     )
 
 
@@ -221,23 +223,23 @@ class BlockField(RequestField):
 class Finish(RequestSchema):
     """The finished size: `width`, `height` or both; or `scale` alone."""
 
-    width = Length(metadata=_said("Alone, it keeps the proportions."))
-    height = Length(metadata=_said("Alone, it keeps the proportions."))
-    scale = Number(1e-6, 1e6, metadata=_said("Times the drawn size.", examples=[2]))
+    width = Length(metadata=said("Alone, it keeps the proportions."))
+    height = Length(metadata=said("Alone, it keeps the proportions."))
+    scale = Number(1e-6, 1e6, metadata=said("Times the drawn size.", examples=[2]))
 
 
 class Allowance(RequestSchema):
     """Seam allowances, each from 0 to 3 in."""
 
-    seam = Length(metadata=_said("Between pieces.", default="1/4 in"))
-    edge = Length(metadata=_said("At the outside of the block; the same as `seam` if left out."))
+    seam = Length(metadata=said("Between pieces.", default="1/4 in"))
+    edge = Length(metadata=said("At the outside of the block; the same as `seam` if left out."))
 
 
 class CustomPaper(RequestSchema):
     """Paper of any size."""
 
-    width = Length(required=True, metadata=_said("One side, 2 to 200 in."))
-    height = Length(required=True, metadata=_said("The other side, 2 to 200 in."))
+    width = Length(required=True, metadata=said("One side, 2 to 200 in."))
+    height = Length(required=True, metadata=said("The other side, 2 to 200 in."))
 
 
 class Sheet(RequestSchema):
@@ -257,26 +259,24 @@ class Sheet(RequestSchema):
     paper = ChoiceOr(
         tuple(PAPERS),
         CustomPaper,
-        metadata=_said("By default `letter` for a request in inches, else `a4`."),
+        metadata=said("By default `letter` for a request in inches, else `a4`."),
     )
-    width = Length(metadata=_said("Of paper of any size, 2 to 200 in."))
-    height = Length(metadata=_said("Of paper of any size, 2 to 200 in."))
+    width = Length(metadata=said("Of paper of any size, 2 to 200 in."))
+    height = Length(metadata=said("Of paper of any size, 2 to 200 in."))
     roll = Length(
-        metadata=_said(
+        metadata=said(
             "Width of paper from a roll, 5 to 200 in; each sheet is as long as what lies on it."
         )
     )
     orientation = Choice(
         ORIENTATIONS,
-        metadata=_said("`auto` takes the one that needs fewer sheets.", default="auto"),
+        metadata=said("`auto` takes the one that needs fewer sheets.", default="auto"),
     )
     margin = Length(
-        metadata=_said(
-            "What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in"
-        )
+        metadata=said("What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in")
     )
     overlap = Length(
-        metadata=_said("What two sheets of one template both show, 0 to 3 in.", default="1/4 in")
+        metadata=said("What two sheets of one template both show, 0 to 3 in.", default="1/4 in")
     )
 
     @validates_schema(skip_on_field_errors=False, pass_original=True)
@@ -285,8 +285,8 @@ class Sheet(RequestSchema):
             return
         sides = original.keys() & {"width", "height"}
         if bool(sides) + ("paper" in original) + ("roll" in original) > 1:
-            said = "a sheet has a paper, or a width and a height, or a roll's width"
-            raise refusal("paper", said)
+            detail = "a sheet has a paper, or a width and a height, or a roll's width"
+            raise refusal("paper", detail)
         if len(sides) == 1:
             raise refusal("paper", "a sheet of any size has both a width and a height")
 
@@ -295,29 +295,27 @@ class Printer(RequestSchema):
     """What a printed test square measured: the 1 in square, or the 5 cm one. The sheets are
     stretched so that the next print comes out true."""
 
-    across = Length(
-        required=True, metadata=_said("Its width, within a tenth of what it should be.")
-    )
-    down = Length(required=True, metadata=_said("Its height, within a tenth of what it should be."))
+    across = Length(required=True, metadata=said("Its width, within a tenth of what it should be."))
+    down = Length(required=True, metadata=said("Its height, within a tenth of what it should be."))
 
 
 class Cloth(RequestSchema):
     """The cloth that a cutting list is for."""
 
     width = Length(
-        metadata=_said("Usable, across the cloth: 5 to 200 in.", default="40 in"),
+        metadata=said("Usable, across the cloth: 5 to 200 in.", default="40 in"),
     )
     shrinkage = Number(
-        0, 30, metadata=_said("Percent that the cloth's length shrinks by in the wash.", default=3)
+        0, 30, metadata=said("Percent that the cloth's length shrinks by in the wash.", default=3)
     )
     spare = Number(
-        0, 100, metadata=_said("Percent to buy beyond what is cut, before it shrinks.", default=5)
+        0, 100, metadata=said("Percent to buy beyond what is cut, before it shrinks.", default=5)
     )
     directional = ListOf(
         Id(),
         "fabric ids",
         most=MOST_FABRICS,
-        metadata=_said(
+        metadata=said(
             "Fabrics with a one-way or large print: the longer side of a rectangle, and else the "
             "grain arrow, lies along the cloth."
         ),
@@ -327,11 +325,11 @@ class Cloth(RequestSchema):
 class Border(RequestSchema):
     """A border of one fabric round the quilt."""
 
-    width = Length(required=True, metadata=_said("As it shows when finished, 1/4 to 40 in."))
-    fabric = Id(metadata=_said("One of the block's fabrics or another; none if left out."))
+    width = Length(required=True, metadata=said("As it shows when finished, 1/4 to 40 in."))
+    fabric = Id(metadata=said("One of the block's fabrics or another; none if left out."))
     corners = Choice(
         BORDER_CORNERS,
-        metadata=_said(
+        metadata=said(
             "`butted`: the sides first, then top and bottom; `mitred`: seams at 45 degrees.",
             default="butted",
         ),
@@ -342,11 +340,11 @@ class Binding(RequestSchema):
     """A binding round the finished quilt."""
 
     width = Length(
-        metadata=_said(
+        metadata=said(
             "Of the strips to cut, 1/4 to 40 in; rounded up as every cut is.", default="2 1/2 in"
         )
     )
-    fabric = Id(metadata=_said("One of the block's fabrics or another; none if left out."))
+    fabric = Id(metadata=said("One of the block's fabrics or another; none if left out."))
 
 
 class Quilt(RequestSchema):
@@ -364,12 +362,12 @@ class Quilt(RequestSchema):
     blocks = Count(
         1,
         MOST_BLOCKS,
-        metadata=_said("How many blocks are made; counts are for all together.", default=1),
+        metadata=said("How many blocks are made; counts are for all together.", default=1),
     )
-    width = Length(metadata=_said("Finished, without the border: 1 to 400 in."))
-    height = Length(metadata=_said("Finished, without the border: 1 to 400 in."))
-    border = Nested(Border, metadata=_said("None if left out."))
-    binding = Nested(Binding, metadata=_said("None if left out."))
+    width = Length(metadata=said("Finished, without the border: 1 to 400 in."))
+    height = Length(metadata=said("Finished, without the border: 1 to 400 in."))
+    border = Nested(Border, metadata=said("None if left out."))
+    binding = Nested(Binding, metadata=said("None if left out."))
 
     @validates_schema(skip_on_field_errors=False, pass_original=True)
     def _has_a_size(self, data: Any, original: Any, **kwargs: Any) -> None:
@@ -377,15 +375,15 @@ class Quilt(RequestSchema):
             return
         sides = original.keys() & {"width", "height"}
         if len(sides) == 1 or (not sides and original.keys() & {"border", "binding"}):
-            said = "a quilt has both a width and a height; a border or a binding needs them"
-            raise refusal("quilt-size", said)
+            detail = "a quilt has both a width and a height; a border or a binding needs them"
+            raise refusal("quilt-size", detail)
 
 
 class FoundationLooks(RequestSchema):
     """How foundation sections are printed."""
 
     mirrored = Flag(
-        metadata=_said(
+        metadata=said(
             "`true`: mirror images of the face, to be sewn on from the printed side; `false`: as "
             "seen from the face, for a light box.",
             default=True,
@@ -394,15 +392,15 @@ class FoundationLooks(RequestSchema):
     line_weight = Number(
         LEAST_WEIGHT,
         MOST_WEIGHT,
-        metadata=_said("Width of the sewing lines, in points (1/72 in).", default=0.6),
+        metadata=said("Width of the sewing lines, in points (1/72 in).", default=0.6),
     )
 
 
 class KeptPress(RequestSchema):
     """A direction that the plan must keep."""
 
-    step = Id(required=True, metadata=_said("The id of a step, as an answer without this has it."))
-    press = Choice(PRESSES, required=True, metadata=_said("Toward which of its units, or open."))
+    step = Id(required=True, metadata=said("The id of a step, as an answer without this has it."))
+    press = Choice(PRESSES, required=True, metadata=said("Toward which of its units, or open."))
 
 
 class Pressing(RequestSchema):
@@ -411,7 +409,7 @@ class Pressing(RequestSchema):
     open_above = Count(
         2,
         1000,
-        metadata=_said(
+        metadata=said(
             "Seams at which more layers of cloth than this would lie on one another are pressed "
             "open; none if left out. A nested four-patch has 7 at its middle.",
             examples=[8],
@@ -421,63 +419,66 @@ class Pressing(RequestSchema):
         Nested(KeptPress),
         "directions",
         most=MOST_PIECES,
-        metadata=_said("Directions to keep; all are worked out if left out."),
+        metadata=said("Directions to keep; all are worked out if left out."),
     )
 
 
 class Deviations(RequestSchema):
     """How far off cuts and seams are, 0 to 1 in each."""
 
-    cutting = Length(metadata=_said("Of an edge that is cut.", default="1/32 in"))
-    sewing = Length(metadata=_said("Of the width of a seam.", default="1/32 in"))
+    cutting = Length(metadata=said("Of an edge that is cut.", default="1/32 in"))
+    sewing = Length(metadata=said("Of the width of a seam.", default="1/32 in"))
 
 
 class BlockRequest(RequestSchema):
     """A block and the settings that all printables share. `/v1/check` reads the `sheet` too,
     so that one request can be checked and then printed."""
 
-    block = BlockField(required=True, metadata=_said("The block, in one of its three forms."))
+    block = BlockField(required=True, metadata=said("The block, in one of its three forms."))
     unit = Choice(
         UNITS,
-        metadata=_said(
+        metadata=said(
             "Of every length in the request that names none, and of the answer; the block's unit "
             "if left out, else `in`."
         ),
     )
-    finish = Nested(Finish, metadata=_said("The finished size; as drawn if left out."))
+    finish = Nested(Finish, metadata=said("The finished size; as drawn if left out."))
     allowance = LengthOr(
         Allowance,
-        metadata=_said("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
+        metadata=said("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
     )
     corners = Choice(
         CORNERS,
-        metadata=_said(
+        metadata=said(
             "`matched`: raw edges end together at every seam; `blunt`: sharp points cut across; "
             "`full`: the plain offset.",
             default="matched",
         ),
     )
-    sheet = Nested(Sheet, metadata=_said("The sheets to print on."))
+    sheet = Nested(Sheet, metadata=said("The sheets to print on."))
     printer = Nested(
-        Printer, metadata=_said("To correct sheets for a printer that is a little off.")
+        Printer, metadata=said("To correct sheets for a printer that is a little off.")
     )
-    cloth = Nested(Cloth, metadata=_said("For a cutting list: the cloth that there is."))
-    quilt = Nested(Quilt, metadata=_said("For a cutting list: how many blocks, and the edges."))
-    foundation = Nested(FoundationLooks, metadata=_said("For foundations: how they are printed."))
-    pressing = Nested(Pressing, metadata=_said("For a sewing plan: what is wished of it."))
+    cloth = Nested(Cloth, metadata=said("For a cutting list: the cloth that there is."))
+    quilt = Nested(Quilt, metadata=said("For a cutting list: how many blocks, and the edges."))
+    foundation = Nested(FoundationLooks, metadata=said("For foundations: how they are printed."))
+    pressing = Nested(Pressing, metadata=said("For a sewing plan: what is wished of it."))
     deviation = Nested(
-        Deviations, metadata=_said("For a sewing plan: how exactly the maker cuts and sews.")
+        Deviations, metadata=said("For a sewing plan: how exactly the maker cuts and sews.")
     )
 
 
-PACKET_PARTS = (
-    "cover",
-    "block-map",
-    "sewing-plan",
-    "cutting-list",
-    "templates",
-    "foundation",
-)
+PACKET_TITLES = {
+    "cover": "Cover",
+    "block-map": "Block map",
+    "sewing-plan": "Sewing plan",
+    "cutting-list": "Cutting list",
+    "templates": "Cutting templates",
+    "foundation": "Foundation sections",
+}
+"""The parts of a packet by their names in a request, in the order in which a packet has them."""
+
+PACKET_PARTS = tuple(PACKET_TITLES)
 PARTS = PACKET_PARTS[:-1]
 """What a packet has if its request does not say."""
 
@@ -490,7 +491,7 @@ class PacketRequest(BlockRequest):
         "parts",
         fewest=1,
         most=len(PACKET_PARTS),
-        metadata=_said(
+        metadata=said(
             "The parts wanted, which the packet has in this order whatever the order here.",
             default=list(PARTS),
         ),
@@ -499,7 +500,7 @@ class PacketRequest(BlockRequest):
         LONGEST_NAME,
         data_key="for",
         attribute="for",
-        metadata=_said("Whose packet it is: every sheet carries the name."),
+        metadata=said("Whose packet it is: every sheet carries the name."),
     )
 
 
@@ -511,22 +512,22 @@ MOST_DESIGNS = 100
 class QuiltLayout(RequestSchema):
     """How the blocks of a quilt lie: row by row from the top, each from the left."""
 
-    rows = Count(1, MOST_ROWS, metadata=_said("How many; counted if left out."))
-    columns = Count(1, MOST_ROWS, metadata=_said("How many; counted if left out."))
+    rows = Count(1, MOST_ROWS, metadata=said("How many; counted if left out."))
+    columns = Count(1, MOST_ROWS, metadata=said("How many; counted if left out."))
     blocks = ListOf(
         ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
         "rows",
         fewest=1,
         most=MOST_ROWS,
         required=True,
-        metadata=_said("The id of the block in each place: of `designs`, or of the catalogue."),
+        metadata=said("The id of the block in each place: of `designs`, or of the catalogue."),
     )
     turns = ListOf(
         ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
         "rows",
         fewest=1,
         most=MOST_ROWS,
-        metadata=_said("By how much the block in each place is turned; none if left out."),
+        metadata=said("By how much the block in each place is turned; none if left out."),
     )
 
 
@@ -546,8 +547,8 @@ class PacketSettings(RequestField):
         if not isinstance(value, dict):
             raise refusal("type", f"expected an object with named fields, got {kind_of(value)}")
         wrong = {
-            name: [{"code": "unknown-field", "detail": f"leave it out: {said}"}]
-            for name, said in self.ELSEWHERE.items()
+            name: [{"code": "unknown-field", "detail": f"leave it out: {why}"}]
+            for name, why in self.ELSEWHERE.items()
             if name in value
         }
         if wrong:
@@ -558,29 +559,29 @@ class PacketSettings(RequestField):
 class QuiltAndMakers(RequestSchema):
     """Which blocks a quilt has, and who makes them."""
 
-    quilt = Nested(QuiltLayout, metadata=_said("How its blocks lie."))
+    quilt = Nested(QuiltLayout, metadata=said("How its blocks lie."))
     makers = ListOf(
         Text(LONGEST_NAME, shortest=1),
         "makers",
         fewest=1,
         most=MOST_MAKERS,
-        metadata=_said("Who makes the quilt; its blocks are shared out evenly."),
+        metadata=said("Who makes the quilt; its blocks are shared out evenly."),
     )
     designs = ByName(
         BlockField(),
         "designs",
         most=MOST_DESIGNS,
-        metadata=_said("Blocks of your own, each under the id by which `blocks` names it."),
+        metadata=said("Blocks of your own, each under the id by which `blocks` names it."),
     )
 
 
 class GroupQuiltRequest(QuiltAndMakers):
     """A quilt that several people make together."""
 
-    title = Text(LONGEST_NAME, metadata=_said("As sheets name the quilt.", default="Group quilt"))
-    quilt = Nested(QuiltLayout, required=True, metadata=_said("How its blocks lie."))
+    title = Text(LONGEST_NAME, metadata=said("As sheets name the quilt.", default="Group quilt"))
+    quilt = Nested(QuiltLayout, required=True, metadata=said("How its blocks lie."))
     defaults = PacketSettings(
-        metadata=_said(
+        metadata=said(
             "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "
             "for every block."
         )
@@ -598,23 +599,40 @@ class AnswerSchema(Schema):
 
 
 def _number(description: str, **settings: Any) -> plain.Float:
-    return plain.Float(required=True, metadata=_said(description), **settings)
+    return plain.Float(required=True, metadata=said(description), **settings)
 
 
 def _string(description: str, **settings: Any) -> plain.String:
-    return plain.String(required=True, metadata=_said(description), **settings)
+    return plain.String(required=True, metadata=said(description), **settings)
 
 
 def _count(description: str, least: int = 0) -> plain.Integer:
-    return plain.Integer(required=True, metadata=_said(description, minimum=least))
+    return plain.Integer(required=True, metadata=said(description, minimum=least))
 
 
 def _unit() -> plain.String:
-    return plain.String(required=True, metadata=_said("Of every length here.", enum=list(UNITS)))
+    return _word("Of every length here.", UNITS)
+
+
+def _flag(description: str) -> plain.Boolean:
+    return plain.Boolean(required=True, metadata=said(description))
+
+
+def _word(description: str, words: Sequence[str | None], **settings: Any) -> plain.String:
+    """One of a few words."""
+    return plain.String(required=True, metadata=said(description, enum=list(words)), **settings)
+
+
+def _one(schema: type[Schema], description: str, **settings: Any) -> plain.Nested:
+    return plain.Nested(schema, required=True, metadata=said(description), **settings)
+
+
+def _list(item: plain.Field[Any], description: str, **settings: Any) -> plain.List[Any]:
+    return plain.List(item, required=True, metadata=said(description), **settings)
 
 
 def _all(schema: type[Schema], description: str) -> plain.List[Any]:
-    return plain.List(plain.Nested(schema), required=True, metadata=_said(description))
+    return _list(plain.Nested(schema), description)
 
 
 class Place(plain.Field[Any]):
@@ -639,7 +657,7 @@ class Nesting(Place):
 
 
 def _places(description: str) -> Places:
-    return Places(required=True, metadata=_said(description))
+    return Places(required=True, metadata=said(description))
 
 
 _CURVES = "Clockwise as seen; curves as points within 0.001 in."
@@ -678,7 +696,7 @@ class Caution(AnswerSchema):
     pointer = _string("JSON pointer (RFC 6901) into the request.")
     code = _string("A fixed word for programs, such as `sharp-point`.")
     detail = _string("What it is and what to do, for people.")
-    at = Place(metadata=_said("Where on the block, at finished size."))
+    at = Place(metadata=said("Where on the block, at finished size."))
 
 
 class CheckAnswer(AnswerSchema):
@@ -696,9 +714,7 @@ class CutPiece(AnswerSchema):
 
     id = _string("As given, or p1, p2, … for a drawing.")
     template = _string("The id of the template that it is cut from.")
-    reversed = plain.Boolean(
-        required=True, metadata=_said("Whether the template is laid face down for it.")
-    )
+    reversed = _flag("Whether the template is laid face down for it.")
     finished = _places(f"Without allowance. {_CURVES}")
     cut = _places(f"With allowance. {_CURVES}")
     match_points = _places("On the finished outline, to pin through.")
@@ -724,13 +740,9 @@ class Template(AnswerSchema):
     id = _string("A, B, …")
     finished = _places(f"Without allowance. {_CURVES}")
     cut = _places(f"With allowance. {_CURVES}")
-    grain = plain.Nested(
-        GrainLine, required=True, allow_none=True, metadata=_said("Null for no arrow.")
-    )
-    bias_edges = plain.List(
-        plain.Integer(),
-        required=True,
-        metadata=_said("The edges of the finished outline that stretch, by number from 0."),
+    grain = _one(GrainLine, "Null for no arrow.", allow_none=True)
+    bias_edges = _list(
+        plain.Integer(), "The edges of the finished outline that stretch, by number from 0."
     )
     cuts = _all(Cut, "For each fabric.")
 
@@ -775,21 +787,15 @@ class Page(AnswerSchema):
     row = _count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
     column = _count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
     of = _string("The drawing of which it shows a tile; null for whole ones.", allow_none=True)
-    sheet = plain.Nested(Paper, required=True, metadata=_said("The paper."))
-    printer = plain.Nested(
+    sheet = _one(Paper, "The paper.")
+    printer = _one(
         Measured,
-        required=True,
-        metadata=_said(
-            "What the sheet is corrected for: it is stretched about its middle by 1 in over these."
-        ),
+        "What the sheet is corrected for: it is stretched about its middle by 1 in over these.",
     )
-    window = plain.Nested(
+    window = _one(
         Window,
-        required=True,
-        metadata=_said(
-            "What a tile shows, in its drawing's coordinates before it is turned; for a sheet of "
-            "whole drawings the room for them on it."
-        ),
+        "What a tile shows, in its drawing's coordinates before it is turned; for a sheet of "
+        "whole drawings the room for them on it.",
     )
     items = _all(Item, "What stands on the sheet.")
 
@@ -813,69 +819,46 @@ class PatchSize(AnswerSchema):
 class CuttingCut(AnswerSchema):
     """What is cut of one kind."""
 
-    shape = plain.String(
-        required=True,
-        metadata=_said(
-            "`template` for every shape that is none of the others.",
-            enum=[
-                "square",
-                "rectangle",
-                "half-square triangle",
-                "quarter-square triangle",
-                "template",
-            ],
-        ),
+    shape = _word(
+        "`template` for every shape that is none of the others.",
+        [
+            "square",
+            "rectangle",
+            "half-square triangle",
+            "quarter-square triangle",
+            "template",
+        ],
     )
     name = _string("As makers call it: the shape, or `diamond`, `trapezoid`, `template A`, …")
-    finished = plain.Nested(
+    finished = _one(
         PatchSize,
-        required=True,
-        metadata=_said(
-            "Of the patch, sewn. Of a half-square triangle its two short sides; of a "
-            "quarter-square triangle its long side and its height."
-        ),
+        "Of the patch, sewn. Of a half-square triangle its two short sides; of a "
+        "quarter-square triangle its long side and its height.",
     )
-    cut = plain.Nested(
+    cut = _one(
         PatchSize,
-        required=True,
-        metadata=_said(
-            "What to cut, rounded up to 1/8 in or 0.5 cm: the square for triangles; for a shape "
-            "cut from a strip at an angle the step along the strip and the strip's width; for a "
-            "template the extent of its cut outline, not rounded."
-        ),
+        "What to cut, rounded up to 1/8 in or 0.5 cm: the square for triangles; for a shape "
+        "cut from a strip at an angle the step along the strip and the strip's width; for a "
+        "template the extent of its cut outline, not rounded.",
     )
     count = _count("Patches, of all blocks together.", least=1)
     blanks = _count("Squares or rectangles to cut for them; else the same as `count`.", least=1)
     yields = _count("Patches that each of those gives: 1, 2 or 4.", least=1)
-    source = plain.String(
-        data_key="from",
-        required=True,
-        metadata=_said("How it is cut.", enum=["strip", "template"]),
-    )
-    lengthwise = plain.String(
-        required=True,
+    source = _word("How it is cut.", ["strip", "template"], data_key="from")
+    lengthwise = _word(
+        "Which side lies along the cloth; null where straight and cross grain serve alike.",
+        ["width", "height", None],
         allow_none=True,
-        metadata=_said(
-            "Which side lies along the cloth; null where straight and cross grain serve alike.",
-            enum=["width", "height", None],
-        ),
     )
-    angles = plain.List(
+    angles = _list(
         plain.Float(),
-        required=True,
+        "For a shape cut from a strip at an angle: of its left and right end, degrees "
+        "clockwise from the strip's direction as seen; else null.",
         allow_none=True,
-        metadata=_said(
-            "For a shape cut from a strip at an angle: of its left and right end, degrees "
-            "clockwise from the strip's direction as seen; else null."
-        ),
     )
     reversed = _count("How many of the patches are cut face down, where that matters.")
-    trim = plain.Boolean(
-        required=True, metadata=_said("Whether rounding left more than 1/32 in to trim.")
-    )
-    templates = plain.List(
-        plain.String(), required=True, metadata=_said("The templates of this shape, by id.")
-    )
+    trim = _flag("Whether rounding left more than 1/32 in to trim.")
+    templates = _list(plain.String(), "The templates of this shape, by id.")
     note = _string("How to cut, for people; may be empty.")
 
 
@@ -895,12 +878,8 @@ class CuttingStrip(AnswerSchema):
     yields = _all(StripYield, "What each gives, from left to right.")
     length = _number("Of the strip: the cloth's usable width, unless it lies along the cloth.")
     used = _number("Of its length.")
-    purpose = plain.String(
-        required=True, metadata=_said("What for.", enum=["patches", "border", "binding"])
-    )
-    lengthwise = plain.Boolean(
-        required=True, metadata=_said("Whether it is cut along the cloth, not across.")
-    )
+    purpose = _word("What for.", ["patches", "border", "binding"])
+    lengthwise = _flag("Whether it is cut along the cloth, not across.")
     text = _string("The same for people.")
 
 
@@ -914,10 +893,7 @@ class CuttingFabric(AnswerSchema):
     nested = _number("Length of cloth for templates, nested by outline.")
     length = _number("Of cloth that is cut, before shrinkage and spare.")
     yardage = _number("To buy: yards in steps of 1/8, or metres in steps of 0.1.")
-    yardage_unit = plain.String(
-        required=True,
-        metadata=_said("`yd` for a request in inches, else `m`.", enum=["yd", "m"]),
-    )
+    yardage_unit = _word("`yd` for a request in inches, else `m`.", ["yd", "m"])
     buy = _string("The same for people.")
 
 
@@ -932,13 +908,13 @@ class EdgeLength(AnswerSchema):
 class CuttingEdge(AnswerSchema):
     """A border or the binding."""
 
-    purpose = plain.String(required=True, metadata=_said("Which.", enum=["border", "binding"]))
+    purpose = _word("Which.", ["border", "binding"])
     fabric = _string("The id of the fabric, or null.", allow_none=True)
     width = _number("Of the strips.")
     lengths = _all(EdgeLength, "What is needed.")
     strips = _count("How many are cut.", least=1)
     joins = _count("Diagonal joins between them; each takes a strip's width of length.")
-    lengthwise = plain.Boolean(required=True, metadata=_said("Whether cut along the cloth."))
+    lengthwise = _flag("Whether cut along the cloth.")
     text = _string("The same for people, with the rule that the lengths follow.")
 
 
@@ -955,7 +931,7 @@ class CuttingListAnswer(AnswerSchema):
 
     unit = _unit()
     blocks = _count("How many blocks it is for.", least=1)
-    cloth = plain.Nested(UsedCloth, required=True, metadata=_said("As asked for."))
+    cloth = _one(UsedCloth, "As asked for.")
     fabrics = _all(CuttingFabric, "In the order of the block's fabrics.")
     edges = _all(CuttingEdge, "The border and the binding, where asked for.")
     pages = _all(Page, "The sheets to tick off, in order.")
@@ -979,33 +955,25 @@ class FoundationMark(AnswerSchema):
     """A mark on the seam of two sections, with the same number on both."""
 
     number = _count("From 1.", least=1)
-    at = Place(required=True, metadata=_said("On the finished outline."))
+    at = Place(required=True, metadata=said("On the finished outline."))
 
 
 class FoundationSection(AnswerSchema):
     """A section in block coordinates at finished size, seen from the face, not mirrored."""
 
     id = _string("As given, or A, B, … in the order of joining.")
-    order = plain.List(
-        plain.String(), required=True, metadata=_said("Piece ids in the order of sewing.")
-    )
+    order = _list(plain.String(), "Piece ids in the order of sewing.")
     outline = _places(f"Without allowance. {_CURVES}")
     cut = _places(f"With allowance. {_CURVES}")
     patches = _all(FoundationPatch, "In the order of sewing.")
-    seams = plain.List(
-        Places(),
-        required=True,
-        metadata=_said("The two ends of the line of each step, from the second piece on."),
-    )
+    seams = _list(Places(), "The two ends of the line of each step, from the second piece on.")
     marks = _all(FoundationMark, "On its seams with other sections.")
 
 
 class FoundationStep(AnswerSchema):
     """A join of two units of sections."""
 
-    units = plain.List(
-        plain.List(plain.String()), required=True, metadata=_said("Section ids of the two units.")
-    )
+    units = _list(plain.List(plain.String()), "Section ids of the two units.")
     seam = _places("The two ends of the seam.")
 
 
@@ -1035,12 +1003,10 @@ class FoundationAnswer(AnswerSchema):
     unit = _unit()
     sections = _all(FoundationSection, "Those given, or else the fewest that were found.")
     joins = Nesting(
-        required=True, metadata=_said("Nested pairs of section ids: the order of joining.")
+        required=True, metadata=said("Nested pairs of section ids: the order of joining.")
     )
     steps = _all(FoundationStep, "The joins in an order in which they can be sewn.")
-    optimal = plain.Boolean(
-        required=True, metadata=_said("Whether it is proven that fewer sections are not possible.")
-    )
+    optimal = _flag("Whether it is proven that fewer sections are not possible.")
     fabrics = _all(FoundationFabric, "The rectangles of fabric, summed.")
     pages = _all(Page, "The sheets, in order.")
 
@@ -1048,9 +1014,7 @@ class FoundationAnswer(AnswerSchema):
 class PacketPart(AnswerSchema):
     """A part of a packet."""
 
-    part = plain.String(
-        required=True, metadata=_said("As a request names it.", enum=list(PACKET_PARTS))
-    )
+    part = _word("As a request names it.", PACKET_PARTS)
     title = _string("As the bookmarks have it.")
     first = _count("The number of its first sheet.", least=1)
     sheets = _count("How many sheets it has.", least=1)
@@ -1081,7 +1045,7 @@ class QuiltPlacement(AnswerSchema):
     column = _count("From 1, on the left.", least=1)
     block = _string("The id of the block.")
     turn = plain.Integer(
-        required=True, metadata=_said("Degrees, clockwise as seen.", enum=[0, 90, 180, 270])
+        required=True, metadata=said("Degrees, clockwise as seen.", enum=[0, 90, 180, 270])
     )
     variant = _string("The id of its variant.")
     maker = _string("Who makes it; null if nobody is named.", allow_none=True)
@@ -1090,7 +1054,7 @@ class QuiltPlacement(AnswerSchema):
 class KeptPressing(AnswerSchema):
     """Directions as `pressing` of a request takes them."""
 
-    keep = plain.List(plain.Nested(KeptPress), required=True, metadata=_said("One for each step."))
+    keep = _all(KeptPress, "One for each step.")
 
 
 class QuiltVariant(AnswerSchema):
@@ -1099,9 +1063,7 @@ class QuiltVariant(AnswerSchema):
     id = _string("The block's, and a letter.")
     block = _string("The id of the block.")
     count = _count("How many of the quilt's blocks are made so.", least=1)
-    pressing = plain.Nested(
-        KeptPressing, required=True, metadata=_said("With it, a sewing plan is that variant.")
-    )
+    pressing = _one(KeptPressing, "With it, a sewing plan is that variant.")
 
 
 class VariantShare(AnswerSchema):
@@ -1122,14 +1084,12 @@ class QuiltMaker(AnswerSchema):
 class QuiltMeeting(AnswerSchema):
     """A point on a seam between blocks at which seams arrive from both sides."""
 
-    at = Place(required=True, metadata=_said("On the quilt, at finished size."))
+    at = Place(required=True, metadata=said("On the quilt, at finished size."))
     step = _string("The step of joining that sews the seam.")
-    blocks = plain.List(
-        plain.List(plain.Integer()),
-        required=True,
-        metadata=_said("Row and column, from 1, of the blocks whose seams arrive."),
+    blocks = _list(
+        plain.List(plain.Integer()), "Row and column, from 1, of the blocks whose seams arrive."
     )
-    nests = plain.Boolean(required=True, metadata=_said("Whether the allowances nest."))
+    nests = _flag("Whether the allowances nest.")
     reason = _string("Why they do not nest, for people; null if they do.", allow_none=True)
 
 
@@ -1147,18 +1107,10 @@ class QuiltStep(AnswerSchema):
 
     id = _string("`1`, `2`, … in the order of joining.")
     level = _count("What it joins was made at lower levels.", least=1)
-    joins = plain.String(required=True, metadata=_said("What.", enum=["blocks", "rows"]))
-    units = plain.List(
-        plain.Nested(QuiltArea),
-        required=True,
-        metadata=_said("The left one and the right one, or the upper one and the lower one."),
-    )
-    press = plain.String(
-        required=True, metadata=_said("Which way.", enum=["right", "left", "down"])
-    )
-    unfinished = plain.Nested(
-        TrimSize, required=True, metadata=_said("What to square the joined unit up to.")
-    )
+    joins = _word("What.", ["blocks", "rows"])
+    units = _all(QuiltArea, "The left one and the right one, or the upper one and the lower one.")
+    press = _word("Which way.", ["right", "left", "down"])
+    unfinished = _one(TrimSize, "What to square the joined unit up to.")
 
 
 class QuiltPlanAnswer(AnswerSchema):
@@ -1177,12 +1129,8 @@ class QuiltPlanAnswer(AnswerSchema):
     inside = _count("How many meetings nest inside the blocks.")
     nested = _count("How many nest inside and between blocks.")
     bound = _count("No plan that keeps the most inside nests more.")
-    optimal = plain.Boolean(
-        required=True, metadata=_said("Whether `nested` is proven to be the most possible.")
-    )
-    fewest_variants = plain.Boolean(
-        required=True, metadata=_said("Whether it is proven that there are no fewer variants.")
-    )
+    optimal = _flag("Whether `nested` is proven to be the most possible.")
+    fewest_variants = _flag("Whether it is proven that there are no fewer variants.")
     pages = _all(Page, "The sheets, in order.")
 
 
@@ -1190,66 +1138,43 @@ class SewingStep(AnswerSchema):
     """A join, as it is sewn."""
 
     id = _string("`1`, `2`, … in the order of sewing.")
-    units = plain.List(
-        plain.List(plain.String()),
-        required=True,
-        metadata=_said("The ids of the pieces of its first and its second unit."),
+    units = _list(
+        plain.List(plain.String()), "The ids of the pieces of its first and its second unit."
     )
     seam = _places("Along the seam, at finished size; curves as points within 0.001 in.")
-    kind = plain.String(
-        required=True,
-        metadata=_said("`set-in` for a seam with pivots.", enum=["straight", "curved", "set-in"]),
-    )
+    kind = _word("`set-in` for a seam with pivots.", ["straight", "curved", "set-in"])
     pivots = _places("Where to stop with the needle down and turn.")
-    press = plain.String(
-        required=True,
-        metadata=_said(
-            "Toward which unit; `open` only where that was asked for.", enum=list(PRESSES)
-        ),
-    )
+    press = _word("Toward which unit; `open` only where that was asked for.", PRESSES)
     toward = _string(
         "The fabric that it is pressed toward; null where several lie along that side, or the "
         "same on both.",
         allow_none=True,
     )
-    unfinished = plain.Nested(
-        TrimSize,
-        required=True,
-        allow_none=True,
-        metadata=_said("What to trim the sewn unit to; null where it is no rectangle."),
+    unfinished = _one(
+        TrimSize, "What to trim the sewn unit to; null where it is no rectangle.", allow_none=True
     )
     level = _count("All steps of a level can be sewn one after another.", least=1)
     like = _string("The first step of its level that is sewn just like it; itself if it is that.")
-    text = plain.List(
-        plain.String(), required=True, metadata=_said("The same for people, in sentences.")
-    )
+    text = _list(plain.String(), "The same for people, in sentences.")
 
 
 class SewingOrder(AnswerSchema):
     """What is known of the order of sewing."""
 
-    given = plain.Boolean(required=True, metadata=_said("Whether the block brought it along."))
-    fewest_pivots = plain.Boolean(
-        required=True,
-        metadata=_said("Whether it is proven that no order has fewer; false for a given one."),
-    )
-    fewest_levels = plain.Boolean(
-        required=True,
-        metadata=_said("Whether besides none with as few pivots has fewer levels."),
-    )
+    given = _flag("Whether the block brought it along.")
+    fewest_pivots = _flag("Whether it is proven that no order has fewer; false for a given one.")
+    fewest_levels = _flag("Whether besides none with as few pivots has fewer levels.")
 
 
 class Meeting(AnswerSchema):
     """A point inside a seam at which earlier seams arrive from both units."""
 
-    at = Place(required=True, metadata=_said("At finished size."))
+    at = Place(required=True, metadata=said("At finished size."))
     step = _string("The step that sews the seam.")
-    arrive = plain.List(
-        plain.List(plain.String()),
-        required=True,
-        metadata=_said("The steps that arrive from its first and from its second unit."),
+    arrive = _list(
+        plain.List(plain.String()), "The steps that arrive from its first and from its second unit."
     )
-    nests = plain.Boolean(required=True, metadata=_said("Whether their allowances nest."))
+    nests = _flag("Whether their allowances nest.")
     reason = _string("Why it does not nest, for people; null if it does.", allow_none=True)
     layers = _count("Of cloth in the thickest place round the point.")
 
@@ -1267,21 +1192,13 @@ class SewingRound(AnswerSchema):
     """A round of strips about a centre."""
 
     number = _count("From 1.", least=1)
-    centre = plain.List(plain.String(), required=True, metadata=_said("The pieces in the middle."))
-    steps = plain.List(
-        plain.String(), required=True, metadata=_said("Square up after the last of them.")
+    centre = _list(plain.String(), "The pieces in the middle.")
+    steps = _list(plain.String(), "Square up after the last of them.")
+    unfinished = _one(
+        TrimSize, "What to square up to; null where the unit is no rectangle.", allow_none=True
     )
-    unfinished = plain.Nested(
-        TrimSize,
-        required=True,
-        allow_none=True,
-        metadata=_said("What to square up to; null where the unit is no rectangle."),
-    )
-    from_centre = plain.Nested(
-        FromCentre,
-        required=True,
-        allow_none=True,
-        metadata=_said("So that what is off is not carried into the next round."),
+    from_centre = _one(
+        FromCentre, "So that what is off is not carried into the next round.", allow_none=True
     )
 
 
@@ -1295,39 +1212,33 @@ class Deviation(AnswerSchema):
 class ComparedDeviation(AnswerSchema):
     """With and without trimming."""
 
-    untrimmed = plain.Nested(Deviation, required=True, metadata=_said("If nothing is trimmed."))
-    trimmed = plain.Nested(
-        Deviation,
-        required=True,
-        metadata=_said("If every rectangle is trimmed as soon as it is sewn."),
-    )
+    untrimmed = _one(Deviation, "If nothing is trimmed.")
+    trimmed = _one(Deviation, "If every rectangle is trimmed as soon as it is sewn.")
 
 
 class UnitDeviation(AnswerSchema):
     """How far off the size of a sewn unit is."""
 
     step = _string("The step that makes it.")
-    rectangle = plain.Boolean(required=True, metadata=_said("Whether it is one, and is trimmed."))
-    width = plain.Nested(
+    rectangle = _flag("Whether it is one, and is trimmed.")
+    width = _one(
         ComparedDeviation,
-        required=True,
+        "Of another unit along its last seam; null across a gap.",
         allow_none=True,
-        metadata=_said("Of another unit along its last seam; null across a gap."),
     )
-    height = plain.Nested(
+    height = _one(
         ComparedDeviation,
-        required=True,
+        "Of another unit square to its last seam; null across a gap.",
         allow_none=True,
-        metadata=_said("Of another unit square to its last seam; null across a gap."),
     )
 
 
 class PointDeviation(AnswerSchema):
     """How far apart seams lie that should meet."""
 
-    at = Place(required=True, metadata=_said("At finished size."))
+    at = Place(required=True, metadata=said("At finished size."))
     step = _string("The step that sews the seam on which they meet.")
-    mismatch = plain.Nested(ComparedDeviation, required=True, metadata=_said("Along that seam."))
+    mismatch = _one(ComparedDeviation, "Along that seam.")
 
 
 class ErrorBudget(AnswerSchema):
@@ -1345,22 +1256,18 @@ class SewingPlanAnswer(AnswerSchema):
     """In which order a block is sewn, pressed which way, and how big it should then be."""
 
     unit = _unit()
-    joins = Nesting(required=True, metadata=_said("The order of sewing, as a request may give it."))
-    order = plain.Nested(SewingOrder, required=True, metadata=_said("How good it is."))
+    joins = Nesting(required=True, metadata=said("The order of sewing, as a request may give it."))
+    order = _one(SewingOrder, "How good it is.")
     steps = _all(SewingStep, "In an order in which they can be sewn.")
-    levels = plain.List(
-        plain.List(plain.String()), required=True, metadata=_said("The steps of each level.")
-    )
+    levels = _list(plain.List(plain.String()), "The steps of each level.")
     meetings = _all(Meeting, "In the order of sewing.")
     nested = _count("How many meetings nest.")
     bound = _count("No plan nests more.")
-    optimal = plain.Boolean(
-        required=True, metadata=_said("Whether `nested` is proven to be the most possible.")
-    )
+    optimal = _flag("Whether `nested` is proven to be the most possible.")
     darker = _count("Seams pressed toward the darker fabric.")
     layers = _count("In the thickest place, summed over all points where seams arrive.")
     rounds = _all(SewingRound, "Of units that grow round a centre, as log cabins do.")
-    deviations = plain.Nested(ErrorBudget, required=True, metadata=_said("The error budget."))
+    deviations = _one(ErrorBudget, "The error budget.")
     pages = _all(Page, "The sheets, in order.")
 
 
@@ -1387,14 +1294,9 @@ class MapSeam(AnswerSchema):
 
     step = _string("The step that sews it.")
     seam = _places("From one end to the other.")
-    press = plain.String(
-        required=True,
-        metadata=_said("Toward which unit of the step, or open.", enum=list(PRESSES)),
-    )
-    toward = plain.List(
-        plain.String(),
-        required=True,
-        metadata=_said("The pieces along the side that it is pressed to; empty if open."),
+    press = _word("Toward which unit of the step, or open.", PRESSES)
+    toward = _list(
+        plain.String(), "The pieces along the side that it is pressed to; empty if open."
     )
 
 
@@ -1414,7 +1316,7 @@ class BlockMapAnswer(AnswerSchema):
 class Health(AnswerSchema):
     """That the service can do its work."""
 
-    status = plain.String(required=True, metadata=_said("Always `ok`.", enum=["ok"]))
+    status = _word("Always `ok`.", ["ok"])
     version = _string("Of Piecewright.")
 
 
@@ -1425,7 +1327,7 @@ class ProblemError(AnswerSchema):
     code = _string("A fixed word for programs, such as `overlap`.")
     detail = _string("What is wrong and what to do, for people.")
     at = Place(
-        metadata=_said(
+        metadata=said(
             "Where on the block, in the request's unit; as drawn for a fault of the block's "
             "own geometry."
         )
@@ -1440,5 +1342,5 @@ class Problem(AnswerSchema):
     status = _count("The HTTP status.", least=400)
     detail = _string("What went wrong this time.")
     errors = plain.List(
-        plain.Nested(ProblemError), metadata=_said("Every fault found, where there are several.")
+        plain.Nested(ProblemError), metadata=said("Every fault found, where there are several.")
     )

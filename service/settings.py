@@ -54,8 +54,12 @@ class Settings:
         broker: the Celery broker that hands out the work of batches; processes of the service's
             own if empty.
         batch_processes: processes that the service starts for batches; 0 for one for each core.
-        batch_deadline: seconds for one packet of a batch.
+        batch_deadline: seconds for one packet of a batch, and for all of them in one document.
         keep_hours: how long a batch is kept after it has ended.
+        keep_batches: the most batches of one owner (a key's, or all who ask without one together)
+            that are kept; 0 for no limit.
+        keep_bytes: of the documents of one owner's batches together, at which no more are added;
+            0 for no limit. Files that a batch needs only while it is worked on are not counted.
         keys: the file of API keys (see ``service.keys``); none are needed if empty.
         origins: of pages that may use the service from a browser, such as
             ``https://guild.example``, with commas between them; ``*`` for all.
@@ -84,6 +88,8 @@ class Settings:
     batch_processes: int = _limit(0, 64, least=0)
     batch_deadline: int = _limit(120, 3600)
     keep_hours: int = _limit(72, 24 * 365)
+    keep_batches: int = _limit(200, 1_000_000, least=0)
+    keep_bytes: int = _limit(10 * 1024**3, 1024**5, least=0)
     keys: str = ""
     origins: str = ""
     log: str = "info"

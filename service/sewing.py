@@ -3,83 +3,59 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 from patchwork.block import extent
 from patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
 from patchwork.joins import nested
 from patchwork.lengths import Unit, in_unit
 from patchwork.pressing import Spans
-from patchwork.sewing_plan import SewingPlan, sewing_plan
+from patchwork.sewing_plan import SewingPlan
 from patchwork.sewing_words import Words
 from patchwork.steps import Round, Size, Step
 from render import block_map
 from render import sewing_plan as cards
 from render.fabric_fills import looks
-from render.sheets import Page, described
-from service.answers import Answer, Form, answered, of_drawings, place, places, ring
-from service.reading import Request, told_in
+from service.answers import Printout, of_block, of_drawings, place, places, ring, size
+from service.workup import Workup
 
 
-def sewing_plan_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
-) -> Answer:
-    """The steps of sewing a request's block, with pressing, sizes and error budget.
-
-    Args:
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+def sewing_plan_printout(work: Workup) -> Printout:
+    """The steps of sewing a block, with pressing, sizes and error budget.
 
     Raises:
-        Refused: the block cannot be sewn as it asks to be, or the sheets do not serve.
-        NoSuchSheet: there is no sheet with that number.
+        BlockError: the block cannot be sewn as it asks to be.
     """
-    with told_in(request.unit):
-        plan = sewing_plan(request.block, request.allowance, request.plan)
-        printable = of_drawings(
-            "sewing plan",
-            cards.sewing_plan_drawings(plan),
-            cards.heading(plan),
-            lambda pages: told_plan(plan, pages, request.unit),
-            settings=request.sheet,
-            unit=request.unit,
-            most_sheets=most_sheets,
-        )
-        return answered(printable, request.block.name, request.unit, form, sheet)
+    plan = work.plan
+    drawings, head = cards.sewing_plan_drawings(plan), cards.heading(plan)
+    return of_drawings(
+        work, "sewing plan", drawings, head, lambda: told_plan(plan, work.request.unit)
+    )
 
 
-def block_map_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
-) -> Answer:
-    """A request's block at its finished size, with steps, pressing and meetings.
-
-    Args:
-        sheet: as for ``sewing_plan_answer``.
+def block_map_printout(work: Workup) -> Printout:
+    """A block at its finished size, with steps, pressing and meetings.
 
     Raises:
-        Refused, NoSuchSheet: as ``sewing_plan_answer``.
+        BlockError: the block cannot be sewn as it asks to be.
     """
-    with told_in(request.unit):
-        plan = sewing_plan(request.block, request.allowance, request.plan)
-        printable = of_drawings(
-            "block map",
-            block_map.block_map_drawings(plan),
-            block_map.heading(plan),
-            lambda pages: told_map(plan, pages, request.unit),
-            settings=request.sheet,
-            unit=request.unit,
-            most_sheets=most_sheets,
-        )
-        return answered(printable, request.block.name, request.unit, form, sheet)
+    plan = work.plan
+    drawings, head = block_map.block_map_drawings(plan), block_map.heading(plan)
+    return of_drawings(work, "block map", drawings, head, lambda: told_map(plan, work.request.unit))
+
+
+sewing_plan_answer: Final = partial(of_block, sewing_plan_printout)
+block_map_answer: Final = partial(of_block, block_map_printout)
 
 
 # --- the sewing plan -------------------------------------------------------------------------
 
 
-def told_plan(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+def told_plan(plan: SewingPlan, unit: Unit) -> dict[str, Any]:
     """A sewing plan as the JSON answer has it."""
     pressing, words = plan.pressing, Words(plan)
     return {
-        "unit": unit,
         "joins": nested(plan.order, [p.id for p in plan.block.pieces]),
         "order": {
             "given": plan.given,
@@ -96,7 +72,6 @@ def told_plan(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, 
         "layers": pressing.layers,
         "rounds": [_round(one, unit) for one in plan.sewing.rounds],
         "deviations": _budget(plan, plan.budget, unit),
-        "pages": [described(page, unit) for page in pages],
     }
 
 
@@ -125,10 +100,8 @@ def _step(step: Step, words: Words, unit: Unit) -> dict[str, Any]:
     }
 
 
-def _size(size: Size | None, unit: Unit) -> dict[str, float] | None:
-    if size is None:
-        return None
-    return {"width": in_unit(size.width, unit), "height": in_unit(size.height, unit)}
+def _size(found: Size | None, unit: Unit) -> dict[str, float] | None:
+    return None if found is None else size(found.width, found.height, unit)
 
 
 def _meetings(plan: SewingPlan, unit: Unit) -> list[dict[str, Any]]:
@@ -206,7 +179,7 @@ def _compared(found: Compared | None, unit: Unit) -> dict[str, Any] | None:
 # --- the block map ---------------------------------------------------------------------------
 
 
-def told_map(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, Any]:
+def told_map(plan: SewingPlan, unit: Unit) -> dict[str, Any]:
     """A block map as the JSON answer has it."""
     block, spans = plan.block, Spans(plan.order)
     left, top, right, bottom = extent(block.pieces)
@@ -215,9 +188,7 @@ def told_map(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, A
     for piece in block.pieces:
         counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
     return {
-        "unit": unit,
-        "width": in_unit(right - left, unit),
-        "height": in_unit(bottom - top, unit),
+        **size(right - left, bottom - top, unit),
         "pieces": [
             {"id": piece.id, "fabric": piece.fabric, "finished": ring(piece.outline, unit)}
             for piece in block.pieces
@@ -242,7 +213,6 @@ def told_map(plan: SewingPlan, pages: Iterable[Page], unit: Unit) -> dict[str, A
             for step in plan.sewing.steps
         ],
         "meetings": _meetings(plan, unit),
-        "pages": [described(page, unit) for page in pages],
     }
 
 

@@ -6,6 +6,7 @@ become a lot (``lots``). What is to be done and what has been done stands in a d
 while, draws its master once, stamps it for each item (``work``, ``drawing``), and is ended
 when a step takes too long (``watch``). Workers are processes that the service starts
 (``supervisor``, ``worker``) or Celery's (``celery_app``); ``engine`` is where they are
-chosen. ``routes`` answers; ``events`` tells progress as it happens, ``archive`` puts
-documents together.
+chosen. When all items have ended, one lot more has their documents put into one. How much
+is kept for one owner stands in ``bounds``. ``routes`` answers; ``events`` tells progress as
+it happens, ``archive`` sends documents together.
 """

@@ -1,16 +1,17 @@
-"""The documents of a batch together: a ZIP with a file an item, or one PDF for a print shop."""
+"""The documents of a batch together: a ZIP with a file an item, and other large answers.
+
+A ZIP is put together while it is sent: that costs no more than reading the documents.
+"""
 
 from __future__ import annotations
 
 import io
 import zipfile
 from collections.abc import Iterator
-from functools import lru_cache
-from typing import Final
+from typing import IO, Final
 
 from service.answers import Answer, file_name
-from service.batches.drawing import collated
-from service.batches.files import Files, collated_key, item_key, master_key
+from service.batches.files import Files, item_key
 from service.batches.store import Batch, BatchItem
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
@@ -18,10 +19,6 @@ _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 
 _PIECE: Final = 64 * 1024
 """Bytes of a document that are read at once."""
-
-
-_MOST_AT_HAND: Final = 16
-"""Masters that are kept at hand, as items that follow each other may share one."""
 
 
 class _Outlet(io.RawIOBase):
@@ -62,7 +59,7 @@ def zipped(batch: Batch, files: Files) -> Iterator[bytes]:
                 files.open(item_key(batch.id, item.number)) as document,
                 archive.open(_entry(document_name(batch, item)), "w") as entry,
             ):
-                while piece := document.read(_PIECE):
+                for piece in _pieces(document):
                     entry.write(piece)
                     yield out.taken()
     yield out.taken()
@@ -102,27 +99,19 @@ def _said(item: BatchItem) -> str:
     return item.state
 
 
-def one_document(batch: Batch, files: Files) -> bytes:
-    """All documents that are done in one PDF, in order, each under a bookmark.
+def in_pieces(files: Files, key: str) -> Iterator[bytes]:
+    """A document piece by piece.
 
-    It is put together when it is first asked for.
-
-    Args:
-        batch: with all its items, one of which is done.
+    Raises:
+        FileNotFoundError: it is not there.
     """
-    key = collated_key(batch.id)
-    try:
-        return files.read(key)
-    except FileNotFoundError:
-        done = [item for item in batch.items if item.state == "done"]
+    with files.open(key) as document:
+        yield from _pieces(document)
 
-        @lru_cache(maxsize=_MOST_AT_HAND)
-        def master(lot: int) -> bytes:
-            return files.read(master_key(batch.id, lot))
 
-        content = collated(((item.name, master(item.lot)) for item in done), _heading(batch))
-        files.write(key, content)
-        return content
+def _pieces(document: IO[bytes]) -> Iterator[bytes]:
+    while piece := document.read(_PIECE):
+        yield piece
 
 
 def _heading(batch: Batch) -> str:

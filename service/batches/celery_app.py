@@ -20,6 +20,7 @@ from service.batches.drawing import Drawing, Packets
 from service.batches.parts import Parts, parts
 from service.batches.watch import LEASE
 from service.batches.work import work_on_next
+from service.memory import limit_memory
 from service.settings import Settings
 
 TOKEN: Final = "piecewright.do_a_lot"
@@ -82,7 +83,12 @@ def celery_app(
         if sender.app is app:
             Thread(target=_sweep, args=(app, settings, sweep), name="sweep", daemon=True).start()
 
+    def limit(**_: Any) -> None:
+        # Of the processes that draw; the one that has started them does not.
+        limit_memory(settings.desk_memory)
+
     signals.worker_ready.connect(start_sweep, weak=False)
+    signals.worker_process_init.connect(limit, weak=False)
     return app
 
 

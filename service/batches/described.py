@@ -106,7 +106,10 @@ def _make(state: dict[str, Any]) -> dict[str, Any]:
             "drawn once, and each gets its name on it. What is wrong with an item is found when it "
             "is drawn, told with it, and does not stop the others. The answer comes at once; the "
             "batch's address tells how far it is. With an `Idempotency-Key` a request can be sent "
-            "again when its answer was lost: it makes one batch, as long as that is kept."
+            "again when its answer was lost: it makes one batch, as long as that is kept. So many "
+            "batches of one user are kept, and so many bytes of their documents: one more is "
+            "refused with 507, which says what can be deleted and when the oldest lapses. Items "
+            "whose documents are beyond that fail for it."
         ),
         "parameters": [
             {
@@ -143,7 +146,7 @@ def _make(state: dict[str, Any]) -> dict[str, Any]:
                     }
                 },
             },
-            **_problems(400, 406, 409, 413, 415),
+            **_problems(400, 406, 409, 413, 415, 507),
             "422": {
                 "description": "It is no batch; all faults are told.",
                 "content": {
@@ -172,7 +175,8 @@ def _get(state: dict[str, Any]) -> dict[str, Any]:
         "description": (
             "As JSON (the default), with an `ETag` that makes asking again cheap; or as it "
             "happens, as Server-Sent Events (WHATWG HTML): `item` with an item that has changed, "
-            "`progress` with the batch but for its items, and `end` with the same at its end. "
+            "`progress` with the batch but for its items, and `end` with the same when the batch "
+            "has ended and all its packets are in one PDF too, or cannot be. "
             "An event's id is the batch's revision: a client that comes back with `Last-Event-ID` "
             "gets what it has missed. A stream is closed after a minute and a half, and an "
             "`EventSource` comes back by itself; 204 says that it has heard all. A client sees its "
@@ -268,16 +272,22 @@ def _get_archive() -> dict[str, Any]:
         "description": (
             "When the batch has ended; until then it is a conflict. As a ZIP (the default) with a "
             "PDF an item, named like `03 Ada.pdf`, and an index that says what failed and why; or "
-            "as one PDF for a print shop, everybody's sheets in turn, each under a bookmark."
+            "as one PDF for a print shop, everybody's sheets in turn, each under a bookmark. The "
+            "ZIP is there at once. The one PDF is made by a worker then: until the batch's "
+            "`collated` is `done` it is a conflict, with `Retry-After`; if it is `failed`, the "
+            "answer is its problem."
         ),
         "parameters": [_PARAMETER_ID],
         "responses": {
             "200": {
                 "description": "All packets that are done.",
                 "content": {ZIP: _file("A file an item."), PDF: _file("All in one.")},
-                "headers": _FILE_NAME,
+                "headers": {
+                    **_FILE_NAME,
+                    "ETag": {"description": "Of the one PDF.", "schema": {"type": "string"}},
+                },
             },
             "304": _UNCHANGED,
-            **_problems(404, 406, 409),
+            **_problems(404, 406, 409, 507),
         },
     }

@@ -28,6 +28,13 @@ class Drawing(Protocol):
     def stamp(self, master: bytes, name: str) -> bytes:
         """The PDF with a name on every sheet; as it is for an empty one."""
 
+    def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+        """Everybody's sheets in one PDF.
+
+        Args:
+            copies: names and the masters to be stamped with them, in order; one at least.
+        """
+
 
 class Packets:
     """Packets as ``/v1/packet`` makes them, and those of a quilt's makers."""
@@ -41,19 +48,13 @@ class Packets:
     def stamp(self, master: bytes, name: str) -> bytes:
         return stamped(master, name)
 
+    def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+        out = io.BytesIO()
+        collate(copies, title, out)
+        return out.getvalue()
+
 
 def page_count(document: bytes) -> int:
     """How many pages a PDF has."""
     with pikepdf.open(io.BytesIO(document)) as pdf:
         return len(pdf.pages)
-
-
-def collated(copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
-    """Everybody's sheets in one PDF.
-
-    Args:
-        copies: names and the masters to be stamped with them, in order.
-    """
-    out = io.BytesIO()
-    collate(copies, title, out)
-    return out.getvalue()

@@ -37,6 +37,10 @@ class OwnProcesses:
     def attend(self) -> None:
         self._supervisor.wake()
 
+    def end(self) -> None:
+        """Ends the workers; what they have not done is done when there are others."""
+        self._supervisor.stop()
+
 
 class ByCelery:
     """Celery's workers, wherever they run. They look after each other (see the sweep)."""

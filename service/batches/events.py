@@ -51,7 +51,7 @@ def events(
     pace: Pace,
     wait: Callable[[float], None] = time.sleep,
 ) -> Iterator[bytes]:
-    """What happens to a batch, until it has ended.
+    """What happens to a batch, until it is complete.
 
     Args:
         first: the batch with the items that have changed since ``after``.
@@ -72,7 +72,7 @@ def events(
         elif now - spoken >= pace.comment:
             yield b": still at work\n\n"
             spoken = now
-        if batch.has_ended or now - began >= pace.last:
+        if batch.is_complete or now - began >= pace.last:
             return
         wait(pace.look)
         batch = look_again(seen)
@@ -87,7 +87,7 @@ def _changes(batch: Batch, address: str) -> bytes:
         event("item", told_item(item, address), item.revision - (item.revision == next_one))
         for item, next_one in zip(items, following, strict=False)
     ]
-    name = "end" if batch.has_ended else "progress"
+    name = "end" if batch.is_complete else "progress"
     parts.append(event(name, told_progress(batch, address), batch.revision))
     return b"".join(parts)
 

@@ -8,11 +8,16 @@ from __future__ import annotations
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Final
 
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
+
+from service.batches.lots import COLLATED
+
+_MASTER: Final = "master-"
 
 
 class Files:
@@ -64,22 +69,38 @@ class Files:
         opened: IO[bytes] = self._system.open(self._path(key), "rb")
         return opened
 
+    def size(self, key: str) -> int:
+        """Bytes of a document.
+
+        Raises:
+            FileNotFoundError: it is not there.
+        """
+        size: int = self._system.size(self._path(key))
+        return size
+
     def remove(self, key: str) -> None:
         """Removes a document, if it is there."""
-        try:
+        with suppress(FileNotFoundError):
             self._system.rm_file(self._path(key))
-        except FileNotFoundError:
-            return
+
+    def remove_working(self, batch: str) -> None:
+        """Removes what a batch that is complete needs no more: masters, and drafts of documents
+        whose writers were ended amid them."""
+        path = self._path(batch)
+        self._system.invalidate_cache(path)
+        with suppress(FileNotFoundError):
+            for found in self._system.ls(path, detail=False):
+                if str(found).rpartition("/")[2].startswith((_MASTER, ".")):
+                    with suppress(FileNotFoundError):
+                        self._system.rm_file(found)
 
     def remove_all(self, batch: str) -> None:
         """Removes all documents of a batch."""
         path = self._path(batch)
         # What another process wrote is not in this one's listing of an object store.
         self._system.invalidate_cache(path)
-        try:
+        with suppress(FileNotFoundError):
             self._system.rm(path, recursive=True)
-        except FileNotFoundError:
-            return
 
     def _path(self, key: str) -> str:
         return f"{self._root}/{key}"
@@ -88,17 +109,12 @@ class Files:
 def item_key(batch: str, number: int) -> str:
     """Where an item's document is.
 
-    >>> item_key("b", 3)
-    'b/00003.pdf'
+    >>> item_key("b", 3), item_key("b", COLLATED)
+    ('b/00003.pdf', 'b/collated.pdf')
     """
-    return f"{batch}/{number:05}.pdf"
+    return f"{batch}/collated.pdf" if number == COLLATED else f"{batch}/{number:05}.pdf"
 
 
 def master_key(batch: str, lot: int) -> str:
     """Where the document is from which those of a lot are made."""
-    return f"{batch}/master-{lot:05}.pdf"
-
-
-def collated_key(batch: str) -> str:
-    """Where all documents of a batch in one are."""
-    return f"{batch}/collated.pdf"
+    return f"{batch}/{_MASTER}{lot:05}.pdf"

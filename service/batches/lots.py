@@ -14,6 +14,10 @@ from service.json_text import write_json
 NAME: Final = "for"
 """The field of a packet request that says whose it is; all else makes the master."""
 
+COLLATED: Final = 0
+"""Number of the lot, and of its one item, that is all documents of a batch in one. There is none
+before the others have ended."""
+
 _MOST_FIELDS: Final = 2_000_000
 """Fields that are looked at to find packets that are alike though written differently."""
 

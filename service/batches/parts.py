@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from service.batches.bounds import Bounds
 from service.batches.files import Files
 from service.batches.store import Store
 from service.batches.tables import open_database
@@ -51,7 +52,11 @@ def _opened(settings: Settings, process: int) -> Parts:
         make_data_folder(settings)
     engine = open_database(settings.database or f"sqlite:///{database_file(settings)}")
     return Parts(
-        Store(engine, settings.keep_hours * _HOUR),
+        Store(
+            engine,
+            settings.keep_hours * _HOUR,
+            bounds=Bounds(settings.keep_batches, settings.keep_bytes),
+        ),
         Files(settings.files or str(settings.data_folder / "documents")),
     )
 

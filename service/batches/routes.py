@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import logging
+import math
 import re
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Mapping
 from functools import wraps
 from hashlib import sha256
-from threading import Lock
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 from flask import Blueprint, Response, g, request, url_for
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -16,16 +17,17 @@ from werkzeug.exceptions import ServiceUnavailable
 
 from service.answers import MEDIA_TYPES
 from service.batches import events
-from service.batches.archive import document_name, one_document, zipped
+from service.batches.archive import document_name, in_pieces, zipped
+from service.batches.bounds import NoRoom
 from service.batches.engine import Engine, engine
 from service.batches.files import item_key
-from service.batches.lots import canonical, lots
+from service.batches.lots import COLLATED, canonical, lots
 from service.batches.parts import Parts, parts
 from service.batches.reading import read_batch
 from service.batches.schemas import MOST_ITEMS
-from service.batches.store import Batch, KeyUsed, NewBatch
+from service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
 from service.batches.tables import WrongVersion
-from service.batches.told import told_batch
+from service.batches.told import moment, told_batch
 from service.bodies import raw_body
 from service.desk_work import Order
 from service.desks import Desks
@@ -34,6 +36,8 @@ from service.negotiation import preferred
 from service.problems import (
     BAD_REQUEST,
     CONFLICT,
+    KINDS,
+    NO_ROOM,
     NOT_ACCEPTABLE,
     NOT_FOUND,
     UNAVAILABLE,
@@ -51,6 +55,9 @@ IDEMPOTENCY_KEY: Final = "Idempotency-Key"
 _KEY: Final = re.compile(r"[\x20-\x7e]{1,255}")
 _ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
 _REVISION: Final = re.compile("[0-9]{1,9}")
+
+_SOON: Final = 2
+"""Seconds after which all documents of a batch may be in one."""
 
 _View = TypeVar("_View", bound=Callable[..., Response])
 
@@ -72,7 +79,6 @@ def batches(
     """
     api = Blueprint("batches", __name__)
     worker, pace = by or engine(settings), pace or events.Pace()
-    collating = Lock()
 
     @api.post("/v1/batches")
     @_needs_storage
@@ -101,6 +107,8 @@ def batches(
         except KeyUsed:
             said = f"This {IDEMPOTENCY_KEY} was sent before with another request; take a new one."
             raise Problem(CONFLICT, said) from None
+        except NoRoom as full:
+            raise _full(full, settings) from None
         worker.begin(len(new.lots))
         response = _json(_found(opened, id), 202)
         response.headers["Location"] = _address(id)
@@ -130,6 +138,7 @@ def batches(
             opened.remove(id)
             return Response(status=204)
         opened.store.cancel(id)
+        worker.begin(1)  # what is done is put into one document
         return _json(_found(opened, id))
 
     @api.get("/v1/batches/<id>/items/<int:number>")
@@ -164,25 +173,10 @@ def batches(
             response = Response(zipped(batch, opened.files), content_type=ZIP)
             response.headers["Content-Disposition"] = named("attachment", f"{title}.zip")
             return response
-        if not batch.done:
-            raise Problem(NOT_FOUND, "No item of the batch is done: there is nothing to print.")
-        response = Response(collated(opened, batch), content_type=PDF)
+        worker.attend()
+        response = _one_document(opened, batch)
         response.headers["Content-Disposition"] = named("inline", f"{title}.pdf")
         return response
-
-    def collated(opened: Parts, batch: Batch) -> bytes:
-        """All in one; several clients that ask for it do not make it at the same time."""
-        if not collating.acquire(timeout=settings.deadline):
-            said = "Another batch is being put together; come back a little later."
-            raise Problem(UNAVAILABLE, said, retry_after=10)
-        try:
-            document = one_document(batch, opened.files)
-        finally:
-            collating.release()
-        if opened.store.batch(_owner(), batch.id, number=1) is None:
-            opened.files.remove_all(batch.id)  # it was removed while this was made
-            raise Problem(NOT_FOUND, "There is no such batch any more.")
-        return document
 
     @api.after_request
     def vary(response: Response) -> Response:
@@ -271,6 +265,57 @@ def _title(batch: Batch) -> str:
     return " ".join(kept.split()).strip(". ")[:100].rstrip(". ") or "batch"
 
 
+def _one_document(opened: Parts, batch: Batch) -> Response:
+    """All documents of a batch in one, which a worker has made."""
+    collated = batch.collated
+    if collated is None:
+        raise Problem(NOT_FOUND, "No item of the batch is done: there is nothing to print.")
+    if collated.problem is not None:
+        raise _told_again(collated.problem)
+    if collated.state != "done":
+        said = "All packets are being put into one PDF; come back a little later."
+        raise Problem(CONFLICT, said, retry_after=_SOON)
+    key = item_key(batch.id, COLLATED)
+    size = opened.files.size(key)
+    response = Response(in_pieces(opened.files, key), content_type=PDF)
+    response.content_length = size
+    response.set_etag(_tag(batch, collated))
+    response.make_conditional(request)
+    return response
+
+
+def _told_again(told: Mapping[str, Any]) -> Problem:
+    """A problem that a worker has met, as the answer to a request."""
+    return Problem(KINDS[told["type"].rpartition("/")[2]], told["detail"])
+
+
+def _tag(batch: Batch, collated: BatchItem) -> str:
+    """It is made once, and stays as it is."""
+    return sha256(f"{batch.id} {collated.revision}".encode()).hexdigest()[:32]
+
+
+def _full(full: NoRoom, settings: Settings) -> Problem:
+    """That there is no room for more batches: what fills it, and what can be done."""
+    owner = _owner()
+    whose = "for one user" if owner else "here, for all users together"
+    if 0 < settings.keep_batches <= full.kept.batches:
+        what = f"{full.kept.batches:,} batches are kept, as many as may be {whose}."
+    else:
+        what = (
+            f"The documents of {full.kept.batches:,} batches take {full.kept.bytes:,} bytes; "
+            f"{settings.keep_bytes:,} may be kept {whose}."
+        )
+    # Who shares an owner with others must not learn where theirs are.
+    such = f", such as {_address(full.oldest)}" if owner else ""
+    what += f" DELETE a batch that is not needed any more{such}"
+    if full.lapses is None:
+        hours = settings.keep_hours
+        said = f"{what}; none has ended yet, and each lapses {hours:,} hours after its end."
+        return Problem(NO_ROOM, said)
+    said = f"{what}; or wait: the oldest lapses at {moment(full.lapses)}."
+    return Problem(NO_ROOM, said, max(1, math.ceil(full.lapses - time.time())))
+
+
 def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
     owner = _owner()
     given = request.headers.get("Last-Event-ID", "")
@@ -278,7 +323,7 @@ def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
     batch = opened.store.batch(owner, id, after=seen) if _ID.fullmatch(id) else None
     if batch is None:
         raise _not_there()
-    if batch.has_ended and batch.revision <= seen:
+    if batch.is_complete and batch.revision <= seen:
         # All has been told; this is how an EventSource learns that it need not come back.
         return Response(status=204)
     if not events.streams.acquire(blocking=False):

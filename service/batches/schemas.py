@@ -8,15 +8,12 @@ from marshmallow import ValidationError, validates_schema
 from marshmallow import fields as plain
 
 from service.fields import LONGEST_NAME, ListOf, Refer, RequestField, Text, kind_of, refusal
-from service.schemas import AnswerSchema, Problem, QuiltAndMakers
+from service.schemas import AnswerSchema, Problem, QuiltAndMakers, said
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")
+COLLATED_STATES: Final = ("queued", "running", "done", "failed")
 ITEM_STATES: Final = ("queued", "running", "done", "failed", "cancelled")
-
-
-def _said(description: str, **more: Any) -> dict[str, Any]:
-    return {"description": description, **more}
 
 
 class PacketPart(RequestField):
@@ -59,16 +56,16 @@ class BatchRequest(QuiltAndMakers):
         "dependentRequired": {"makers": ["quilt"], "designs": ["quilt"]},
     }
 
-    title = Text(LONGEST_NAME, metadata=_said("For people; the batch is known by its id."))
+    title = Text(LONGEST_NAME, metadata=said("For people; the batch is known by its id."))
     defaults = PacketPart(
-        metadata=_said("A packet request, as `/v1/packet` takes it, or what items share of one.")
+        metadata=said("A packet request, as `/v1/packet` takes it, or what items share of one.")
     )
     items = ListOf(
         PacketPart(),
         "items",
         fewest=1,
         most=MOST_ITEMS,
-        metadata=_said(
+        metadata=said(
             "The packets: each a JSON merge patch (RFC 7396) on `defaults`. Items that differ in "
             "nothing but `for` are drawn once."
         ),
@@ -79,8 +76,8 @@ class BatchRequest(QuiltAndMakers):
         if not isinstance(original, dict):
             return
         if not {"items", "quilt"} & original.keys():
-            said = "a batch has items, or a quilt and its makers"
-            raise ValidationError({"items": [{"code": "required", "detail": said}]})
+            detail = "a batch has items, or a quilt and its makers"
+            raise ValidationError({"items": [{"code": "required", "detail": detail}]})
         if {"items", "quilt"} <= original.keys():
             raise refusal("items", "a batch has either items, or a quilt and its makers")
         if ("makers" in original) != ("quilt" in original):
@@ -95,25 +92,25 @@ class BatchRequest(QuiltAndMakers):
 class BatchItem(AnswerSchema):
     """One packet of a batch."""
 
-    number = plain.Integer(required=True, metadata=_said("From 1, as asked for.", minimum=1))
+    number = plain.Integer(required=True, metadata=said("From 1, as asked for.", minimum=1))
     maker = plain.String(
-        data_key="for", required=True, metadata=_said("Whose it is; empty for nobody's.")
+        data_key="for", required=True, metadata=said("Whose it is; empty for nobody's.")
     )
     state = plain.String(
         required=True,
-        metadata=_said(
+        metadata=said(
             "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
             "cancelled before it was done is `cancelled`.",
             enum=list(ITEM_STATES),
         ),
     )
     pages = plain.Integer(
-        required=True, allow_none=True, metadata=_said("Of its PDF, once it is done.", minimum=1)
+        required=True, allow_none=True, metadata=said("Of its PDF, once it is done.", minimum=1)
     )
-    href = plain.String(metadata=_said("Where its PDF is, once it is done."))
+    href = plain.String(metadata=said("Where its PDF is, once it is done."))
     problem = plain.Nested(
         Problem,
-        metadata=_said(
+        metadata=said(
             "Why it failed, as `/v1/packet` would have said; pointers lead into the request that "
             "`defaults` and the item's changes make together."
         ),
@@ -123,41 +120,69 @@ class BatchItem(AnswerSchema):
 class BatchLinks(AnswerSchema):
     """Addresses of a batch."""
 
-    self = plain.String(required=True, metadata=_said("The batch: its state as JSON or events."))
-    archive = plain.String(required=True, metadata=_said("All its packets, when it has ended."))
+    self = plain.String(required=True, metadata=said("The batch: its state as JSON or events."))
+    archive = plain.String(required=True, metadata=said("All its packets, when it has ended."))
+
+
+class Collated(AnswerSchema):
+    """All packets of a batch in one PDF, which is made when the batch has ended."""
+
+    state = plain.String(
+        required=True,
+        metadata=said(
+            "Once it is `done`, the archive is to be had as `application/pdf`; `failed` comes with "
+            "`problem`.",
+            enum=list(COLLATED_STATES),
+        ),
+    )
+    pages = plain.Integer(
+        required=True, allow_none=True, metadata=said("Once it is done.", minimum=1)
+    )
+    problem = plain.Nested(
+        Problem,
+        metadata=said("Why it failed. The PDFs of the items and the ZIP are not touched by that."),
+    )
 
 
 class BatchProgress(AnswerSchema):
     """How far a batch is, without its items."""
 
-    id = plain.String(required=True, metadata=_said("By which it is asked for; keep it secret."))
-    title = plain.String(required=True, metadata=_said("As given; empty if none was."))
+    id = plain.String(required=True, metadata=said("By which it is asked for; keep it secret."))
+    title = plain.String(required=True, metadata=said("As given; empty if none was."))
     state = plain.String(
         required=True,
-        metadata=_said(
+        metadata=said(
             "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
             "if it was stopped before.",
             enum=list(BATCH_STATES),
         ),
     )
-    total = plain.Integer(required=True, metadata=_said("Items.", minimum=1))
-    done = plain.Integer(required=True, metadata=_said("Items whose PDF is there.", minimum=0))
-    failed = plain.Integer(required=True, metadata=_said("Items with a problem.", minimum=0))
-    created = plain.DateTime(required=True, metadata=_said("In UTC (RFC 3339)."))
+    total = plain.Integer(required=True, metadata=said("Items.", minimum=1))
+    done = plain.Integer(required=True, metadata=said("Items whose PDF is there.", minimum=0))
+    failed = plain.Integer(required=True, metadata=said("Items with a problem.", minimum=0))
+    created = plain.DateTime(required=True, metadata=said("In UTC (RFC 3339)."))
     ended = plain.DateTime(
-        required=True, allow_none=True, metadata=_said("In UTC; null while there is work left.")
+        required=True, allow_none=True, metadata=said("In UTC; null while there is work left.")
     )
     expires = plain.DateTime(
         required=True,
         allow_none=True,
-        metadata=_said("When it is removed, with its files; null until it has ended."),
+        metadata=said("When it is removed, with its files; null until it has ended."),
     )
-    links = plain.Nested(BatchLinks, required=True, metadata=_said("Where to go from here."))
+    collated = plain.Nested(
+        Collated,
+        required=True,
+        allow_none=True,
+        metadata=said(
+            "All packets in one PDF; null until the batch has ended, and if no packet is done."
+        ),
+    )
+    links = plain.Nested(BatchLinks, required=True, metadata=said("Where to go from here."))
 
 
 class BatchAnswer(BatchProgress):
     """A batch and all its items."""
 
     items = plain.List(
-        plain.Nested(BatchItem), required=True, metadata=_said("In the order of the request.")
+        plain.Nested(BatchItem), required=True, metadata=said("In the order of the request.")
     )

@@ -18,6 +18,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Engine,
+    Row,
     and_,
     case,
     delete,
@@ -30,7 +31,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import IntegrityError
 
-from service.batches.lots import Lot, canonical
+from service.batches.bounds import Bounds, fitting, hold, is_kept_for, refuse_if_full
+from service.batches.lots import COLLATED, Lot, canonical
 from service.batches.tables import READING, batches, items, lots
 from service.json_text import NotJson, read_json
 
@@ -42,6 +44,10 @@ MOST_ATTEMPTS: Final = 3
 
 _OPEN: Final = ("queued", "running")
 """States, of items and batches, in which there is work left."""
+
+
+_NEW_LOT: Final = {"state": "queued", "attempts": 0, "claims": 0}
+_NEW_ITEM: Final = {"state": "queued"}
 
 
 class KeyUsed(Exception):
@@ -93,6 +99,8 @@ class Batch:
         done, failed: counts of its items.
         created, ended, expires: seconds since 1970.
         items: those asked for, by their numbers.
+        collated: what has become of all documents in one; None before the batch has ended, and
+            where there are no documents.
     """
 
     id: str
@@ -106,10 +114,16 @@ class Batch:
     ended: float | None
     expires: float | None
     items: tuple[BatchItem, ...]
+    collated: BatchItem | None = None
 
     @property
     def has_ended(self) -> bool:
         return self.state not in _OPEN
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether nothing will become of it any more: all in one is made too, or cannot be."""
+        return self.has_ended and (self.collated is None or self.collated.state not in _OPEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,17 +144,39 @@ class Claim:
     left: tuple[tuple[int, str], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ToCollate:
+    """What all documents of a batch in one are made of.
+
+    Attributes:
+        copies: names and the lots whose masters are lettered with them, in order.
+        pages: of all together.
+    """
+
+    title: str
+    copies: tuple[tuple[str, int], ...]
+    pages: int
+
+
 class Store:
     """Batches in a database.
 
     Args:
         keep: seconds that a batch is kept after it has ended.
+        bounds: of what is kept for one owner.
         clock: seconds since 1970. Where several machines share a database theirs must agree to
             within a lease.
     """
 
-    def __init__(self, engine: Engine, keep: float, clock: Callable[[], float] = time.time) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        keep: float,
+        clock: Callable[[], float] = time.time,
+        bounds: Bounds | None = None,
+    ) -> None:
         self.engine, self._keep, self._clock = engine, keep, clock
+        self._bounds = bounds or Bounds()
         options = dict(READING)
         if engine.dialect.name == "postgresql":
             # What is read in several steps is of one moment, as it is in SQLite anyway.
@@ -158,6 +194,7 @@ class Store:
 
         Raises:
             KeyUsed: its key was used for another request.
+            NoRoom: as many batches of the owner are kept as may be, or as many bytes.
         """
         try:
             return self._add(owner, new)
@@ -167,6 +204,7 @@ class Store:
 
     def _add(self, owner: str, new: NewBatch) -> str:
         with self.engine.begin() as connection:
+            hold(connection, owner)
             if new.key is not None:
                 same = and_(batches.c.owner == owner, batches.c.idempotency_key == new.key)
                 before = connection.execute(
@@ -176,6 +214,7 @@ class Store:
                     raise KeyUsed
                 if before is not None:
                     return str(before.id)
+            refuse_if_full(connection, owner, self._bounds, self._clock())
             id, now = secrets.token_urlsafe(24), self._clock()
             connection.execute(
                 insert(batches),
@@ -189,36 +228,23 @@ class Store:
                     "total": len(new.names),
                     "state": "queued",
                     "revision": 1,
+                    "bytes": 0,
                     "created": now,
                 },
             )
             connection.execute(
                 insert(lots),
                 [
-                    {
-                        "batch": id,
-                        "number": number,
-                        "packet": canonical(lot.packet).decode(),
-                        "whole": lot.whole,
-                        "state": "queued",
-                        "attempts": 0,
-                        "claims": 0,
-                        "created": now,
-                    }
+                    {**_NEW_LOT, "batch": id, "number": number, "created": now}
+                    | {"packet": canonical(lot.packet).decode(), "whole": lot.whole}
                     for number, lot in enumerate(new.lots, 1)
                 ],
             )
             connection.execute(
                 insert(items),
                 [
-                    {
-                        "batch": id,
-                        "number": number,
-                        "lot": lot,
-                        "name": new.names[number - 1],
-                        "state": "queued",
-                        "revision": 1,
-                    }
+                    {**_NEW_ITEM, "batch": id, "number": number, "lot": lot, "revision": 1}
+                    | {"name": new.names[number - 1]}
                     for lot, of_lot in enumerate(new.lots, 1)
                     for number in of_lot.numbers
                 ],
@@ -245,22 +271,28 @@ class Store:
             row = connection.execute(
                 select(batches).where(
                     batches.c.id == id,
-                    batches.c.owner == owner,
-                    or_(batches.c.expires.is_(None), batches.c.expires > self._clock()),
+                    is_kept_for(owner, self._clock()),
                 )
             ).one_or_none()
             if row is None:
                 return None
             by_state = connection.execute(
                 select(items.c.state, func.count())
-                .where(items.c.batch == id)
+                .where(items.c.batch == id, items.c.number != COLLATED)
                 .group_by(items.c.state)
             )
             counts = {row.state: row[1] for row in by_state}
-            wanted = [items.c.batch == id, items.c.revision > after]
+            wanted = items.c.revision > after
             if number is not None:
-                wanted.append(items.c.number == number)
-            found = connection.execute(select(items).where(*wanted).order_by(items.c.number)).all()
+                wanted = and_(wanted, items.c.number == number)
+            found = [
+                _read(item)
+                for item in connection.execute(
+                    select(items)
+                    .where(items.c.batch == id, or_(wanted, items.c.number == COLLATED))
+                    .order_by(items.c.number)
+                )
+            ]
         return Batch(
             id=row.id,
             title=row.title,
@@ -272,22 +304,15 @@ class Store:
             created=row.created,
             ended=row.ended,
             expires=row.expires,
-            items=tuple(
-                BatchItem(
-                    number=item.number,
-                    lot=item.lot,
-                    name=item.name,
-                    state=item.state,
-                    revision=item.revision,
-                    pages=item.pages,
-                    problem=None if item.problem is None else json.loads(item.problem),
-                )
-                for item in found
-            ),
+            items=tuple(item for item in found if item.number != COLLATED),
+            collated=next((item for item in found if item.number == COLLATED), None),
         )
 
     def cancel(self, id: str) -> None:
-        """Ends a batch that has not ended: every item that is not done is cancelled."""
+        """Ends a batch that has not ended: every item that is not done is cancelled.
+
+        What is done is still to be put into one document.
+        """
         with self.engine.begin() as connection:
             revision = _count_up(connection, id)
             if revision is None:
@@ -308,6 +333,7 @@ class Store:
             connection.execute(
                 update(lots).where(lots.c.batch == id).values(state="ended", worker=None)
             )
+            self._have_collated(connection, id, revision)
 
     def remove(self, id: str) -> None:
         """Forgets a batch; its documents are the caller's to remove, before."""
@@ -329,16 +355,19 @@ class Store:
 
     # --- for workers ---------------------------------------------------------------------------
 
-    def claim(self, worker: str, lease: float, given_up: Mapping[str, Any]) -> Claim | None:
+    def claim(
+        self, worker: str, lease: float, given_up: Callable[[int], Mapping[str, Any]]
+    ) -> Claim | None:
         """Gives a worker the next lot that nobody has, or had until its lease ran out.
 
         Lots come in turn, batch by batch, so that a small batch does not wait for the end of a
-        large one.
+        large one; before them, the documents of batches that have ended are put together.
 
         Args:
             worker: its name, unlike any other's.
             lease: seconds for which the lot is the worker's; see ``renew``.
-            given_up: the problem of the items of a lot that has stopped several workers.
+            given_up: the problem of the items of a lot, given its number, that has stopped
+                several workers.
 
         Returns:
             None if there is none.
@@ -350,7 +379,11 @@ class Store:
                 return claimed
 
     def _claim(
-        self, connection: Connection, worker: str, lease: float, given_up: Mapping[str, Any]
+        self,
+        connection: Connection,
+        worker: str,
+        lease: float,
+        given_up: Callable[[int], Mapping[str, Any]],
     ) -> Claim | Literal["again"] | None:
         in_turn = (lots.c.number, lots.c.created, lots.c.batch)
         free = self._is_free()
@@ -375,7 +408,7 @@ class Store:
         except NotJson:
             read = None  # nothing can be made of it, by no worker
         if read is None or lot.attempts >= MOST_ATTEMPTS:
-            self._fail(connection, revision, id, lot.number, None, given_up)
+            self._fail(connection, revision, id, lot.number, None, given_up(lot.number))
             return "again"
         mine = connection.execute(
             update(lots)
@@ -425,28 +458,69 @@ class Store:
             )
             return renewed.rowcount > 0
 
-    def finish(self, claim: Claim, numbers: Sequence[int], pages: int) -> set[int]:
+    def to_collate(self, batch: str) -> ToCollate | None:
+        """What all documents of a batch in one are made of; None if the batch was removed."""
+        with self._reading.connect() as connection:
+            title = connection.execute(
+                select(batches.c.title).where(batches.c.id == batch)
+            ).scalar_one_or_none()
+            if title is None:
+                return None
+            done = connection.execute(
+                select(items.c.name, items.c.lot, items.c.pages)
+                .where(_is_in_archive(batch))
+                .order_by(items.c.number)
+            ).all()
+        pages = sum(item.pages for item in done)
+        return ToCollate(title, tuple((item.name, item.lot) for item in done), pages)
+
+    def finish(
+        self, claim: Claim, sizes: Mapping[int, int], pages: int, no_room: Mapping[str, Any]
+    ) -> set[int]:
         """Says that the documents of items are in their places.
+
+        Args:
+            sizes: bytes of the documents, by the items' numbers.
+            pages: of each.
+            no_room: the problem of items whose documents are more than is kept for one owner.
 
         Returns:
             Those that were wanted. The others have been done by another worker before, or the
-            batch was cancelled or removed.
+            batch was cancelled or removed, or there is no room for them.
         """
         with self.engine.begin() as connection:
             revision = _count_up(connection, claim.batch)
-            done = connection.execute(
-                update(items)
+            if revision is None:
+                return set()
+            open_ = connection.execute(
+                select(items.c.number)
                 .where(
                     items.c.batch == claim.batch,
-                    items.c.number.in_(numbers),
+                    items.c.number.in_(list(sizes)),
                     items.c.state.in_(_OPEN),
                 )
-                .values(state="done", pages=pages, revision=revision)
-                .returning(items.c.number)
+                .order_by(items.c.number)
             )
-            wanted = set(done.scalars())
-            if wanted:
-                self._settle(connection, claim.batch, claim.lot)
+            asked = list(open_.scalars())
+            if not asked:
+                return set()
+            by_number = {number: sizes[number] for number in asked}
+            wanted = fitting(connection, claim.batch, by_number, self._bounds, self._clock())
+            connection.execute(
+                update(items)
+                .where(items.c.batch == claim.batch, items.c.number.in_(wanted))
+                .values(state="done", pages=pages, revision=revision)
+            )
+            added = sum(sizes[number] for number in wanted)
+            connection.execute(
+                update(batches)
+                .where(batches.c.id == claim.batch)
+                .values(bytes=batches.c.bytes + added)
+            )
+            beyond = [number for number in asked if number not in wanted]
+            if beyond:
+                _mark_failed(connection, revision, claim.batch, claim.lot, beyond, no_room)
+            self._settle(connection, revision, claim.batch, claim.lot)
             return wanted
 
     def fail(self, claim: Claim, problem: Mapping[str, Any], number: int | None = None) -> None:
@@ -454,7 +528,8 @@ class Store:
         with self.engine.begin() as connection:
             revision = _count_up(connection, claim.batch)
             if revision is not None:
-                self._fail(connection, revision, claim.batch, claim.lot, number, problem)
+                numbers = None if number is None else [number]
+                self._fail(connection, revision, claim.batch, claim.lot, numbers, problem)
 
     def state_of(self, claim: Claim, number: int) -> ItemState | None:
         """What an item of a claimed lot is now; None if its batch was removed."""
@@ -544,20 +619,13 @@ class Store:
         revision: int,
         id: str,
         lot: int,
-        number: int | None,
+        numbers: Sequence[int] | None,
         problem: Mapping[str, Any],
     ) -> None:
-        which = [items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN)]
-        if number is not None:
-            which.append(items.c.number == number)
-        connection.execute(
-            update(items)
-            .where(*which)
-            .values(state="failed", problem=json.dumps(problem), revision=revision)
-        )
-        self._settle(connection, id, lot)
+        _mark_failed(connection, revision, id, lot, numbers, problem)
+        self._settle(connection, revision, id, lot)
 
-    def _settle(self, connection: Connection, id: str, lot: int) -> None:
+    def _settle(self, connection: Connection, revision: int, id: str, lot: int) -> None:
         """Ends the lot if none of its items is left, and then the batch if no lot is."""
         left_of_lot = exists(items.c.number).where(
             items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN)
@@ -571,11 +639,24 @@ class Store:
         if state != "ended":
             return
         left = exists(lots.c.number).where(lots.c.batch == id, lots.c.state != "ended")
-        connection.execute(
+        ended = connection.execute(
             update(batches)
             .where(batches.c.id == id, batches.c.state.in_(_OPEN), ~left)
             .values(state="done", **self._end())
         )
+        if ended.rowcount:
+            self._have_collated(connection, id, revision)
+
+    def _have_collated(self, connection: Connection, id: str, revision: int) -> None:
+        """Makes a lot of putting all documents of a batch into one, if there are any."""
+        if connection.execute(select(items.c.number).where(_is_in_archive(id)).limit(1)).first():
+            new = {**_NEW_LOT, "batch": id, "number": COLLATED, "created": self._clock()}
+            connection.execute(insert(lots), {**new, "packet": "{}", "whole": False})
+            connection.execute(
+                insert(items),
+                {**_NEW_ITEM, "batch": id, "number": COLLATED, "lot": COLLATED, "name": ""}
+                | {"revision": revision},
+            )
 
     def _end(self) -> dict[str, float]:
         now = self._clock()
@@ -595,6 +676,42 @@ def _count_up(connection: Connection, id: str) -> int | None:
         .returning(batches.c.revision)
     ).scalar_one_or_none()
     return revision
+
+
+def _mark_failed(
+    connection: Connection,
+    revision: int,
+    id: str,
+    lot: int,
+    numbers: Sequence[int] | None,
+    problem: Mapping[str, Any],
+) -> None:
+    """Items of a lot have failed: those with such numbers, or for None all that are not done."""
+    which = [items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN)]
+    if numbers is not None:
+        which.append(items.c.number.in_(numbers))
+    connection.execute(
+        update(items)
+        .where(*which)
+        .values(state="failed", problem=json.dumps(problem), revision=revision)
+    )
+
+
+def _read(item: Row[Any]) -> BatchItem:
+    return BatchItem(
+        number=item.number,
+        lot=item.lot,
+        name=item.name,
+        state=item.state,
+        revision=item.revision,
+        pages=item.pages,
+        problem=None if item.problem is None else json.loads(item.problem),
+    )
+
+
+def _is_in_archive(batch: str) -> ColumnElement[bool]:
+    """Items of a batch whose documents are there, but for all of them in one."""
+    return and_(items.c.batch == batch, items.c.state == "done", items.c.number != COLLATED)
 
 
 def _is_claimed(claim: Claim) -> ColumnElement[bool]:

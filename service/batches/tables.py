@@ -10,6 +10,7 @@ import sqlite3
 from typing import Any, Final
 
 from sqlalchemy import (
+    BigInteger,
     Boolean,
     Column,
     Connection,
@@ -32,7 +33,7 @@ from sqlalchemy import (
     text,
 )
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Of the tables; a database with another one is left alone."""
 
 READING: Final = {"reading": True}
@@ -61,6 +62,7 @@ batches = Table(
     Column("state", String(16), nullable=False),
     # Counts every change of the batch or one of its items.
     Column("revision", Integer, nullable=False),
+    Column("bytes", BigInteger, nullable=False),  # of its documents
     Column("created", Float, nullable=False),
     Column("ended", Float),
     Column("expires", Float, index=True),

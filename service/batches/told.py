@@ -28,9 +28,10 @@ def told_progress(batch: Batch, address: str) -> dict[str, Any]:
         "total": batch.total,
         "done": batch.done,
         "failed": batch.failed,
-        "created": _moment(batch.created),
-        "ended": _moment(batch.ended),
-        "expires": _moment(batch.expires),
+        "created": moment(batch.created),
+        "ended": moment(batch.ended),
+        "expires": moment(batch.expires),
+        "collated": None if batch.collated is None else _told_collated(batch.collated),
         "links": {"self": address, "archive": f"{address}/archive"},
     }
 
@@ -50,7 +51,15 @@ def told_item(item: BatchItem, address: str) -> dict[str, Any]:
     return told
 
 
-def _moment(seconds: float | None) -> str | None:
+def _told_collated(collated: BatchItem) -> dict[str, Any]:
+    """All documents in one; ``problem`` where there is none to come."""
+    told: dict[str, Any] = {"state": collated.state, "pages": collated.pages}
+    if collated.problem is not None:
+        told["problem"] = collated.problem
+    return told
+
+
+def moment(seconds: float | None) -> str | None:
     """A time as RFC 3339 writes it, to the millisecond."""
     if seconds is None:
         return None

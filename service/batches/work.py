@@ -1,5 +1,7 @@
 """The work on a lot: its master is drawn once, then stamped for each item that is left.
 
+When a batch has ended there is one lot more: all its documents in one, for a print shop.
+
 Several workers may come to do the same lot, when one is slow and its lease runs out. They
 make the same bytes under the same keys, and the first to say so finishes an item.
 """
@@ -8,14 +10,15 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any, Final
 
 from service import problems
 from service.batches.drawing import Drawing, page_count
 from service.batches.files import Files, item_key, master_key
-from service.batches.lots import packet_request
-from service.batches.store import MOST_ATTEMPTS, Claim, Store
+from service.batches.lots import COLLATED, packet_request
+from service.batches.store import MOST_ATTEMPTS, Claim, Store, ToCollate
 from service.batches.watch import LEASE, Watch
 from service.problems import Kind, faults_in_words, problem_body, refused_kind
 from service.reading import Refused
@@ -27,6 +30,9 @@ MOST_TOLD: Final = 10
 _TELL: Final = 0.2
 """Seconds for which documents may be there before the database says so, to say it of several."""
 
+_MOST_AT_HAND: Final = 16
+"""Masters that are kept at hand, as items that follow each other may share one."""
+
 _log = logging.getLogger(__name__)
 
 
@@ -34,7 +40,7 @@ def _told(kind: Kind, detail: str) -> dict[str, Any]:
     return problem_body(kind, detail, f"/problems/{kind.id}")
 
 
-GIVEN_UP: Final = _told(
+_GIVEN_UP: Final = _told(
     problems.INTERNAL_ERROR,
     f"This could not be finished in {MOST_ATTEMPTS} attempts, and was given up; the service's log "
     "has more.",
@@ -44,6 +50,19 @@ _UNFORESEEN: Final = _told(
     problems.INTERNAL_ERROR,
     "The service met an error of its own. Nothing is wrong with how you asked.",
 )
+_APART: Final = "The ZIP has them all."
+_NOT_COLLATED: Final = _told(
+    problems.UNAVAILABLE,
+    f"The PDFs could not be put into one; the service's log says why. {_APART}",
+)
+_TOO_MUCH_IN_ONE: Final = _told(
+    problems.TOO_MUCH, f"All PDFs in one need more memory than there is for it. {_APART}"
+)
+
+
+def given_up(lot: int) -> dict[str, Any]:
+    """The problem of a lot that has stopped several workers."""
+    return _NOT_COLLATED if lot == COLLATED else _GIVEN_UP
 
 
 def work_on_next(
@@ -63,18 +82,19 @@ def work_on_next(
     Returns:
         Whether there was one.
     """
-    claim = store.claim(worker, lease, GIVEN_UP)
+    claim = store.claim(worker, lease, given_up)
     if claim is None:
         return False
     watch = Watch(
         lambda: store.renew(claim, lease),
-        lambda number: store.fail(claim, _too_long(settings), number),
+        lambda number: store.fail(claim, _too_long(claim, settings), number),
         lease=lease,
         deadline=settings.batch_deadline,
     )
     try:
         with watch:
-            work(claim, store, files, drawing, settings, watch)
+            do = put_together if claim.lot == COLLATED else work
+            do(claim, store, files, drawing, settings, watch)
     except Exception:
         store.release(worker)
         raise
@@ -107,8 +127,9 @@ def work(
         return
     if not _kept(claim, claim.left[0][0], key, master, store, files):
         return
-    untold: list[int] = []
+    untold: dict[int, int] = {}
     told = time.monotonic()
+    no_room = _no_room(settings)
     for number, name in claim.left:
         try:
             with watch.step(number):
@@ -119,19 +140,64 @@ def work(
             continue
         if not _kept(claim, number, item_key(claim.batch, number), document, store, files):
             return
-        untold.append(number)
+        untold[number] = len(document)
         if time.monotonic() - told > _TELL:
-            if not _tell(claim, untold, pages, store, files):
+            if not _tell(claim, untold, pages, no_room, store, files):
                 return
-            untold, told = [], time.monotonic()
+            untold, told = {}, time.monotonic()
     if untold:
-        _tell(claim, untold, pages, store, files)
+        _tell(claim, untold, pages, no_room, store, files)
 
 
-def _tell(claim: Claim, numbers: Sequence[int], pages: int, store: Store, files: Files) -> bool:
+def put_together(
+    claim: Claim, store: Store, files: Files, drawing: Drawing, settings: Settings, watch: Watch
+) -> None:
+    """Puts all documents of a batch that are done into one, in order.
+
+    Raises:
+        OSError: a master cannot be read, or the document cannot be kept.
+    """
+    asked = store.to_collate(claim.batch)
+    if asked is None:
+        return
+    try:
+        with watch.step(COLLATED):
+            copies = _copies(claim.batch, asked, files)
+            document = drawing.collate(copies, asked.title or "Batch")
+    except MemoryError:
+        store.fail(claim, _TOO_MUCH_IN_ONE)
+    except OSError:
+        if _is_open(claim, COLLATED, store):
+            raise
+    except Exception:
+        _log.exception("the documents of a batch could not be put together")
+        store.fail(claim, _NOT_COLLATED)
+    else:
+        if _kept(claim, COLLATED, item_key(claim.batch, COLLATED), document, store, files):
+            sizes, no_room = {COLLATED: len(document)}, _no_room(settings, _APART)
+            _tell(claim, sizes, asked.pages, no_room, store, files)
+    files.remove_working(claim.batch)
+
+
+def _copies(batch: str, asked: ToCollate, files: Files) -> Iterator[tuple[str, bytes]]:
+    @lru_cache(maxsize=_MOST_AT_HAND)
+    def master(lot: int) -> bytes:
+        return files.read(master_key(batch, lot))
+
+    return ((name, master(lot)) for name, lot in asked.copies)
+
+
+def _tell(
+    claim: Claim,
+    sizes: Mapping[int, int],
+    pages: int,
+    no_room: Mapping[str, Any],
+    store: Store,
+    files: Files,
+) -> bool:
     """Says that documents are in their places; whether the rest of the lot is wanted still."""
     goes_on = True
-    for number in sorted({*numbers} - store.finish(claim, numbers, pages)):
+    for number in sorted({*sizes} - store.finish(claim, sizes, pages, no_room)):
         state = store.state_of(claim, number)
         if state is None:
             files.remove_all(claim.batch)
@@ -143,14 +209,18 @@ def _tell(claim: Claim, numbers: Sequence[int], pages: int, store: Store, files:
 
 
 def _kept(claim: Claim, number: int, key: str, document: bytes, store: Store, files: Files) -> bool:
-    """Keeps a document, if the batch is there still."""
+    """Keeps a document, if it is wanted still."""
     try:
         files.write(key, document)
     except OSError:
-        if store.state_of(claim, number) is None:
-            return False  # the batch was removed, and its folder with it
-        raise
+        if _is_open(claim, number, store):
+            raise
+        return False  # the batch was removed, and its folder with it, or another was faster
     return True
+
+
+def _is_open(claim: Claim, number: int, store: Store) -> bool:
+    return store.state_of(claim, number) in ("queued", "running")
 
 
 def _refusal(refused: Refused) -> dict[str, Any]:
@@ -165,7 +235,17 @@ def _refusal(refused: Refused) -> dict[str, Any]:
     return problem_body(kind, said, f"/problems/{kind.id}", told, refused.unit)
 
 
-def _too_long(settings: Settings) -> dict[str, Any]:
+def _too_long(claim: Claim, settings: Settings) -> dict[str, Any]:
     seconds = settings.batch_deadline
-    said = f"Drawing this was stopped after {seconds} second{'' if seconds == 1 else 's'}."
-    return _told(problems.TOO_LONG, said)
+    stopped = f"was stopped after {seconds} second{'' if seconds == 1 else 's'}."
+    if claim.lot == COLLATED:
+        return _told(problems.TOO_LONG, f"Putting all PDFs into one {stopped} {_APART}")
+    return _told(problems.TOO_LONG, f"Drawing this {stopped}")
+
+
+def _no_room(settings: Settings, besides: str = "") -> dict[str, Any]:
+    said = (
+        f"The documents kept for one user may take {settings.keep_bytes:,} bytes, and do already. "
+        f"{besides or 'DELETE batches that you need no longer, and ask for this again.'}"
+    )
+    return _told(problems.NO_ROOM, said)

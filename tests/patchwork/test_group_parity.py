@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import random
 from collections.abc import Sequence
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchwork.group_parity import FIXED, Parities, Wish, can_be_met, most_met, values_of
+from tests.patchwork.clocks import running_ahead
 
 CHOICES = 7
 
@@ -59,3 +62,19 @@ def test_a_wish_that_cannot_be_met_leaves_everything_as_it_was(asked: list[Wish]
             assert len({leader for leader, _ in leaders}) == 1
             odd = {o != turned for (_, o), (_, turned) in zip(leaders, wish, strict=True)}
             assert len(odd) == 1
+
+
+@pytest.mark.parametrize(("seconds", "proven"), [(2.0, True), (0.02, False)])
+def test_the_same_wishes_are_met_however_slow_the_machine_is(seconds: float, proven: bool) -> None:
+    rng = random.Random(2)
+    asked: list[Wish] = [
+        tuple((rng.randrange(1, 60), rng.random() < 0.5) for _ in range(rng.choice((2, 2, 3))))
+        for _ in range(150)
+    ]
+    likes = [[0, *(1 + choice % 30 for choice in range(59))]]
+    found = most_met(60, asked, likes, seconds)
+    assert (len(found.wishes) == found.bound) == proven
+    assert found.wishes != most_met(60, asked, likes, 0.0).wishes
+    with running_ahead():
+        again = most_met(60, asked, likes, seconds)
+    assert (again.wishes, again.bound) == (found.wishes, found.bound)

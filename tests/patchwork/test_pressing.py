@@ -9,7 +9,6 @@ from __future__ import annotations
 import itertools
 import math
 import random
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,7 +22,7 @@ from shapely.geometry import LineString, MultiLineString, Polygon
 
 from patchwork import catalogue, paths
 from patchwork.block import Block, Fabric, Joins
-from patchwork.choices import Cost, cheapest
+from patchwork.choices import Cost, Effort, cheapest
 from patchwork.joins import BrokenSeam, Order, order_from, seam_along
 from patchwork.pressing import (
     Press,
@@ -37,6 +36,7 @@ from patchwork.read import block_from_drawing, block_from_pieces
 from patchwork.seams import Seams, lay_out
 from patchwork.sewing_order import order_of
 from tests.patchwork import partitions
+from tests.patchwork.clocks import running_ahead
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 COLOURS = ("#101820", "#8a2432", "#c9a26b", "#f4efe2")
@@ -503,6 +503,33 @@ def test_search_without_time_gives_a_bound() -> None:
     assert plan.optimal == (plan.nested == plan.bound)
 
 
+@pytest.mark.parametrize(
+    ("block", "seconds", "settled"),
+    [
+        pytest.param(grid(2, 8, 8, cut=0.8), 2.0, True, id="done"),
+        pytest.param(grid(1, 10, 15, cut=1), 0.02, False, id="broken off"),
+    ],
+)
+def test_a_block_gets_the_same_plan_however_slow_the_machine_is(
+    block: Block, seconds: float, settled: bool
+) -> None:
+    seams, order, _ = plan_of(block)
+    plan = pressing_plan(block, seams, order, seconds=seconds)
+    assert plan.settled == settled
+    assert plan != pressing_plan(block, seams, order, seconds=0)
+    with running_ahead():
+        assert pressing_plan(block, seams, order, seconds=seconds) == plan
+
+
+def test_a_longer_search_gives_no_worse_plan() -> None:
+    block = grid(1, 10, 15, cut=1)
+    seams, order, _ = plan_of(block)
+    plans = [pressing_plan(block, seams, order, seconds=s) for s in (0, 0.01, 0.03, 0.3)]
+    worth = [(plan.nested, plan.darker, -plan.layers) for plan in plans]
+    assert worth == sorted(worth)
+    assert worth[0] < worth[-1]
+
+
 class TestLuminance:
     def test_black_and_white(self) -> None:
         assert luminance("#000000") == 0.0
@@ -538,7 +565,7 @@ def test_choices_are_the_cheapest_even_where_tables_are_split(data: st.DataObjec
         for values in itertools.product((False, True), repeat=count)
     ]
     for widest in (14, 2):
-        parts = cheapest(count, costs, time.monotonic() + 60, widest=widest)
+        parts = cheapest(count, costs, Effort(60), widest=widest)
         values = {v: x for p in parts for v, x in zip(p.choices, p.values, strict=True)}
         assert sum(p.cost for p in parts) == sum(p.bound for p in parts) == min(all_costs)
         assert min(all_costs) == sum(table[tuple(values[v] for v in on)] for on, table in tables)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
+
+import pikepdf
 
 from patchwork.paths import Line, arc, polygon
 from render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
@@ -71,3 +74,12 @@ def quarter_circle(id: str, radius: float) -> Drawing:
         Text("cut 4", (r * 0.6, r * 0.7 + 0.2), 0.12, "middle", turn=30),
     ]
     return drawn(id, f"Template {id}", "A quarter circle.", marks)
+
+
+def pdf_from_elsewhere() -> bytes:
+    """A PDF that is not ours: one blank page, without a place for a name."""
+    out = io.BytesIO()
+    with pikepdf.new() as document:
+        document.add_blank_page()
+        document.save(out)
+    return out.getvalue()

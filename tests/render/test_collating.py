@@ -16,7 +16,7 @@ from render.collating import Master, collate
 from render.pdf import sheets_pdf
 from render.sheets import Heading, lay_out
 from render.stamping import stamped
-from tests.render.specimens import HEADING, paper, plain, quarter_circle
+from tests.render.specimens import HEADING, paper, pdf_from_elsewhere, plain, quarter_circle
 
 STARS = sheets_pdf(lay_out([plain("A", 3, 2), quarter_circle("B", 9)], paper("letter"), HEADING))
 BASKETS = sheets_pdf(
@@ -159,9 +159,5 @@ def test_no_copies_are_refused() -> None:
 
 
 def test_pdf_from_elsewhere_is_refused() -> None:
-    out = io.BytesIO()
-    with pikepdf.new() as document:
-        document.add_blank_page()
-        document.save(out)
     with pytest.raises(ValueError, match="no place for a name"):
-        collated(("Wim", out.getvalue()))
+        collated(("Wim", pdf_from_elsewhere()))

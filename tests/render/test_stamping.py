@@ -19,7 +19,14 @@ from render.papers import Printer
 from render.pdf import sheets_pdf
 from render.sheets import Page, SheetSettings, lay_out, numbered
 from render.stamping import stamped
-from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
+from tests.render.specimens import (
+    HEADING,
+    LONG_HEADING,
+    paper,
+    pdf_from_elsewhere,
+    plain,
+    quarter_circle,
+)
 
 LEAST = SheetSettings(width=3.95, height=7, orientation="portrait")
 """The narrowest sheet that is laid out, or nearly."""
@@ -177,9 +184,5 @@ def test_copy_costs_a_few_kilobytes_beside_its_master(master: bytes) -> None:
 
 
 def test_pdf_from_elsewhere_is_refused() -> None:
-    out = io.BytesIO()
-    with pikepdf.new() as document:
-        document.add_blank_page()
-        document.save(out)
     with pytest.raises(ValueError, match="no place for a name"):
-        stamped(out.getvalue(), "Wim")
+        stamped(pdf_from_elsewhere(), "Wim")

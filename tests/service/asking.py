@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from flask.testing import FlaskClient
+from jsonschema import Draft202012Validator
 from werkzeug.test import TestResponse
 
+from service import openapi
+from service.settings import Settings
+
 Json = dict[str, Any]
+
+STAR: Json = {"block": "sawtooth-star", "finish": {"width": 12}}
 
 TWO_SQUARES: Json = {
     "name": "Gull and Post",
@@ -16,6 +22,13 @@ TWO_SQUARES: Json = {
         {"id": "post", "outline": [[3, 0], ["4 1/2", 0], ["4 1/2", 3], [3, 3]]},
     ],
 }
+
+
+def printed(
+    name: str, client: FlaskClient, body: Any, accept: str = "application/json", query: str = ""
+) -> Any:
+    """The answer to a request for a printable, by the last part of its address."""
+    return client.post(f"/v1/{name}{query}", json=body, headers={"Accept": accept})
 
 
 def templates(
@@ -41,3 +54,10 @@ def strip_of(count: int) -> list[Json]:
     return [
         {"id": f"s{i}", "outline": [[i, 0], [i + 1, 0], [i + 1, 1], [i, 1]]} for i in range(count)
     ]
+
+
+def unlike(schema: str, told: Any) -> list[str]:
+    """In what an answer's JSON is not as the document says that it is."""
+    components = openapi.document(Settings())["components"]
+    whole = {"$ref": f"#/components/schemas/{schema}", "components": components}
+    return [error.message for error in Draft202012Validator(whole).iter_errors(told)]

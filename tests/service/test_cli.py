@@ -16,6 +16,7 @@ from flask.testing import FlaskClient
 
 from service import openapi
 from service.cli import FAULTY, GOOD, MISUSED, main
+from service.examples import HARBOUR_QUILT
 from tests.service.asking import TWO_SQUARES, templates
 
 BLOCK = {**TWO_SQUARES, "unit": "in"}
@@ -104,6 +105,27 @@ def test_options_win_over_a_whole_request(client: FlaskClient, tmp_path: Path) -
     }
     options = ["--finish-width=10", "--edge-allowance=2", "--paper=a3"]
     assert written(tmp_path, str(file), *options) == templates(client, wanted).data
+
+
+def test_the_plan_of_a_quilt_is_that_of_the_service(client: FlaskClient, tmp_path: Path) -> None:
+    file, out = tmp_path / "quilt.json", tmp_path / "plan.pdf"
+    file.write_text(json.dumps(HARBOUR_QUILT.body), "utf-8")
+    assert main(["quilt-plan", str(file), "-o", str(out)]) == GOOD
+    answer = client.post(
+        "/v1/quilt-plan", json=HARBOUR_QUILT.body, headers={"Accept": "application/pdf"}
+    )
+    assert out.read_bytes() == answer.data
+
+
+@pytest.mark.parametrize("command", ["packet", "quilt-plan"])
+def test_a_form_that_a_thing_does_not_come_in_ends_with_2(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, block: str, command: str
+) -> None:
+    ending = {"packet": "svg", "quilt-plan": "txt"}[command]
+    out = tmp_path / f"out.{ending}"
+    assert main([command, block, "-o", str(out)]) == MISUSED
+    assert "should end in .json" in capsys.readouterr().err
+    assert not out.exists()
 
 
 def test_one_sheet_of_an_svg(client: FlaskClient, tmp_path: Path, block: str) -> None:

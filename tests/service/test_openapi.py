@@ -17,6 +17,7 @@ from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from service import openapi
+from service.printables import PRINTABLES
 from service.settings import Settings
 
 KEPT = Path(__file__).parents[2] / "openapi" / "openapi.json"
@@ -64,12 +65,14 @@ JSON_CONTENTS = [
     for what, media, content in contents()
     if "json" in media
 ]
-REQUESTS = {
-    name: example["value"]
-    for _, _, operation in operations()
+EXAMPLES = {
+    (path, name): example["value"]
+    for path, _, operation in operations()
     if "requestBody" in operation
     for name, example in operation["requestBody"]["content"][JSON]["examples"].items()
 }
+REQUESTS = {name: body for (_, name), body in EXAMPLES.items()}
+PRINTED = [asked for asked in EXAMPLES if asked[0].removeprefix("/v1/") in PRINTABLES]
 
 
 def test_the_kept_file_is_current() -> None:
@@ -112,6 +115,14 @@ def test_every_kind_of_problem_of_an_answer_is_shown() -> None:
     }
     assert all(named == told for named, told in shown)
     assert {named for named, _ in shown} >= {400, 404, 406, 413, 415, 422, 500}
+
+
+@pytest.mark.parametrize(("path", "name"), PRINTED)
+def test_what_an_example_asks_for_can_be_had(client: FlaskClient, path: str, name: str) -> None:
+    answer = client.post(path, json=EXAMPLES[path, name])
+    assert answer.status_code == 200, answer.text
+    described = DOCUMENT["paths"][path]["post"]["responses"]["200"]
+    assert faults(described["content"][JSON]["schema"], answer.json) == []
 
 
 @pytest.mark.parametrize("path", ["/v1/check", "/v1/templates"])

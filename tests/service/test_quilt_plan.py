@@ -4,41 +4,22 @@ from __future__ import annotations
 
 import io
 from collections import Counter
+from functools import partial
 from typing import Any
 
 import pypdf
 import pytest
 from flask.testing import FlaskClient
-from jsonschema import Draft202012Validator
 
-from service import openapi
-from service.examples import HARBOUR_QUILT, QUILTS
-from service.settings import Settings
+from service.examples import HARBOUR_QUILT
+from tests.service.asking import codes, printed
 
 NINE: dict[str, Any] = {
     "quilt": {"blocks": [["nine-patch"] * 4] * 3},
     "makers": ["Ada", "Wim", "Noor", "Bente", "Carl"],
 }
+asked = partial(printed, "quilt-plan")
 SQUARE = {"frame": [[0, 0], [3, 0], [3, 3], [0, 3]], "lines": [[[0, 1], [3, 1]]]}
-
-
-def asked(client: FlaskClient, body: Any, accept: str = "application/json") -> Any:
-    return client.post("/v1/quilt-plan", json=body, headers={"Accept": accept})
-
-
-def faults(client: FlaskClient, body: Any) -> dict[str, str]:
-    answer = asked(client, body)
-    assert answer.status_code == 422, answer.text
-    return {fault["pointer"]: fault["code"] for fault in answer.json["errors"]}
-
-
-@pytest.mark.parametrize("name", QUILTS)
-def test_every_example_is_answered_as_the_document_says(client: FlaskClient, name: str) -> None:
-    answer = asked(client, QUILTS[name].body)
-    assert answer.status_code == 200, answer.text
-    components = openapi.document(Settings())["components"]
-    schema = {"$ref": "#/components/schemas/QuiltPlanAnswer", "components": components}
-    Draft202012Validator(schema).validate(answer.json)
 
 
 def test_like_nine_patches_nest_if_every_second_one_is_pressed_the_other_way(
@@ -127,13 +108,13 @@ def test_what_is_wrong_is_pointed_to(
     body = {**NINE, **change}
     if "quilt" in change:
         body.pop("makers")
-    assert faults(client, body).get(pointer) == code
+    assert codes(asked(client, body)).get(pointer) == code
 
 
 def test_a_fault_of_a_design_is_pointed_to_inside_it(client: FlaskClient) -> None:
     torn = {**SQUARE, "lines": [[[0, 1], [2, 1]]]}
     body = {"quilt": {"blocks": [["pier/1", "pier/1"]]}, "designs": {"pier/1": torn}}
-    assert faults(client, body) == {"/designs/pier~11/lines/0": "dangling-line"}
+    assert codes(asked(client, body)) == {"/designs/pier~11/lines/0": "dangling-line"}
 
 
 def test_a_wrong_setting_is_told_once_for_all_blocks(client: FlaskClient) -> None:

@@ -2,35 +2,22 @@
 
 from __future__ import annotations
 
-import io
 import json
-import zipfile
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-import pypdf
 import pytest
 from flask.testing import FlaskClient
-from jsonschema import Draft202012Validator
 
 from patchwork.catalogue import load
 from patchwork.sewing_plan import sewing_plan
-from service import cli, openapi
-from service.examples import PLANS
-from service.settings import Settings
-from tests.service.asking import TWO_SQUARES
+from service import cli
+from tests.service.asking import STAR, TWO_SQUARES, printed, unlike
 
 PATHS = ["sewing-plan", "block-map"]
 SCHEMAS = {"sewing-plan": "SewingPlanAnswer", "block-map": "BlockMapAnswer"}
-STAR: dict[str, Any] = {"block": "sawtooth-star", "finish": {"width": 12}}
 NAMES = ["nine-patch", "hexagon-rosette", "orange-peel", "log-cabin", "half-square-triangle"]
-
-
-def asked(
-    client: FlaskClient, path: str, body: Any, accept: str = "application/json", query: str = ""
-) -> Any:
-    return client.post(f"/v1/{path}{query}", json=body, headers={"Accept": accept})
 
 
 def flat(joins: Any) -> list[str]:
@@ -41,19 +28,15 @@ def flat(joins: Any) -> list[str]:
 
 
 @pytest.mark.parametrize("path", PATHS)
-@pytest.mark.parametrize(
-    "body", [*({"block": name} for name in NAMES), *(example.body for example in PLANS.values())]
-)
-def test_answers_are_as_the_document_says(client: FlaskClient, path: str, body: Any) -> None:
-    answer = asked(client, path, body)
-    assert answer.status_code == 200, answer.get_data(as_text=True)
-    components = openapi.document(Settings())["components"]
-    schema = {"$ref": f"#/components/schemas/{SCHEMAS[path]}", "components": components}
-    Draft202012Validator(schema).validate(answer.json)
+@pytest.mark.parametrize("name", NAMES)
+def test_answers_are_as_the_document_says(client: FlaskClient, path: str, name: str) -> None:
+    answer = printed(path, client, {"block": name})
+    assert answer.status_code == 200, answer.text
+    assert unlike(SCHEMAS[path], answer.json) == []
 
 
 def test_a_plan_has_what_the_contract_says(client: FlaskClient) -> None:
-    told = asked(client, "sewing-plan", STAR).json
+    told = printed("sewing-plan", client, STAR).json
     plan = sewing_plan(load("sawtooth-star"))
     assert sorted(flat(told["joins"])) == sorted(piece.id for piece in plan.block.pieces)
     assert told["joins"][0] != told["joins"][1]
@@ -78,7 +61,7 @@ def test_a_plan_has_what_the_contract_says(client: FlaskClient) -> None:
 
 def test_steps_can_be_sewn_in_their_order(client: FlaskClient) -> None:
     for name in NAMES:
-        told = asked(client, "sewing-plan", {"block": name}).json
+        told = printed("sewing-plan", client, {"block": name}).json
         made = {(piece,) for piece in flat(told["joins"])}
         for step in told["steps"]:
             units = [tuple(unit) for unit in step["units"]]
@@ -90,28 +73,28 @@ def test_steps_can_be_sewn_in_their_order(client: FlaskClient) -> None:
 def test_joins_of_an_answer_can_be_sent_back(client: FlaskClient) -> None:
     block = client.get("/v1/blocks/ohio-star").json
     assert block is not None
-    told = asked(client, "sewing-plan", {"block": block}).json
-    again = asked(client, "sewing-plan", {"block": {**block, "joins": told["joins"]}}).json
+    told = printed("sewing-plan", client, {"block": block}).json
+    again = printed("sewing-plan", client, {"block": {**block, "joins": told["joins"]}}).json
     assert again["steps"] == told["steps"]
     assert again["order"]["given"]
 
 
 def test_rounds_of_a_log_cabin(client: FlaskClient) -> None:
-    told = asked(client, "sewing-plan", {"block": "log-cabin", "finish": {"width": 9}}).json
+    told = printed("sewing-plan", client, {"block": "log-cabin", "finish": {"width": 9}}).json
     sizes = [one["unfinished"]["width"] for one in told["rounds"]]
     assert sizes == [3.5, 5.5, 7.5, 9.5]
     assert told["rounds"][0]["from_centre"] == dict.fromkeys(("left", "up", "right", "down"), 1.75)
 
 
 def test_lengths_are_in_the_requests_unit(client: FlaskClient) -> None:
-    told = asked(client, "sewing-plan", {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
+    told = printed("sewing-plan", client, {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
     assert told["steps"][-1]["unfinished"] == {"width": 317.5, "height": 317.5}
     assert told["deviations"]["cutting"] == pytest.approx(25.4 / 32, abs=1e-6)
     assert told["steps"][-1]["text"][-1] == "Trim to 317.5 × 317.5 mm."
 
 
 def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
-    told = asked(client, "block-map", STAR).json
+    told = printed("block-map", client, STAR).json
     assert (told["width"], told["height"]) == (12, 12)
     assert len(told["pieces"]) == 17
     assert {f["id"]: f["pieces"] for f in told["fabrics"]} == {
@@ -121,7 +104,7 @@ def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
     }
     assert told["seams"][0]["toward"] == ["n1"]
     assert len(told["seams"]) == 16
-    assert told["meetings"] == asked(client, "sewing-plan", STAR).json["meetings"]
+    assert told["meetings"] == printed("sewing-plan", client, STAR).json["meetings"]
     shown = {item["drawing"] for page in told["pages"] for item in page["items"]}
     assert shown == {"block-map"}
 
@@ -132,7 +115,7 @@ def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
 def test_directions_are_kept_and_thick_seams_opened(client: FlaskClient) -> None:
     wish = {"open_above": 5, "keep": [{"step": "1", "press": "second"}]}
     for path, steps in zip(PATHS, ("steps", "seams"), strict=True):
-        told = asked(client, path, {"block": "nine-patch", "pressing": wish}).json
+        told = printed(path, client, {"block": "nine-patch", "pressing": wish}).json
         assert told[steps][0]["press"] == "second"
         assert "open" in {step["press"] for step in told[steps]}
 
@@ -140,7 +123,7 @@ def test_directions_are_kept_and_thick_seams_opened(client: FlaskClient) -> None
 def test_a_careful_maker_is_less_far_off(client: FlaskClient) -> None:
     def off(**deviation: Any) -> float:
         body = {"block": "nine-patch", "deviation": deviation}
-        told = asked(client, "sewing-plan", body).json
+        told = printed("sewing-plan", client, body).json
         return float(told["deviations"]["first_to_suffer"][0]["mismatch"]["untrimmed"]["likely"])
 
     assert off(cutting="1/64 in", sewing="1/64 in") == pytest.approx(off() / 2, abs=1e-5)
@@ -165,7 +148,7 @@ def test_a_careful_maker_is_less_far_off(client: FlaskClient) -> None:
 def test_wishes_that_cannot_be_are_refused(
     client: FlaskClient, path: str, field: str, value: Any, pointer: str, code: str | None
 ) -> None:
-    answer = asked(client, path, {"block": "nine-patch", field: value})
+    answer = printed(path, client, {"block": "nine-patch", field: value})
     assert answer.status_code == 422
     (fault,) = answer.json["errors"]
     assert fault["pointer"] == f"/{field}/{pointer}"
@@ -176,26 +159,8 @@ def test_wishes_that_cannot_be_are_refused(
 
 
 @pytest.mark.parametrize("path", PATHS)
-def test_every_form_shows_the_same_sheets(client: FlaskClient, path: str) -> None:
-    small = {**STAR, "finish": {"width": 8}, "sheet": {"paper": "a5"}}
-    count = len(asked(client, path, small).json["pages"])
-    pdf = asked(client, path, small, "application/pdf")
-    assert pdf.mimetype == "application/pdf"
-    document = pypdf.PdfReader(io.BytesIO(pdf.data))
-    assert len(document.pages) == count
-    assert "Sawtooth Star" in document.pages[0].extract_text()
-    assert asked(client, path, small, "application/pdf").data == pdf.data
-    last = asked(client, path, small, "image/svg+xml", f"?page={count}")
-    with zipfile.ZipFile(io.BytesIO(asked(client, path, small, "application/zip").data)) as archive:
-        assert len(archive.namelist()) == count
-        assert archive.read(archive.namelist()[-1]) == last.data
-    assert asked(client, path, small, "image/svg+xml", f"?page={count + 1}").status_code == 404
-    assert asked(client, path, small, "image/png").status_code == 406
-
-
-@pytest.mark.parametrize("path", PATHS)
 def test_a_canvas_is_plain_svg_with_its_lines_named(client: FlaskClient, path: str) -> None:
-    root = ElementTree.fromstring(asked(client, path, STAR, "image/svg+xml").data)
+    root = ElementTree.fromstring(printed(path, client, STAR, "image/svg+xml").data)
     classes = {element.get("class") for element in root.iter()}
     assert {"tint", "pattern", "dots", "sewing-line", "press", "meeting", "label"} <= classes
     tags = {element.tag.rpartition("}")[2] for element in root.iter()}
@@ -211,13 +176,13 @@ def test_names_in_letters_that_no_font_has_do_no_harm(client: FlaskClient, path:
     pieces = [{**piece, "fabric": "海"} for piece in TWO_SQUARES["pieces"]]
     block = {**TWO_SQUARES, "name": "港の灯", "pieces": pieces, "fabrics": [fabric]}
     for form in ("application/json", "application/pdf", "image/svg+xml"):
-        assert asked(client, path, {"block": block}, form).status_code == 200
+        assert printed(path, client, {"block": block}, form).status_code == 200
 
 
 @pytest.mark.parametrize("path", PATHS)
 def test_a_block_of_one_piece_is_no_error(client: FlaskClient, path: str) -> None:
     block = {"pieces": TWO_SQUARES["pieces"][:1]}
-    told = asked(client, path, {"block": block}).json
+    told = printed(path, client, {"block": block}).json
     assert told["meetings"] == []
     if path == "sewing-plan":
         assert (told["joins"], told["steps"]) == ("gull", [])
@@ -239,7 +204,7 @@ def test_the_command_line_answers_alike(
         "pressing": {"open_above": 5, "keep": [{"step": "1", "press": "second"}]},
         "deviation": {"cutting": "1/64 in"},
     }
-    assert told == asked(client, path, body).json
+    assert told == printed(path, client, body).json
     assert cli.main([path, "nine-patch", "-o", str(tmp_path / "out.pdf")]) == 0
     assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
     assert cli.main([path, "nine-patch", "--keep", "1=sideways"]) == 1

@@ -17,9 +17,8 @@ from flask.testing import FlaskClient
 
 from patchwork.block import extent
 from patchwork.catalogue import load
-from tests.service.asking import TWO_SQUARES, Json, templates
+from tests.service.asking import STAR, TWO_SQUARES, Json, templates
 
-STAR: Json = {"block": "sawtooth-star", "finish": {"width": 12}}
 LARGE: Json = {
     "block": TWO_SQUARES,
     "finish": {"width": 16},
@@ -89,10 +88,9 @@ def test_a_pdf_has_true_size(client: FlaskClient) -> None:
         assert any(abs(r["height"] - 72) < 0.005 for r in inches), "a 1 in test square"
 
 
-def test_a_pdf_is_the_same_each_time_and_has_the_blocks_name(client: FlaskClient) -> None:
-    one, other = (templates(client, STAR, "application/pdf").data for _ in range(2))
-    assert one == other
-    metadata = pypdf.PdfReader(io.BytesIO(one)).metadata
+def test_a_pdf_has_the_blocks_name(client: FlaskClient) -> None:
+    pdf = templates(client, STAR, "application/pdf").data
+    metadata = pypdf.PdfReader(io.BytesIO(pdf)).metadata
     assert metadata is not None
     assert str(metadata.title).startswith("Sawtooth Star")
 

@@ -2,7 +2,8 @@
 
 What a packet does beyond being drawn stands in the name of its block: ``slow``: its stamps
 take their time; ``stuck``: it is never drawn; ``deadly``: drawing it ends the process, as
-a defect of a library might.
+a defect of a library might; ``huge``: it needs more memory than there is for it. What
+happens when all packets are put into one PDF stands in the batch's title in the same way.
 """
 
 from __future__ import annotations
@@ -10,7 +11,10 @@ from __future__ import annotations
 import os
 import signal
 import time
+from collections.abc import Iterable
 from typing import Any
+
+import numpy as np
 
 from service.batches.drawing import Packets
 from service.settings import Settings
@@ -25,11 +29,8 @@ class SlowPackets:
 
     def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
         block = packet.get("block")
-        name = block.get("name") if isinstance(block, dict) else ""
-        if name == "deadly":
-            os.kill(os.getpid(), signal.SIGKILL)
-        while name == "stuck":
-            time.sleep(1)
+        name = str(block.get("name")) if isinstance(block, dict) else ""
+        _suffer(name)
         self._slow = name == "slow"
         return self._real.draw(packet, settings)
 
@@ -37,3 +38,18 @@ class SlowPackets:
         if self._slow:
             time.sleep(0.1)
         return self._real.stamp(master, name)
+
+    def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+        _suffer(title)
+        if title == "slow":
+            time.sleep(0.5)
+        return self._real.collate(copies, title)
+
+
+def _suffer(name: str) -> None:
+    if name == "deadly":
+        os.kill(os.getpid(), signal.SIGKILL)
+    while name == "stuck":
+        time.sleep(1)
+    if name == "huge":
+        np.zeros(8 * 1024**3, np.uint8)

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pypdf
-import pytest
 from flask.testing import FlaskClient
 
 from service.batches.archive import zipped
@@ -21,22 +20,10 @@ from tests.service.batches.asking import (
     GUILD,
     Json,
     archived,
-    client_of,
     do_all,
-    kept_in,
     posted,
     state,
 )
-
-
-@pytest.fixture
-def settings(tmp_path: Path) -> Settings:
-    return kept_in(tmp_path)
-
-
-@pytest.fixture
-def client(settings: Settings) -> FlaskClient:
-    return client_of(settings)
 
 
 def named(client: FlaskClient, settings: Settings, names: list[str]) -> Json:

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from service.batches.supervisor import environment_of
 from service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
+    GUILD,
     client_of,
     commanded,
     ended,
@@ -30,6 +32,7 @@ from tests.service.batches.asking import (
     state,
 )
 from tests.service.batches.servers import wait_until
+from tests.service.batches.test_collating import collated, ends, in_one, pages, settled, told_why
 
 
 @pytest.fixture
@@ -96,6 +99,26 @@ def test_an_item_that_takes_too_long_is_stopped_and_the_others_go_on(settings: S
         told = ended(client, batch)
     assert [item["state"] for item in told["items"]] == ["done", "failed", "done"]
     assert told["items"][1]["problem"]["type"] == "/problems/too-long"
+
+
+def test_a_worker_that_is_killed_at_all_in_one_leaves_it_to_another(settings: Settings) -> None:
+    settings = replace(settings, batch_deadline=60)
+    client = client_of(settings)
+    batch = posted(client, {**GUILD, "title": "slow"})
+    with celery(settings) as worker:
+        wait_until(lambda: collated(client, batch) == "running", "a worker at it")
+        for child in children(worker):
+            os.kill(child, signal.SIGKILL)
+        told = settled(client, batch)
+    assert told["collated"]["state"] == "done"
+    assert pages(in_one(client, batch).data) == told["collated"]["pages"]
+
+
+def test_all_in_one_has_the_time_and_the_memory_of_a_packet(settings: Settings) -> None:
+    client = client_of(settings)
+    batches = ends(client)
+    with celery(settings):
+        told_why(client, batches)
 
 
 def test_workers_are_started_by_a_command(settings: Settings) -> None:

@@ -6,7 +6,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from threading import Thread
 
 import pytest
@@ -19,7 +18,7 @@ from service.batches.parts import parts
 from service.batches.store import Batch, BatchItem
 from service.batches.work import work_on_next
 from service.settings import Settings
-from tests.service.batches.asking import Json, client_of, do_all, kept_in, posted, state
+from tests.service.batches.asking import Json, do_all, posted, state
 
 STREAM = {"Accept": "text/event-stream"}
 
@@ -86,16 +85,6 @@ class EventStream:
                 yield line.decode("utf-8")
 
 
-@pytest.fixture
-def settings(tmp_path: Path) -> Settings:
-    return kept_in(tmp_path)
-
-
-@pytest.fixture
-def client(settings: Settings) -> FlaskClient:
-    return client_of(settings)
-
-
 def opened(client: FlaskClient, batch: Json, last_id: str = "") -> TestResponse:
     headers = {**STREAM, **({"Last-Event-ID": last_id} if last_id else {})}
     answer = client.get(batch["links"]["self"], headers=headers)
@@ -136,6 +125,22 @@ def test_a_stream_tells_every_item_and_ends_with_the_batch(
     assert [last_told[number] for number in (1, 2, 3)] == items
     ids = [int(e.last_id) for e in heard]
     assert ids == sorted(ids)
+
+
+def test_the_end_is_told_when_all_is_in_one_document_too(
+    client: FlaskClient, settings: Settings
+) -> None:
+    batch = posted(client)
+    store, files = parts(settings).store, parts(settings).files
+    while store.waiting() and not state(client, batch)["ended"]:
+        assert work_on_next("here", store, files, Packets(), settings)
+    answer = opened(client, batch)
+    heard = []
+    for event in EventStream().read(pieces(answer)):
+        if event.type != "item":
+            heard.append((event.type, event.told["state"], event.told["collated"]["state"]))
+            do_all(settings)
+    assert heard == [("progress", "done", "queued"), ("end", "done", "done")]
 
 
 def test_who_comes_back_hears_what_was_missed_and_no_more(

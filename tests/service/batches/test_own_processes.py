@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from service.app import create_app
+from service.batches.engine import OwnProcesses, engine
 from service.batches.supervisor import Supervisor, environment_of
 from service.settings import Settings
 from tests.service.batches.asking import (
@@ -128,13 +129,19 @@ def test_workers_that_cannot_even_start_leave_the_work_to_others(tmp_path: Path)
 
 @pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
 def test_a_service_makes_batches_by_itself(
-    request: pytest.FixtureRequest, tmp_path: Path, kind: str
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, kind: str
 ) -> None:
     database = "" if kind == "sqlite" else request.getfixturevalue("database")
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
+    own = engine(settings)
+    assert isinstance(own, OwnProcesses)
+    monkeypatch.setattr("service.batches.routes.engine", lambda settings: own)
     client = create_app(settings).test_client()
-    batch = posted(client, with_blocks("Quay", "Mast"))
-    every_item_once(client, batch)
+    try:
+        batch = posted(client, with_blocks("Quay", "Mast"))
+        every_item_once(client, batch)
+    finally:
+        own.end()  # before the database is gone
 
 
 def test_workers_may_be_run_apart_from_the_service(tmp_path: Path) -> None:

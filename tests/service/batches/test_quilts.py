@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path
 from typing import Any
 
 import pypdf
@@ -14,7 +13,7 @@ from service.desk_work import Order
 from service.desks import Desks
 from service.problems import UNAVAILABLE, Problem
 from service.settings import Settings
-from tests.service.batches.asking import client_of, do_all, kept_in, posted, state
+from tests.service.batches.asking import do_all, posted, state
 
 QUILT: dict[str, Any] = {
     "title": "Harbour quilt",
@@ -29,16 +28,6 @@ QUILT: dict[str, Any] = {
     "makers": ["Ada", "Wim"],
     "defaults": {"finish": {"width": 9}, "parts": ["cover", "sewing-plan", "templates"]},
 }
-
-
-@pytest.fixture
-def settings(tmp_path: Path) -> Settings:
-    return kept_in(tmp_path)
-
-
-@pytest.fixture
-def client(settings: Settings) -> FlaskClient:
-    return client_of(settings)
 
 
 def texts(client: FlaskClient, href: str) -> list[str]:

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import Engine
 
-from service.batches.lots import Lot
+from service.batches.lots import COLLATED, Lot
 from service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
 from service.batches.tables import open_database
 
 KEEP = 1000.0
 LEASE = 30.0
-GIVEN_UP = {"title": "given up"}
+NO_ROOM = {"title": "no room"}
 
 
 @dataclass
@@ -30,20 +30,18 @@ class Clock:
         return self.now
 
 
+def given_up(lot: int) -> dict[str, Any]:
+    return {"title": f"lot {lot} is given up"}
+
+
 @pytest.fixture
 def clock() -> Clock:
     return Clock()
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    if request.param == "sqlite":
-        url = f"sqlite:///{tmp_path / 'batches.sqlite'}"
-    else:
-        url = request.getfixturevalue("database")
-    engine = open_database(url)
-    yield Store(engine, KEEP, clock)
-    engine.dispose()
+@pytest.fixture
+def store(engine: Engine, clock: Clock) -> Store:
+    return Store(engine, KEEP, clock)
 
 
 def new(*sizes: int, key: str | None = None, digest: str = "d") -> NewBatch:
@@ -64,14 +62,14 @@ def seen(store: Store, id: str) -> Batch:
 
 
 def claimed(store: Store, worker: str) -> Claim:
-    claim = store.claim(worker, LEASE, GIVEN_UP)
+    claim = store.claim(worker, LEASE, given_up)
     assert claim is not None
     return claim
 
 
 def finish(store: Store, claim: Claim, number: int, pages: int) -> bool:
     """Whether an item's document was wanted."""
-    return store.finish(claim, [number], pages) == {number}
+    return store.finish(claim, {number: 1000}, pages, NO_ROOM) == {number}
 
 
 def states(store: Store, id: str) -> list[str]:
@@ -81,7 +79,7 @@ def states(store: Store, id: str) -> list[str]:
 def test_a_lot_is_claimed_once_and_with_all_that_its_work_needs(store: Store) -> None:
     store.add("", new(2, 1))
     first, second = claimed(store, "a"), claimed(store, "b")
-    assert store.claim("c", LEASE, GIVEN_UP) is None
+    assert store.claim("c", LEASE, given_up) is None
     assert (first.lot, first.left) == (1, ((1, "Maker 1"), (2, "Maker 2")))
     assert (second.lot, second.left) == (2, ((3, "Maker 3"),))
     assert (first.defaults, first.packet) == ({"block": "pinwheel"}, {"finish": {"scale": 2}})
@@ -116,15 +114,16 @@ def test_many_workers_at_once_never_get_the_same_lot(store: Store) -> None:
 
     def take(worker: int) -> list[tuple[str, int]]:
         mine = []
-        while (claim := store.claim(f"w{worker}", LEASE, GIVEN_UP)) is not None:
+        while (claim := store.claim(f"w{worker}", LEASE, given_up)) is not None:
             mine.append((claim.batch, claim.lot))
             assert finish(store, claim, claim.left[0][0], 1)
         return mine
 
     with ThreadPoolExecutor(4) as workers:
         taken = [lot for mine in workers.map(take, range(4)) for lot in mine]
-    assert Counter(taken) == {(id, lot): 1 for id in ids for lot in range(1, 11)}
+    assert Counter(taken) == {(id, lot): 1 for id in ids for lot in (COLLATED, *range(1, 11))}
     assert all(seen(store, id).state == "done" for id in ids)
+    assert all(seen(store, id).is_complete for id in ids)
 
 
 @pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
@@ -152,7 +151,7 @@ def test_a_lot_is_anothers_when_its_lease_has_run_out(store: Store, clock: Clock
     clock.now += LEASE - 1
     assert store.renew(slow, LEASE)
     clock.now += LEASE - 1
-    assert store.claim("quick", LEASE, GIVEN_UP) is None
+    assert store.claim("quick", LEASE, given_up) is None
     clock.now += 2
     quick = claimed(store, "quick")
     assert [number for number, _ in quick.left] == [2, 3]
@@ -228,7 +227,7 @@ def test_a_lot_that_never_gets_anywhere_is_given_up(store: Store, clock: Clock, 
     assert claimed(store, "next").lot == 2
     batch = seen(store, id)
     assert states(store, id) == ["failed", "failed", "running"]
-    assert batch.items[0].problem == GIVEN_UP
+    assert batch.items[0].problem == given_up(1)
 
 
 def test_a_lot_that_gets_on_is_not_given_up(store: Store) -> None:
@@ -239,6 +238,82 @@ def test_a_lot_that_gets_on_is_not_given_up(store: Store) -> None:
         assert finish(store, claim, number, 1)
         store.release("w")
     assert seen(store, id).done == 10
+
+
+# --- all documents in one --------------------------------------------------------------------
+
+
+def ended_batch(store: Store, *sizes: int) -> str:
+    """A batch whose items are all done."""
+    id = store.add("", new(*sizes))
+    for _ in sizes:
+        claim = claimed(store, "w")
+        for number, _ in claim.left:
+            assert finish(store, claim, number, 4)
+    return id
+
+
+def test_all_in_one_is_a_lot_when_the_last_item_has_ended(store: Store) -> None:
+    id = store.add("", new(2, 1))
+    first, second = claimed(store, "a"), claimed(store, "b")
+    assert finish(store, first, 1, 4)
+    store.fail(first, {"title": "wrong"}, 2)
+    assert seen(store, id).collated is None
+    assert store.claim("c", LEASE, given_up) is None
+    assert finish(store, second, 3, 5)
+    assert seen(store, id).has_ended
+    assert not seen(store, id).is_complete
+    claim = claimed(store, "c")
+    assert (claim.lot, claim.left) == (COLLATED, ((COLLATED, ""),))
+    asked = store.to_collate(id)
+    assert asked is not None
+    assert (asked.copies, asked.pages) == ((("Maker 1", 1), ("Maker 3", 2)), 9)
+    before = seen(store, id)
+    assert finish(store, claim, COLLATED, asked.pages)
+    after = seen(store, id)
+    assert after.collated is not None
+    assert (after.collated.state, after.collated.pages) == ("done", 9)
+    assert after.is_complete
+    assert after.revision > before.revision
+    # It is none of the items, and the batch had ended before.
+    assert (after.items, after.done, after.failed) == (before.items, 2, 1)
+    assert (after.ended, after.expires) == (before.ended, before.expires)
+    assert store.unfinished() == 0
+
+
+def test_where_nothing_is_done_there_is_nothing_to_put_together(store: Store) -> None:
+    failed = store.add("", new(1))
+    store.fail(claimed(store, "w"), {"title": "wrong"})
+    cancelled = store.add("", new(1))
+    store.cancel(cancelled)
+    for id in (failed, cancelled):
+        assert seen(store, id).is_complete
+        assert seen(store, id).collated is None
+    assert store.unfinished() == 0
+
+
+def test_all_in_one_is_anothers_when_its_worker_is_gone(store: Store, clock: Clock) -> None:
+    id = ended_batch(store, 2)
+    killed = claimed(store, "killed")
+    assert store.release("killed") == 1
+    slow = claimed(store, "slow")
+    clock.now += LEASE + 1
+    quick = claimed(store, "quick")
+    assert killed.lot == slow.lot == quick.lot == COLLATED
+    assert [finish(store, claim, COLLATED, 8) for claim in (quick, slow)] == [True, False]
+    assert seen(store, id).is_complete
+
+
+def test_all_in_one_is_given_up_as_any_lot(store: Store) -> None:
+    id = ended_batch(store, 1)
+    for attempt in range(MOST_ATTEMPTS):
+        assert claimed(store, f"w{attempt}").lot == COLLATED
+        store.release(f"w{attempt}")
+    assert store.claim("next", LEASE, given_up) is None
+    batch = seen(store, id)
+    assert batch.collated is not None
+    assert (batch.collated.state, batch.collated.problem) == ("failed", given_up(COLLATED))
+    assert (batch.state, batch.done, batch.failed) == ("done", 1, 0)
 
 
 # --- revisions -------------------------------------------------------------------------------
@@ -278,13 +353,15 @@ def test_cancelling_leaves_what_is_done_and_nothing_to_do(store: Store, clock: C
     assert not finish(store, claim, 2, 1)
     assert store.state_of(claim, 2) == "cancelled"
     assert not store.renew(claim, LEASE)
-    assert store.claim("x", LEASE, GIVEN_UP) is None
     batch = seen(store, id)
     assert (batch.state, batch.done, batch.failed) == ("cancelled", 1, 0)
     assert states(store, id) == ["done", "cancelled", "cancelled"]
     assert batch.expires == clock.now + KEEP
     store.cancel(id)
     assert seen(store, id) == Batch(**{**_fields(batch), "revision": seen(store, id).revision})
+    # Nothing but to put into one document what is done.
+    assert claimed(store, "x").lot == COLLATED
+    assert store.claim("y", LEASE, given_up) is None
 
 
 def _fields(batch: Batch) -> dict[str, Any]:

@@ -1,0 +1,230 @@
+"""No owner fills the disk: so many batches are kept of each, and so many bytes of documents."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+from flask import g, request
+from flask.testing import FlaskClient
+from sqlalchemy import Engine
+
+from service.app import create_app
+from service.batches.bounds import Bounds, NoRoom
+from service.batches.lots import COLLATED
+from service.batches.store import Store
+from service.batches.tables import open_database
+from service.settings import Settings
+from tests.service.batches.asking import GUILD, client_of, do_all, kept_in, posted, state
+from tests.service.batches.test_own_processes import ask, service
+from tests.service.batches.test_store import (
+    KEEP,
+    NO_ROOM,
+    Clock,
+    claimed,
+    finish,
+    new,
+    seen,
+    states,
+)
+
+START = 5000.0
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock(START)
+
+
+@pytest.fixture
+def second(engine: Engine) -> Iterator[Engine]:
+    """The same database as another process has it."""
+    opened = open_database(engine.url.render_as_string(hide_password=False))
+    yield opened
+    opened.dispose()
+
+
+def test_more_batches_than_are_kept_are_refused_until_one_is_gone(
+    engine: Engine, clock: Clock
+) -> None:
+    store = Store(engine, KEEP, clock, Bounds(batches=2))
+    first = store.add("ada", new(1, key="tide"))
+    clock.now += 1
+    store.add("ada", new(1))
+    with pytest.raises(NoRoom) as full:
+        store.add("ada", new(1))
+    assert (full.value.kept.batches, full.value.oldest, full.value.lapses) == (2, first, None)
+    # A request that is repeated adds nothing, and another owner has room.
+    assert store.add("ada", new(1, key="tide")) == first
+    for owner in ("", "bente"):
+        store.add(owner, new(1))
+    clock.now += 5
+    claim = claimed(store, "w")
+    assert claim.batch == first
+    assert finish(store, claim, 1, 1)
+    with pytest.raises(NoRoom) as full:
+        store.add("ada", new(1))
+    assert (full.value.oldest, full.value.lapses) == (first, START + 6 + KEEP)
+    clock.now = START + 6 + KEEP
+    third = store.add("ada", new(1))
+    with pytest.raises(NoRoom):
+        store.add("ada", new(1))
+    store.remove(third)
+    store.add("ada", new(1))
+
+
+def test_two_processes_at_once_do_not_go_beyond_it_together(
+    engine: Engine, second: Engine, clock: Clock
+) -> None:
+    bounds = Bounds(batches=5)
+    stores = [Store(one, KEEP, clock, bounds) for one in (engine, second)]
+
+    def add(number: int) -> bool:
+        try:
+            stores[number % 2].add("ada", new(1))
+        except NoRoom:
+            return False
+        return True
+
+    with ThreadPoolExecutor(4) as clients:
+        assert sum(clients.map(add, range(16))) == bounds.batches
+
+
+def test_documents_that_are_more_than_is_kept_fail_and_the_rest_stay(
+    engine: Engine, clock: Clock
+) -> None:
+    store = Store(engine, KEEP, clock, Bounds(bytes=2500))
+    id = store.add("ada", new(5))
+    claim = claimed(store, "w")
+    assert store.finish(claim, dict.fromkeys((1, 2), 1000), 1, NO_ROOM) == {1, 2}
+    assert store.finish(claim, dict.fromkeys((3, 4, 5), 1000), 1, NO_ROOM) == {3}
+    batch = store.batch("ada", id)
+    assert batch is not None
+    assert [item.state for item in batch.items] == ["done"] * 3 + ["failed"] * 2
+    assert batch.items[4].problem == NO_ROOM
+    assert (batch.state, batch.done, batch.failed) == ("done", 3, 2)
+    # There is no room for all of them in one either, nor for another batch.
+    assert store.finish(claimed(store, "w"), {COLLATED: 1}, 3, NO_ROOM) == set()
+    batch = store.batch("ada", id)
+    assert batch is not None
+    assert batch.collated is not None
+    assert (batch.collated.state, batch.collated.problem) == ("failed", NO_ROOM)
+    assert batch.done == 3
+    with pytest.raises(NoRoom) as full:
+        store.add("ada", new(1))
+    assert full.value.kept == Bounds(1, 3000)
+    other = store.add("bente", new(1))
+    assert finish(store, claimed(store, "w"), 1, 1)
+    assert store.batch("bente", other) is not None
+    store.remove(id)
+    store.add("ada", new(1))
+
+
+def test_two_workers_at_two_batches_of_one_owner_stay_within_it(
+    engine: Engine, second: Engine, clock: Clock
+) -> None:
+    bounds = Bounds(bytes=25_500)
+    stores = [Store(one, KEEP, clock, bounds) for one in (engine, second)]
+    ids = [stores[0].add("", new(20)) for _ in stores]
+    claims = [claimed(store, f"w{n}") for n, store in enumerate(stores)]
+    assert {claim.batch for claim in claims} == set(ids)
+    with ThreadPoolExecutor(2) as workers:
+        kept = workers.map(
+            lambda store, claim: sum(finish(store, claim, n, 1) for n, _ in claim.left),
+            stores,
+            claims,
+        )
+        assert sum(kept) == 26  # the last is begun within the bound
+    found = [item for id in ids for item in states(stores[0], id)]
+    assert (found.count("done"), found.count("failed")) == (26, 14)
+    assert all(seen(stores[0], id).has_ended for id in ids)
+
+
+# --- as clients are told ---------------------------------------------------------------------
+
+
+def owned(settings: Settings) -> FlaskClient:
+    """A client whose owner is the one that it names."""
+    app = create_app(settings)
+
+    @app.before_request
+    def own() -> None:
+        g.owner = request.headers.get("X-Test-Owner", "")
+
+    return app.test_client()
+
+
+@pytest.mark.parametrize("owner", ["ada", ""])
+def test_a_request_beyond_it_is_told_what_to_delete_and_when_the_oldest_lapses(
+    tmp_path: Path, owner: str
+) -> None:
+    """507 is Insufficient Storage (RFC 4918, section 11.5)."""
+    settings = kept_in(tmp_path, keep_batches=2)
+    client, own = owned(settings), {"X-Test-Owner": owner}
+    batches = [posted(client, GUILD, **own) for _ in range(2)]
+    refused = client.post("/v1/batches", json=GUILD, headers=own)
+    told = refused.json or {}
+    assert (refused.status_code, told["type"]) == (507, "/problems/no-room")
+    assert "2 batches are kept" in told["detail"]
+    assert "none has ended yet, and each lapses 72 hours after its end" in told["detail"]
+    assert "Retry-After" not in refused.headers
+    do_all(settings)
+    refused = client.post("/v1/batches", json=GUILD, headers=own)
+    told = refused.json or {}
+    expires = [
+        (client.get(batch["links"]["self"], headers=own).json or {})["expires"] for batch in batches
+    ]
+    assert f"the oldest lapses at {min(expires)}" in told["detail"]
+    assert 0 < int(refused.headers["Retry-After"]) <= 72 * 3600
+    # Whoever shares an owner does not learn the address of another's batch.
+    addresses = [batch["links"]["self"] for batch in batches if batch["id"] in told["detail"]]
+    assert len(addresses) == (1 if owner else 0)
+    oldest = batches[expires.index(min(expires))]["links"]["self"]
+    assert addresses in ([], [oldest])
+    assert client.delete(oldest, headers=own).status_code == 204
+    posted(client, GUILD, **own)
+
+
+def test_an_item_for_which_there_is_no_room_says_so_and_leaves_no_file(tmp_path: Path) -> None:
+    settings = kept_in(tmp_path, keep_bytes=1)
+    client = client_of(settings)
+    batch = posted(client)
+    do_all(settings)
+    told = state(client, batch)
+    # The first is begun within the bound.
+    assert [item["state"] for item in told["items"]] == ["done", "failed", "failed"]
+    for said in (told["items"][1]["problem"], told["collated"]["problem"]):
+        assert (said["status"], said["type"]) == (507, "/problems/no-room")
+    folder = tmp_path / "documents" / batch["id"]
+    assert [path.name for path in folder.iterdir()] == ["00001.pdf"]
+    archive = batch["links"]["archive"]
+    answer = client.get(archive, headers={"Accept": "application/pdf"})
+    assert (answer.status_code, answer.json) == (507, told["collated"]["problem"])
+    assert client.get(archive).status_code == 200
+    refused = client.post("/v1/batches", json=GUILD)
+    assert refused.status_code == 507
+    size = (folder / "00001.pdf").stat().st_size
+    assert f"1 batches take {size:,} bytes; 1 may be kept" in (refused.json or {})["detail"]
+    assert client.delete(batch["links"]["self"]).status_code == 204
+    posted(client)
+
+
+def test_without_bounds_nobody_is_refused(tmp_path: Path) -> None:
+    settings = kept_in(tmp_path, keep_batches=0, keep_bytes=0)
+    client = client_of(settings)
+    for _ in range(3):
+        posted(client)
+    do_all(settings)
+    posted(client)
+
+
+def test_two_processes_of_the_service_keep_it_together(tmp_path: Path) -> None:
+    settings = kept_in(tmp_path, keep_batches=3)
+    with service(settings, 2) as (_, port), ThreadPoolExecutor(4) as clients:
+        answers = list(clients.map(lambda _: ask(port, "POST", "/v1/batches", GUILD), range(10)))
+    assert sorted(status for status, _ in answers) == [202] * 3 + [507] * 7
+    refused = [json.loads(body) for status, body in answers if status == 507]
+    assert {problem["type"] for problem in refused} == {"/problems/no-room"}
