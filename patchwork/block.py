@@ -7,10 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
+import shapely
+from shapely import STRtree
+
 from patchwork import paths
 from patchwork.faults import BlockError, Fault
 from patchwork.lengths import Unit
 from patchwork.paths import Outline
+from patchwork.points import TOLERANCE, distance
 
 Joins: TypeAlias = "str | tuple[Joins, Joins]"
 """A piece id, or two units that are sewn to each other."""
@@ -90,8 +94,8 @@ def finished(
     block to that size; ``scale`` multiplies the drawn size.
 
     Raises:
-        BlockError: nothing or too much is given, or the size is not between 1/4 in
-            and 400 in.
+        BlockError: nothing or too much is given, the size is not between 1/4 in and
+            400 in, or so small that points of the block become one.
     """
     if (scale is None) == (width is None and height is None):
         said = "give width, height or both; or scale alone"
@@ -107,7 +111,28 @@ def finished(
         said = "a finished block must be between 1/4 in and 400 in on its longer side"
         raise BlockError([Fault(pointer, "finish", said)])
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
+    if min(across, down) < 1:
+        _refuse_too_small(block.pieces, across, down, pointer)
     return replace(block, pieces=pieces)
+
+
+def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, pointer: str) -> None:
+    """Sees that no points of a block come so near to each other that they count as one.
+
+    Raises:
+        BlockError: two do.
+    """
+    drawn = sorted({s.start for piece in pieces for s in piece.outline})
+    dots = shapely.points([(x * across, y * down) for x, y in drawn])
+    found, near = STRtree(dots).query(dots, predicate="dwithin", distance=TOLERANCE)
+    for one, other in zip(found.tolist(), near.tolist(), strict=True):
+        # The points of a finely drawn curve may have been as near as that from the first.
+        if one < other and distance(drawn[one], drawn[other]) > TOLERANCE:
+            said = (
+                f"at this size two points of the block lie within {TOLERANCE} in of each other "
+                "here and cannot be told apart; make it larger, or leave one of them out"
+            )
+            raise BlockError([Fault(pointer, "too-fine", said, drawn[one])])
 
 
 def _stretched(piece: Piece, across: float, down: float) -> Piece:

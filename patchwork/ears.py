@@ -159,6 +159,8 @@ class _Surroundings:
 
     def _nearest_first(self, across: Sequence[_Stretch]) -> list[_Stretch]:
         """Raw edges, the nearest to the corner first: only as many are cut along as are needed."""
+        if not across:
+            return []
         away = shapely.distance(shapely.linestrings(across), shapely.Point(self.place))
         return [line for _, line in sorted(zip(away.round(9).tolist(), across, strict=True))]
 

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from patchwork.curves import chains
 from patchwork.joins import Order, spans
+from patchwork.overlays import overlaid
 from patchwork.paths import Curve
 from patchwork.points import Point
 from patchwork.polygons import ring_polygon
@@ -151,9 +152,10 @@ class Ground:
 
 def _between(points: NDArray[np.float64], rim: NDArray[np.float64]) -> BaseGeometry:
     """The strip between a side and its raw edge."""
-    whole = Polygon(np.concatenate((points, rim[::-1])))
-    if len(points) == 2 or whole.is_valid:
-        return whole
+    strip = Polygon(np.concatenate((points, rim[::-1])))
+    if len(points) == 2 or strip.is_valid:
+        return strip
     # The raw edge of a tight bay crosses itself; each stride of it does not.
     quads = np.stack((points[:-1], rim[:-1], rim[1:], points[1:]), axis=1)
-    return shapely.union_all([ring_polygon(quad) for quad in quads])
+    whole: BaseGeometry = overlaid(shapely.union_all, [ring_polygon(quad) for quad in quads])
+    return whole

@@ -190,8 +190,8 @@ def _trapezoid(sides: Sequence[Side]) -> Slanted | None:
 def _triangle(sides: Sequence[Side]) -> Slanted | None:
     base, right_side, _ = sides
     angles = _ends(sides)
-    if angles is None or 90.0 in angles:
-        return None
+    if angles is None or 90.0 in angles or angles[0] == angles[1]:
+        return None  # sides of one direction never meet: the point is finer than angles are told
     left, right = angles
     along = unit(minus(base.end, base.start))
     height = abs(cross(along, minus(right_side.end, base.start)))

@@ -230,6 +230,13 @@ class TestWorkedExamples:
         # n triangles end on (n + 1) half bases: 40 / 2.4537 = 16.3, so 15.
         assert cut.slant.per_strip(40) == 15
 
+    def test_a_triangle_too_sharp_for_a_ruler_is_cut_by_its_template(self) -> None:
+        # Its two long sides differ by half a degree: on a strip they would never meet.
+        sharp = one_piece([[-3, 2.7], [3.06, 8.7], [3.06, 8.76]])
+        (fabric,) = list_of(sharp).fabrics
+        (cut,) = fabric.cuts
+        assert (cut.shape, cut.slant) == ("template", None)
+
     @pytest.mark.parametrize("angle", [30, 45, 60])
     @pytest.mark.parametrize("reversed_", [False, True])
     def test_parallelograms(self, angle: int, reversed_: bool) -> None:
