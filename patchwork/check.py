@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TypeAlias
 
 from patchwork.block import Block
 from patchwork.faults import Fault
-from patchwork.joins import Order, members
+from patchwork.joins import Order, Spans
 from patchwork.lengths import spoken
 from patchwork.matching import Mismatch
 from patchwork.outlines import Allowance, Corners, cut_outlines
@@ -61,7 +61,7 @@ def found_cautions(
     return (
         *_narrow_pieces(block, allowance, pointer),
         *_sharp_points(block, seams, pointer),
-        *(_mismatch(block, seams, order, m, pointer) for m in mismatches),
+        *_mismatches(block, seams, order, mismatches, pointer),
     )
 
 
@@ -92,12 +92,20 @@ def _sharp_points(block: Block, seams: Seams, pointer: _Pointer) -> Iterator[Fau
                 yield Fault(pointer(corner.piece), "sharp-point", said, seams.points[point])
 
 
+def _mismatches(
+    block: Block, seams: Seams, order: Order, mismatches: Sequence[Mismatch], pointer: _Pointer
+) -> Iterator[Fault]:
+    spans = Spans(order)
+    for mismatch in mismatches:
+        yield _mismatch(block, seams, order, spans, mismatch, pointer)
+
+
 def _mismatch(
-    block: Block, seams: Seams, order: Order, mismatch: Mismatch, pointer: _Pointer
+    block: Block, seams: Seams, order: Order, spans: Spans, mismatch: Mismatch, pointer: _Pointer
 ) -> Fault:
     join = order.joins[mismatch.join]
     one, other = (
-        "+".join([block.pieces[i].id for i in members(order, unit)][:6])
+        "+".join(block.pieces[i].id for i in spans.pieces(unit)[:6])
         for unit in (join.first, join.second)
     )
     edge = next(

@@ -49,9 +49,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patchwork import paths
-from patchwork.joins import Join, Order
+from patchwork.joins import Join, Order, Spans
 from patchwork.points import TOLERANCE, Point, Vector, cross, dot
-from patchwork.pressing import Spans, crossings
+from patchwork.pressing import crossings
 from patchwork.seams import PIVOT, Seams
 from patchwork.steps import Rectangle, unit_rectangles
 

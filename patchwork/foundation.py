@@ -15,11 +15,22 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from patchwork import paths
 from patchwork.block import Block, Joins
 from patchwork.faults import BlockError, Fault
 from patchwork.grain import grain_lines
-from patchwork.joins import BrokenSeam, Order, members, nested, order_from, seam_along, seam_bends
+from patchwork.joins import (
+    BrokenSeam,
+    Order,
+    Spans,
+    members,
+    nested,
+    order_from,
+    seam_along,
+    seam_bends,
+)
 from patchwork.outlines import Allowance, Corners, cut_outlines
 from patchwork.paths import Line, Outline, Segment
 from patchwork.points import Point, Vector, angle, between, minus, outward
@@ -189,7 +200,7 @@ def foundation(
         units, pairs = _checked(block, cuts, sections_pointer), None
         names = [section.id for section in block.sections]
         optimal = len(units) == 1 or len(units) == _fewest(cuts)
-    rings = [_outline_of(seams, unit, units) for unit in units]
+    rings = _outlines_of(seams, units)
     coarse = lay_out(rings)
     order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
     cut = cut_outlines(coarse, order, allowance, corners)
@@ -219,10 +230,11 @@ def foundation(
             zip(names, units, rings, cut.outlines, marks, strict=True)
         )
     )
+    spans = Spans(order)
     steps = tuple(
         SectionJoin(
-            tuple(names[s] for s in members(order, join.first)),
-            tuple(names[s] for s in members(order, join.second)),
+            tuple(names[s] for s in spans.pieces(join.first)),
+            tuple(names[s] for s in spans.pieces(join.second)),
             tuple(coarse.segment(side) for side in join.seam.sides),
         )
         for join in order.joins
@@ -255,7 +267,7 @@ def _worked_out(
         orders = [sewing_order(cuts, unit) for unit in found.units]
         units = [order for order in orders if order is not None]
         units.sort(key=lambda unit: _place_in_reading(cuts, unit))
-        coarse = lay_out([_outline_of(seams, unit, units) for unit in units])
+        coarse = lay_out(_outlines_of(seams, units))
         pairs = joined(StraightCuts(coarse))
     except NotStraight as stuck:
         raise BlockError(_not_straight(block, seams, stuck.unit, pieces_pointer)) from None
@@ -278,10 +290,7 @@ def _fewest(cuts: StraightCuts) -> int | None:
 
 
 def _place_in_reading(cuts: StraightCuts, unit: Sequence[int]) -> tuple[float, float]:
-    shapes = [ring_polygon(cuts.rings[p]) for p in unit]
-    area = sum(shape.area for shape in shapes)
-    x = sum(shape.centroid.x * shape.area for shape in shapes) / area
-    y = sum(shape.centroid.y * shape.area for shape in shapes) / area
+    x, y = cuts.middle(unit)
     return round(y, 2), round(x, 2)
 
 
@@ -335,8 +344,9 @@ def _checked(block: Block, cuts: StraightCuts, pointer: str) -> list[list[int]]:
     units = []
     for i, section in enumerate(block.sections or ()):
         unit = [number[name] for name in section.order]
+        place = {p: k for k, p in enumerate(unit)}
         for k in range(1, len(unit)):
-            wrong = _wrong_step(cuts, unit[:k], unit[k], section.order[:k])
+            wrong = _wrong_step(cuts, unit, place, k, section.order)
             if wrong is not None:
                 said, at = wrong
                 said = (
@@ -352,37 +362,43 @@ def _checked(block: Block, cuts: StraightCuts, pointer: str) -> list[list[int]]:
 
 
 def _wrong_step(
-    cuts: StraightCuts, earlier: Sequence[int], piece: int, names: Sequence[str]
+    cuts: StraightCuts,
+    unit: Sequence[int],
+    place: Mapping[int, int],
+    k: int,
+    names: Sequence[str],
 ) -> tuple[str, Point] | None:
-    """Why a piece cannot be sewn to the earlier ones, and where; None if it can."""
-    seams = cuts.seams
-    shared = _shared_edges(seams, earlier, piece)
-    at = _inside(cuts, piece)
+    """Why piece ``k`` of a section cannot be sewn to those before it, and where; None if it can.
+
+    Args:
+        place: in the order of the section, of each of its pieces.
+        names: of its pieces.
+    """
+    seams, piece = cuts.seams, unit[k]
+    shared = _shared_edges(seams, place, piece)
     if not shared:
-        return f"it shares no edge with the pieces before it ({_named(names)})", at
+        said = f"it shares no edge with the pieces before it ({_named(names[:k])})"
+        return said, _inside(cuts, piece)
     try:
         seam = seam_along(seams, shared)
     except BrokenSeam:
-        return "it meets the pieces before it along several separate lines", at
+        said = "it meets the pieces before it along several separate lines"
+        return said, _inside(cuts, piece)
     ends = seam.ends
     if seam.kind != "straight" or ends is None:
         if seam.pivots:
             return "its seam bends here", seams.points[seam.pivots[0]]
         middle = seams.edges[seam.sides[len(seam.sides) // 2].edge]
         return "its seam is curved", paths.point_at(middle.segment, 0.5)
-    start, end = seams.points[ends[0]], seams.points[ends[1]]
-    side, other = cuts.beyond(start, end, piece)
-    if min(side, other) > cuts.off_line:
-        return "it lies on both sides of its seam's line", at
-    for one in earlier:
-        if cuts.beyond(start, end, one)[0 if side > other else 1] > cuts.off_line:
-            said = f"piece {_id(names, earlier, one)!r} reaches over the line of its seam"
-            return said, _inside(cuts, one)
-    return None
-
-
-def _id(names: Sequence[str], pieces: Sequence[int], piece: int) -> str:
-    return names[list(pieces).index(piece)]
+    left, right = cuts.beyond(seams.points[ends[0]], seams.points[ends[1]])
+    if min(left[piece], right[piece]) > cuts.off_line:
+        return "it lies on both sides of its seam's line", _inside(cuts, piece)
+    over = left if left[piece] > right[piece] else right
+    reaching = np.flatnonzero(over[list(unit[:k])] > cuts.off_line)
+    if not len(reaching):
+        return None
+    said = f"piece {names[reaching[0]]!r} reaches over the line of its seam"
+    return said, _inside(cuts, unit[reaching[0]])
 
 
 def _inside(cuts: StraightCuts, piece: int) -> Point:
@@ -390,21 +406,26 @@ def _inside(cuts: StraightCuts, piece: int) -> Point:
     return (dot.x, dot.y)
 
 
-def _shared_edges(seams: Seams, earlier: Sequence[int], piece: int) -> list[int]:
-    """The edges that a piece has in common with others."""
-    others = set(earlier)
+def _shared_edges(seams: Seams, place: Mapping[int, int], piece: int) -> list[int]:
+    """The edges that a piece of a section has in common with those before it.
+
+    Args:
+        place: in the order of the section, of each of its pieces.
+    """
     found = []
     for side in seams.sides[piece]:
         edge = seams.edges[side.edge]
-        if (edge.left if edge.right == piece else edge.right) in others:
+        other = edge.left if edge.right == piece else edge.right
+        if other is not None and place.get(other, len(place)) < place[piece]:
             found.append(side.edge)
     return found
 
 
 def _sewn_lines(seams: Seams, unit: Sequence[int]) -> Iterator[Line]:
     """The line of each step of a section."""
-    for k in range(1, len(unit)):
-        seam = seam_along(seams, _shared_edges(seams, unit[:k], unit[k]))
+    place = {p: k for k, p in enumerate(unit)}
+    for piece in unit[1:]:
+        seam = seam_along(seams, _shared_edges(seams, place, piece))
         assert seam.ends is not None, "a straight seam has two ends"
         yield Line(seams.points[seam.ends[0]], seams.points[seam.ends[1]])
 
@@ -412,20 +433,25 @@ def _sewn_lines(seams: Seams, unit: Sequence[int]) -> Iterator[Line]:
 # --- sections as the pieces of a coarser block -------------------------------------------------
 
 
-def _outline_of(seams: Seams, unit: Sequence[int], units: Sequence[Sequence[int]]) -> Outline:
-    """The finished outline of a section.
+def _outlines_of(seams: Seams, units: Sequence[Sequence[int]]) -> list[Outline]:
+    """The finished outline of each section.
 
-    It has a point wherever sections meet, so that neighbours share their edges.
+    They have a point wherever sections meet, so that neighbours share their edges.
     """
-    own = set(unit)
+    section_of = {p: n for n, unit in enumerate(units) for p in unit}
+    return [_outline_of(seams, unit, section_of) for unit in units]
+
+
+def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]) -> Outline:
+    own = section_of[unit[0]]
     leaving: dict[int, tuple[int, Segment]] = {}
     for piece in unit:
         for side in seams.sides[piece]:
             edge = seams.edges[side.edge]
-            if (edge.left if edge.right == piece else edge.right) not in own:
+            other = edge.left if edge.right == piece else edge.right
+            if other is None or section_of[other] != own:
                 end = edge.end if side.forward else edge.start
                 leaving[seams.start(side)] = end, seams.segment(side)
-    section_of = {p: n for n, other in enumerate(units) for p in other}
     first = point = min(leaving)
     walked: list[tuple[int, Segment]] = []
     while True:

@@ -8,7 +8,7 @@ of a side of the block if one of its edges runs that way, and else that of its l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from patchwork import paths
 from patchwork.block import Piece
@@ -25,27 +25,30 @@ ON_GRAIN = 5.0
 
 def grain_lines(seams: Seams, pieces: Sequence[Piece]) -> tuple[float | None, ...]:
     """For each piece its grain in degrees (0 <= grain < 180), None where it is free."""
-    block_sides = [
+    # Many edges at the outside run one way: each way is compared once.
+    block_sides = dict.fromkeys(
         _way(edge.segment)
         for edge in seams.edges
         if edge.left is None and isinstance(edge.segment, Line)
-    ]
+    )
     return tuple(_grain(seams, i, piece, block_sides) for i, piece in enumerate(pieces))
 
 
-def _grain(seams: Seams, number: int, piece: Piece, block_sides: Sequence[float]) -> float | None:
+def _grain(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]) -> float | None:
     if piece.grain == "free":
         return None
     if piece.grain != "auto":
         return float(piece.grain) % 180.0
     whole_sides = _straight_sides(seams, number)
     at_outside = [(size, way) for size, way, outside in whole_sides if outside]
+    if at_outside:
+        return _longest(at_outside)
     along_block = [
         (size, way)
         for size, way, _ in whole_sides
         if any(_apart(way, side) <= PARALLEL for side in block_sides)
     ]
-    for choice in (at_outside, along_block, [(size, way) for size, way, _ in whole_sides]):
+    for choice in (along_block, [(size, way) for size, way, _ in whole_sides]):
         if choice:
             return _longest(choice)
     return _longest([(distance(s.start, s.end), _way(s)) for s in piece.outline])

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from patchwork.curves import chains
-from patchwork.joins import Order, spans
+from patchwork.joins import Order, Spans
 from patchwork.overlays import overlaid
 from patchwork.paths import Curve
 from patchwork.points import Point
@@ -60,14 +60,13 @@ class Ground:
     # --- units -------------------------------------------------------------------------------
 
     @cached_property
-    def _spans(self) -> tuple[list[int], list[int]]:
-        return spans(self.order)
+    def _spans(self) -> Spans:
+        return Spans(self.order)
 
     @cached_property
     def _span_arrays(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        starts, ends = self._spans
         # And one more that no unit has: number -1, outside the block.
-        return np.array([*starts, -1]), np.array([*ends, -1])
+        return np.array([*self._spans.starts, -1]), np.array([*self._spans.ends, -1])
 
     @cached_property
     def beside(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -85,9 +84,8 @@ class Ground:
 
     def met(self, one: int, other: int) -> int:
         """The first unit of which two pieces are part."""
-        starts, ends = self._spans
         unit = one
-        while not starts[unit] <= starts[other] < ends[unit]:
+        while not self._spans.holds(unit, other):
             above = self.order.parents[unit]
             assert above is not None, "the last unit has all pieces"
             unit = above

@@ -21,9 +21,10 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from patchwork.block import extent
+from patchwork.joins import Spans
 from patchwork.paths import Curve
 from patchwork.points import TOLERANCE, Point
-from patchwork.pressing import Press, Spans, darker_sides
+from patchwork.pressing import Press, darker_sides
 from patchwork.sewing_plan import SewingPlan
 
 SIDES = 4

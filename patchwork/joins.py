@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, TypeAlias
 
 from patchwork import paths
@@ -234,25 +235,38 @@ def members(order: Order, unit: int) -> list[int]:
     return list(_members(order.pieces, [(j.first, j.second) for j in order.joins], unit))
 
 
-def spans(order: Order) -> tuple[list[int], list[int]]:
-    """Where each unit's pieces stand in the row of all pieces in which every unit is together.
+class Spans:
+    """Which pieces are in which unit: a unit's pieces are consecutive in one row of all.
 
-    Unit ``u`` has the pieces ``p`` with ``starts[u] <= starts[p] < ends[u]``: a nested
-    set, by which a unit is known to have a piece without a walk through its joins.
-
-    Returns:
-        Starts and ends, by unit.
+    Attributes:
+        starts, ends: of each unit; it has the pieces ``p`` with
+            ``starts[unit] <= starts[p] < ends[unit]`` (a nested set).
     """
-    count = order.pieces
-    sizes = [1] * count
-    for join in order.joins:
-        sizes.append(sizes[join.first] + sizes[join.second])
-    starts = [0] * len(sizes)
-    for k in range(len(order.joins) - 1, -1, -1):
-        join = order.joins[k]
-        starts[join.first] = starts[count + k]
-        starts[join.second] = starts[count + k] + sizes[join.first]
-    return starts, [start + size for start, size in zip(starts, sizes, strict=True)]
+
+    def __init__(self, order: Order) -> None:
+        count = order.pieces
+        sizes = [1] * count
+        for join in order.joins:
+            sizes.append(sizes[join.first] + sizes[join.second])
+        self.starts = [0] * len(sizes)
+        for k in range(len(order.joins) - 1, -1, -1):
+            join = order.joins[k]
+            self.starts[join.first] = self.starts[count + k]
+            self.starts[join.second] = self.starts[count + k] + sizes[join.first]
+        self.ends = [start + size for start, size in zip(self.starts, sizes, strict=True)]
+        self._count = count
+
+    def holds(self, unit: int, piece: int | None) -> bool:
+        """Whether a piece is one of the unit's."""
+        return piece is not None and self.starts[unit] <= self.starts[piece] < self.ends[unit]
+
+    def pieces(self, unit: int) -> list[int]:
+        """The pieces of a unit, first unit before second."""
+        return self._row[self.starts[unit] : self.ends[unit]]
+
+    @cached_property
+    def _row(self) -> list[int]:
+        return sorted(range(self._count), key=self.starts.__getitem__)
 
 
 def nested(order: Order, ids: Sequence[str]) -> Joins:

@@ -13,6 +13,7 @@ from patchwork import paths
 from patchwork.block import MOST_PIECES
 from patchwork.faults import BlockError, Fault
 from patchwork.near_points import made_one
+from patchwork.overlays import overlaid
 from patchwork.points import TOLERANCE, Point, distance, plus, unit
 from patchwork.polygons import lines as strings_of
 from patchwork.polygons import polygons
@@ -50,12 +51,12 @@ def cut_into_pieces(
     drawn[f"{pointer}/frame"] = [*frame, frame[0]]
     _check_count(lines, pointer)
     strings = _meeting([[*frame, frame[0]], *lines])
-    network = shapely.unary_union([LineString(s) for s in strings if len(s) > 1])
-    faces, cut_edges, dangles, _ = shapely.polygonize_full([network])
-    for left_over in (*strings_of(cut_edges), *strings_of(dangles)):
+    chains = [LineString(s) for s in strings if len(s) > 1]
+    network, faces, left_overs = overlaid(_cut, chains, pointer=f"{pointer}/lines")
+    for left_over in left_overs:
         if left_over.length > 2 * TOLERANCE and room.covers(left_over):
             faults.append(_dangling(left_over, network, drawn))
-    for face in polygons(faces):
+    for face in faces:
         for hole in face.interiors:
             said = (
                 "these lines enclose a piece that lies free inside another one, which would be a "
@@ -65,16 +66,26 @@ def cut_into_pieces(
             faults.append(Fault(f"{pointer}/lines", "ring-shaped", said, (x, y)))
     if faults:
         raise BlockError(faults)
-    rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in polygons(faces)]
+    rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in faces]
     knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
     pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
     slivers = [p for p in pieces if Polygon(p).buffer(-TOLERANCE / 2).is_empty]
     # Beside the frame a sliver can be left off; inside it would be a hole.
     edge = outline.exterior.buffer(_NUDGE * 10)
-    inside = [p for p in slivers if Polygon(p).exterior.intersection(edge).length < TOLERANCE]
+    beside = (overlaid(shapely.intersection, Polygon(p).exterior, edge) for p in slivers)
+    inside = [p for p, on in zip(slivers, beside, strict=True) if on.length < TOLERANCE]
     if inside:
         raise BlockError([_sliver(ring, pointer) for ring in inside])
     return sorted((p for p in pieces if p not in slivers), key=_reading_order)
+
+
+def _cut(
+    chains: Sequence[LineString], grid_size: float | None = None
+) -> tuple[shapely.Geometry, list[Polygon], list[LineString]]:
+    """Lines cut where they cross: all of them, the faces between them, and what bounds none."""
+    network = shapely.union_all(chains, grid_size=grid_size)
+    faces, cut_edges, dangles, _ = shapely.polygonize_full([network])
+    return network, polygons(faces), [*strings_of(cut_edges), *strings_of(dangles)]
 
 
 def _sliver(ring: Sequence[Point], pointer: str) -> Fault:
@@ -123,7 +134,7 @@ def _outside(outline: Polygon, lines: Sequence[Sequence[Point]], pointer: str) -
             said = "a line needs two points that differ"
             faults.append(Fault(here, "no-length", said, line[0] if line else None))
             continue
-        beyond = LineString(line).difference(room)
+        beyond = overlaid(shapely.difference, LineString(line), room, pointer=here)
         if not beyond.is_empty:
             at = beyond.representative_point()
             said = "this line leaves the frame; end it on the frame"
@@ -189,7 +200,7 @@ def _dangling(
     drawn: Mapping[str, Sequence[Point]],
 ) -> Fault:
     """The fault of a line that ends in the middle of a piece, at its free end."""
-    rest = shapely.difference(network, left_over.buffer(1e-9))
+    rest = overlaid(shapely.difference, network, left_over.buffer(1e-9))
     ends = [left_over.coords[0], left_over.coords[-1]]
     free = max(ends, key=lambda p: shapely.Point(p).distance(rest))
     # The point as its author wrote it, which drawing past it has moved by a hair.

@@ -35,7 +35,7 @@ from typing import Literal, TypeAlias
 from patchwork import paths
 from patchwork.block import Block
 from patchwork.choices import Cost, Effort, Part, cheapest
-from patchwork.joins import Order
+from patchwork.joins import Order, Spans
 from patchwork.seams import Seams, Side
 
 Press: TypeAlias = Literal["first", "second", "open"]
@@ -189,39 +189,6 @@ def crossings(seams: Seams, order: Order) -> tuple[Crossing, ...]:
             if arms:
                 found.append(Crossing(point, k, arms))
     return tuple(found)
-
-
-class Spans:
-    """Which pieces are in which unit: a unit's pieces are consecutive in one list of all."""
-
-    def __init__(self, order: Order) -> None:
-        count = order.pieces
-        sizes = [1] * count
-        for join in order.joins:
-            sizes.append(sizes[join.first] + sizes[join.second])
-        self._starts = [0] * len(sizes)
-        placed = 0
-        for unit in reversed(range(len(sizes))):
-            if order.parents[unit] is None:
-                self._starts[unit] = placed
-                placed += sizes[unit]
-            if unit >= count:
-                join = order.joins[unit - count]
-                self._starts[join.first] = self._starts[unit]
-                self._starts[join.second] = self._starts[unit] + sizes[join.first]
-        self._sizes = sizes
-        self._pieces = sorted(range(count), key=self._starts.__getitem__)
-
-    def pieces(self, unit: int) -> list[int]:
-        """The pieces of a unit, first unit before second."""
-        start = self._starts[unit]
-        return self._pieces[start : start + self._sizes[unit]]
-
-    def holds(self, unit: int, piece: int | None) -> bool:
-        """Whether a piece is one of the unit's."""
-        return (
-            piece is not None and 0 <= self._starts[piece] - self._starts[unit] < self._sizes[unit]
-        )
 
 
 def _arms(

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from shapely import STRtree
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from patchwork import path_data, paths
 from patchwork.block import MOST_PIECES, MOST_POINTS, Block, Fabric, Grain, Joins, Piece, Section
@@ -22,6 +23,7 @@ from patchwork.faults import BlockError, Fault
 from patchwork.joins import order_from
 from patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
 from patchwork.linework import cut_into_pieces
+from patchwork.overlays import made_valid, overlaid
 from patchwork.paths import Curve, Outline
 from patchwork.points import TOLERANCE, Point
 from patchwork.polygons import polygon_of, polygons
@@ -117,7 +119,7 @@ def _finish_reading(
         if i not in shapes:
             said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
             faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
-        elif (at := _touches_itself(outlines[i])) is not None:
+        elif (at := _touches_itself(outlines[i], where[i])) is not None:
             said = f"the outline of piece {pieces[i].id!r} touches itself here"
             faults.append(Fault(where[i], "self-crossing", said, at))
             del shapes[i]  # as for one that is not sound: what it covers is not known
@@ -356,7 +358,7 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
             faults.append(Fault(here, "no-area", said, _place(piece)))
             continue
         shape = Polygon(points)
-        if not _bodies(shape):
+        if not _bodies(shape, here):
             said = f"piece {piece.id!r} has no area"
             faults.append(Fault(here, "no-area", said, _place(piece)))
         elif not shape.is_valid:
@@ -378,19 +380,19 @@ def _crossing(shape: Polygon) -> Point | None:
         return None
 
 
-def _touches_itself(outline: Outline) -> Point | None:
+def _touches_itself(outline: Outline, pointer: str) -> Point | None:
     """Where an outline touches itself once near points are one; None where only a hair is lost."""
     shape = Polygon(paths.ring(outline))
     if shape.is_valid:
         return None
-    bodies = _bodies(shape)
-    holes = [hole for p in bodies for h in p.interiors for hole in _bodies(Polygon(h))]
+    bodies = _bodies(shape, pointer)
+    holes = [hole for p in bodies for h in p.interiors for hole in _bodies(Polygon(h), pointer)]
     return _crossing(shape) if len(bodies) > 1 or holes else None
 
 
-def _bodies(shape: Polygon) -> list[Polygon]:
+def _bodies(shape: Polygon, pointer: str) -> list[Polygon]:
     """The parts of a shape that are wider than the tolerance somewhere."""
-    parts = polygons(shapely.make_valid(shape))
+    parts = polygons(made_valid(shape, pointer))
     return [p for p in parts if not p.buffer(-TOLERANCE / 2).is_empty]
 
 
@@ -401,13 +403,8 @@ def _check_overlaps(
     if not shapes:
         return 0
     found = 0
-    numbers, whole = list(shapes), list(shapes.values())
-    pairs = STRtree(whole).query(whole, predicate="intersects")
-    pairs = pairs[:, pairs[0] < pairs[1]]
-    for a, b in pairs[:, np.lexsort((pairs[1], pairs[0]))].T:
-        overlap = whole[a].intersection(whole[b])
-        if overlap.area > 1e-9 and not overlap.buffer(-TOLERANCE / 2).is_empty:
-            i, j = numbers[a], numbers[b]
+    for i, j, overlap in _overlaps(shapes):
+        if not overlap.buffer(-TOLERANCE / 2).is_empty:
             found += 1
             if found > MOST_OVERLAPS:
                 said = "further pieces overlap, which are not listed; move the edges of these first"
@@ -419,12 +416,26 @@ def _check_overlaps(
     return found
 
 
+def _overlaps(shapes: Mapping[int, Polygon]) -> Iterator[tuple[int, int, BaseGeometry]]:
+    """The numbers of pieces that overlap, and what both cover; hairs are left to the caller."""
+    numbers, whole = list(shapes), np.array([*shapes.values()], dtype=object)
+    pairs = STRtree(whole).query(whole, predicate="intersects")
+    pairs = pairs[:, pairs[0] < pairs[1]]
+    pairs = pairs[:, np.lexsort((pairs[1], pairs[0]))]
+    # Some at a time: of pieces in a heap not all pairs are wanted.
+    for few in range(0, pairs.shape[1], MOST_OVERLAPS):
+        first, second = pairs[:, few : few + MOST_OVERLAPS]
+        common = overlaid(shapely.intersection, whole[first], whole[second])
+        for k in np.flatnonzero(shapely.area(common) > 1e-9).tolist():
+            yield numbers[first[k]], numbers[second[k]], common[k]
+
+
 def _check_gaps(
     shapes: Sequence[Polygon], ids: Sequence[str], where: Sequence[str], faults: list[Fault]
 ) -> None:
     """Holes, cracks and parts that do not hang together."""
     tree = STRtree(shapes)
-    whole = shapely.unary_union(shapes)
+    whole = overlaid(shapely.union_all, shapes)
     for hole in _gaps(whole):
         at = _inside(hole)
         near = int(tree.nearest(hole))
@@ -432,7 +443,7 @@ def _check_gaps(
         faults.append(Fault(where[near], "gap", said, at))
     if not any(f.code == "gap" for f in faults):
         for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
-            near = int(tree.query(part.representative_point(), predicate="within")[0])
+            near = int(tree.nearest(part.representative_point()))
             said = f"piece {ids[near]!r} does not share an edge with the rest of the block"
             faults.append(Fault(where[near], "apart", said, _inside(part)))
 
@@ -446,13 +457,13 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
         for hole in part.interiors:
             if not Polygon(hole).buffer(-TOLERANCE / 2).is_empty:
                 yield Polygon(hole)
-    solid = shapely.unary_union(filled)
+    solid = overlaid(shapely.union_all, filled)
     closed = solid.buffer(reach, join_style="mitre", mitre_limit=20).buffer(
         -reach, join_style="mitre", mitre_limit=20
     )
     # On a grid: nearly all edges of the two coincide but for rounding, and without one GEOS
     # may give back the whole block.
-    cracks = shapely.difference(closed, solid, grid_size=1e-6)
+    cracks = overlaid(shapely.difference, closed, solid, grid=1e-6)
     for crack in polygons(cracks):
         if not crack.buffer(-TOLERANCE / 2).is_empty:
             yield crack

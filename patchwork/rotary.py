@@ -21,10 +21,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
+import shapely
 from shapely.geometry import LineString
 
 from patchwork.grain import ON_GRAIN
 from patchwork.lengths import Unit
+from patchwork.overlays import overlaid
 from patchwork.paths import Line
 from patchwork.points import (
     TOLERANCE,
@@ -128,7 +130,8 @@ def sides_of(template: Template) -> tuple[Side, ...] | None:
         found = []
         for t in (0.05, 0.275, 0.5, 0.725, 0.95):
             at = between(p, q, t)
-            beyond = LineString([at, plus(at, out, 12.0)]).intersection(cloth)
+            ray = LineString([at, plus(at, out, 12.0)])
+            beyond = overlaid(shapely.intersection, ray, cloth, on_block=False)
             found.append(float(beyond.length))
         if max(found) - min(found) > TOLERANCE:
             return None

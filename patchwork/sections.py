@@ -37,9 +37,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.points import Point, distance
-from patchwork.polygons import ring_polygon
-from patchwork.straight_cuts import Cut, StraightCuts
+from patchwork.points import distance
+from patchwork.straight_cuts import Cut, StraightCuts, Unpicking
 from patchwork.unit_bits import pieces_of
 
 MOST_UNITS = 12_000
@@ -92,43 +91,24 @@ def sewing_order(cuts: StraightCuts, unit: int) -> list[int] | None:
     What is cut off first is what lies furthest from the middle. Of the first two pieces that one
     leads that the next piece is sewn to.
     """
-    middle = _middle(cuts, unit)
-    away = {p: distance(_middle(cuts, 1 << p), middle) for p in pieces_of(unit)}
+    pieces = list(pieces_of(unit))
+    middle = cuts.middle(pieces)
+    away = {p: round(distance(cuts.middle([p]), middle), 4) for p in pieces}
+    left = Unpicking(cuts, unit)
     backward: list[int] = []
-    while unit & (unit - 1):
-        ends = _ends(cuts.through(unit))
-        if not ends:
+    while len(backward) < len(pieces) - 1:
+        last = max(left.ends, key=lambda p: (away[p], p), default=None)
+        if last is None:
             return None
-        last = max(ends, key=lambda p: (round(away[p], 4), p))
         backward.append(last)
-        unit ^= 1 << last
-    order = [*pieces_of(unit), *reversed(backward)]
+        left.take_off(last)
+    order = [*pieces_of(left.unit), *reversed(backward)]
     beside = [cuts.beside(p) for p in order[:2]]
     for p in order[2:]:
         touched = [bool(other >> p & 1) for other in beside]
         if touched[0] != touched[1]:
             return order if touched[0] else [order[1], order[0], *order[2:]]
     return order
-
-
-def _ends(through: Sequence[Cut]) -> list[int]:
-    """The pieces that these cuts cut off as the last step of a section would."""
-    return [
-        part.bit_length() - 1
-        for cut in through
-        if cut.clean
-        for part in (cut.first, cut.second)
-        if not part & (part - 1)
-    ]
-
-
-def _middle(cuts: StraightCuts, unit: int) -> Point:
-    shapes = [ring_polygon(cuts.rings[p]) for p in pieces_of(unit)]
-    area = sum(shape.area for shape in shapes)
-    return (
-        sum(shape.centroid.x * shape.area for shape in shapes) / area,
-        sum(shape.centroid.y * shape.area for shape in shapes) / area,
-    )
 
 
 @dataclass(slots=True)
@@ -145,6 +125,7 @@ class _Search:
         self.cuts = cuts
         self._known: dict[int, _Known] = {}
         self._through: dict[int, list[Cut]] = {}
+        self._parts: dict[int, list[int]] = {}
         self._section: dict[int, bool] = {}
         self._left = most_units
         self._apart: dict[tuple[int, int], bool] = {}
@@ -177,7 +158,7 @@ class _Search:
         """Sets of pieces that are all apart from each other, each as large as it easily gets."""
         pieces = range(self.cuts.count)
         neighbours = [self.cuts.beside(p).bit_count() for p in pieces]
-        middles = [_middle(self.cuts, 1 << p) for p in pieces]
+        middles = [self.cuts.middle([p]) for p in pieces]
         orders = (
             sorted(pieces, key=lambda p: (-neighbours[p], p)),
             sorted(pieces, key=lambda p: (middles[p][0] + middles[p][1], p)),
@@ -198,10 +179,16 @@ class _Search:
             both = 1 << one | 1 << other
             part: int | None = self.cuts.whole
             while part is not None and not self._is_section(part):
-                sides = (s for cut in self._cuts(part) for s in (cut.first, cut.second))
-                holding = (side for side in sides if not both & ~side)
-                part = min(holding, key=int.bit_count, default=None)
+                part = next((side for side in self._sides(part) if side & both == both), None)
             known = self._apart[one, other] = part is None
+        return known
+
+    def _sides(self, unit: int) -> list[int]:
+        """The parts that a cut can leave of a unit, the smallest first."""
+        known = self._parts.get(unit)
+        if known is None:
+            parts = (part for cut in self._cuts(unit) for part in (cut.first, cut.second))
+            known = self._parts[unit] = sorted(parts, key=int.bit_count)
         return known
 
     def _least(self, unit: int) -> int:
@@ -211,22 +198,27 @@ class _Search:
     def _cuts(self, unit: int) -> list[Cut]:
         known = self._through.get(unit)
         if known is None:
-            self._left -= 1
             known = self._through[unit] = self.cuts.through(unit)
         return known
 
     def _is_section(self, unit: int) -> bool:
+        known = self._section.get(unit)
+        if known is not None:
+            return known
+        if not unit & (unit - 1):
+            return True
         passed = []
-        while (known := self._section.get(unit)) is None:
-            passed.append(unit)
-            if not unit & (unit - 1):
-                known = True
-                break
-            ends = _ends(self._cuts(unit))
-            if not ends:
+        left = Unpicking(self.cuts, unit)
+        while (known := self._section.get(left.unit)) is None:
+            passed.append(left.unit)
+            self._left -= 1
+            if not left.ends:
                 known = False
                 break
-            unit ^= 1 << ends[0]
+            left.take_off(min(left.ends, key=left.ends.__getitem__))
+            if not left.unit & (left.unit - 1):
+                known = True
+                break
         self._section.update(dict.fromkeys(passed, known))
         return known
 
@@ -265,12 +257,9 @@ class _Search:
 
     def _likeliest(self, through: Sequence[Cut]) -> Cut:
         """The cut that leaves the largest section on one side; else the most even one."""
-
-        def section(cut: Cut) -> int:
-            sizes = [part.bit_count() for part in (cut.first, cut.second) if self._is_section(part)]
-            return max(sizes, default=0)
-
-        return max(through, key=section)
+        parts = ((part, cut) for cut in through for part in (cut.first, cut.second))
+        largest_first = sorted(parts, key=lambda part: -part[0].bit_count())
+        return next((cut for part, cut in largest_first if self._is_section(part)), through[0])
 
 
 def _evenness(cut: Cut) -> tuple[int, bool]:

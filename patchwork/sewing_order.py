@@ -47,7 +47,7 @@ import itertools
 import math
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
 from patchwork import paths
@@ -154,6 +154,9 @@ class _Map:
                 self.leaving[edge.start].append(2 * e)
                 self.leaving[edge.end].append(2 * e + 1)
         self.inner = [not out for out in outside]
+        # With the pieces round a point at the outside counts one that no unit has.
+        for point, out in enumerate(outside):
+            self.round[point] |= out << len(seams.sides)
         self.onward: list[tuple[Dart, ...]] = [()] * len(self.tail)
         """For each dart the darts into which it runs on without a bend, straightest first."""
         self.forced = [
@@ -163,6 +166,11 @@ class _Map:
             if self.inner[point]:
                 self._match_straight(point, at)
         self.middle = [_mean([seams.points[seams.start(s)] for s in own]) for own in seams.sides]
+        self.curved = [isinstance(edge.segment, Curve) for edge in seams.edges]
+        # What is asked again and again: where one dart does not run on straight into the next,
+        # and which pieces the unit has that was asked about last.
+        self._crooked: dict[tuple[Dart, Dart], bool] = {}
+        self._last: tuple[Unit, set[int]] = (0, set())
 
     def head(self, dart: Dart) -> int:
         return self.tail[dart ^ 1]
@@ -201,7 +209,7 @@ class _Map:
     def within(self, point: int, unit: Unit) -> bool:
         """Whether a point lies inside a unit, not on its outside."""
         around = self.round[point]
-        return self.inner[point] and around & unit == around
+        return around & unit == around
 
     def needless(self, cut: Sequence[Dart]) -> int:
         """How many needless bends a cut has."""
@@ -220,16 +228,26 @@ class _Map:
     def plainness(self, cut: Sequence[Dart]) -> tuple[bool, int]:
         """(curved, crooked): straight cuts come first, then cuts straight but for points that were
         put together (see ``seam_bends``), then curves."""
-        segments = [self.segment(d) for d in cut]
-        crooked = sum(
-            abs(turn(paths.tangent(one, 1.0), paths.tangent(other, 0.0))) > PIVOT
-            for one, other in zip(segments, segments[1:], strict=False)
-        )
-        return any(isinstance(s, Curve) for s in segments), crooked
+        crooked = 0
+        for pair in zip(cut, cut[1:], strict=False):
+            known = self._crooked.get(pair)
+            if known is None:
+                one, other = (self.segment(d) for d in pair)
+                turns = turn(paths.tangent(one, 1.0), paths.tangent(other, 0.0))
+                known = self._crooked[pair] = abs(turns) > PIVOT
+            crooked += known
+        return any(self.curved[d >> 1] for d in cut), crooked
+
+    def pieces(self, unit: Unit) -> set[int]:
+        """The pieces of a unit, to be read only."""
+        if self._last[0] != unit:
+            self._last = unit, set(pieces_of(unit))
+        return self._last[1]
 
     def first_darts(self, unit: Unit) -> list[Dart]:
         """The darts with which a cut of a unit can start."""
-        edges = {e for i in pieces_of(unit) for e, j in self.beside[i] if unit >> j & 1}
+        pieces = self.pieces(unit)
+        edges = {e for i in pieces for e, j in self.beside[i] if j in pieces}
         return [
             d
             for e in sorted(edges)
@@ -242,24 +260,22 @@ class _Map:
 
         Both sides are walked in turns until one is done, in steps of the smaller half.
         """
-        edges = {d >> 1 for d in cut}
+        inside, beside = self.pieces(unit), self.beside
+        closed = {d >> 1 for d in cut}
         edge = self.seams.edges[cut[0] >> 1]
         assert edge.left is not None
-        found = ({edge.right}, {edge.left})
-        stacks = ([edge.right], [edge.left])
-        side = 0
-        while stacks[side]:
-            piece = stacks[side].pop()
-            for e, other in self.beside[piece]:
-                if e not in edges and other not in found[side] and unit >> other & 1:
-                    found[side].add(other)
-                    stacks[side].append(other)
-            side ^= 1
-        small = found[side]
-        if (edge.left if side == 0 else edge.right) in small:
+        found, others = {edge.right}, {edge.left}
+        stack, waiting = [edge.right], [edge.left]
+        while stack:
+            for e, piece in beside[stack.pop()]:
+                if piece in inside and piece not in found and e not in closed:
+                    found.add(piece)
+                    stack.append(piece)
+            found, others, stack, waiting = others, found, waiting, stack
+        if edge.left in found and edge.right in found:
             return None
-        half = unit_of(small)
-        return list(small), half, unit ^ half
+        half = unit_of(found)
+        return list(found), half, unit ^ half
 
     def cuts(
         self, unit: Unit, most: int, steps: list[int]
@@ -268,6 +284,7 @@ class _Map:
 
         ``steps[0]`` is counted down; the walk ends early when it reaches zero.
         """
+        tail, round_, onward = self.tail, self.round, self.onward
         for first in self.first_darts(unit):
             path: list[Dart] = []
             passed: set[int] = set()
@@ -275,22 +292,23 @@ class _Map:
             while stack and steps[0] > 0:
                 steps[0] -= 1
                 dart, depth, bends = stack.pop()
-                passed.difference_update(self.tail[d ^ 1] for d in path[depth:])
-                del path[depth:]
+                if depth < len(path):
+                    passed.difference_update([tail[d ^ 1] for d in path[depth:]])
+                    del path[depth:]
                 path.append(dart)
-                point = self.tail[dart ^ 1]
-                if not self.within(point, unit):
+                point = tail[dart ^ 1]
+                if round_[point] & unit != round_[point]:  # at the unit's outside
                     if first < dart ^ 1:
                         bends += self.closing_bend(path)
                         if bends <= most:
                             yield bends, tuple(path)
                     continue
                 passed.add(point)
-                onward, forced = self.onward[dart], self.forced[point]
+                straight, forced = onward[dart], self.forced[point]
                 for after in reversed(self.leaving[point]):
-                    if after == dart ^ 1 or self.tail[after ^ 1] in passed:
+                    if after == dart ^ 1 or tail[after ^ 1] in passed:
                         continue
-                    more = bends + (not forced and after not in onward)
+                    more = bends + (not forced and after not in straight)
                     if more <= most:
                         stack.append((after, depth + 1, more))
 
@@ -725,7 +743,7 @@ class _Planner:
             return best
         # Everything was looked at: it is the best, or has few enough levels.
         few = best.levels if best.levels > enough else best.least_levels
-        return replace(best, least_needless=best.needless, least_levels=few)
+        return _Plan(best.halves, best.needless, best.levels, best.needless, few)
 
     def _best_of(
         self,

@@ -8,9 +8,10 @@ from fractions import Fraction
 from patchwork import paths
 from patchwork.block_words import width_by_height
 from patchwork.deviations import Compared, PointDeviation
+from patchwork.joins import Spans
 from patchwork.lengths import Unit, spoken
 from patchwork.points import Point
-from patchwork.pressing import Meeting, Press, Spans
+from patchwork.pressing import Meeting, Press
 from patchwork.sewing_plan import SewingPlan
 from patchwork.steps import Round, Size, Step
 

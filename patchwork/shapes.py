@@ -3,14 +3,18 @@
 Two pieces are alike if one can be turned, or flipped over and turned, so that its finished
 outline, its cut outline and its grain all lie on the other's.  The straight and the cross grain
 serve alike, unless an author gave the grain.
+
+Most pieces of a large block are copies of an earlier one, moved and not turned.  What that one is
+like, the copy is like too, by the same corners: it is compared with nothing but what is new since.
 """
 
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left, insort
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from patchwork import paths
 from patchwork.paths import Curve, Line, Outline, Segment
@@ -36,16 +40,21 @@ class Placement:
     moved: Point
 
     def point(self, p: Point) -> Point:
-        x, y = (-p[0], p[1]) if self.flipped else p
+        return self.points((p,))[0]
+
+    def points(self, points: Iterable[Point]) -> list[Point]:
         cos, sin = math.cos(math.radians(self.turned)), math.sin(math.radians(self.turned))
-        return (cos * x - sin * y + self.moved[0], sin * x + cos * y + self.moved[1])
+        right, down = self.moved
+        if self.flipped:
+            points = [(-x, y) for x, y in points]
+        return [(cos * x - sin * y + right, sin * x + cos * y + down) for x, y in points]
 
     def outline(self, outline: Outline) -> Outline:
         """The outline laid so; it still runs clockwise."""
         laid: list[Segment] = [
-            Line(self.point(s.start), self.point(s.end))
+            Line(*self.points((s.start, s.end)))
             if isinstance(s, Line)
-            else Curve(*(self.point(p) for p in (s.start, s.handle1, s.handle2, s.end)))
+            else Curve(*self.points((s.start, s.handle1, s.handle2, s.end)))
             for s in outline
         ]
         return paths.reverse_outline(laid) if self.flipped else tuple(laid)
@@ -83,39 +92,118 @@ def like_shapes(shapes: Sequence[Shape]) -> tuple[Likeness, ...]:
     A shape that can be laid onto another without being flipped is never flipped.
     """
     found: list[Likeness] = []
-    sizes: list[float] = []  # the firsts of their kind, by cut area
-    firsts: list[int] = []
+    firsts = _Firsts()
+    # By what copies of a shape have in common: what it fits, of so many firsts.
+    known: dict[tuple[float | None, ...], tuple[list[_Fit], int]] = {}
     for i, shape in enumerate(shapes):
-        size = paths.area(shape.cut)
-        # Areas of like shapes differ by the tolerance along the outline at most.
-        slack = CUT_TOLERANCE * paths.run_length(shape.cut)
-        alike: list[Likeness] = []
-        for k in range(bisect_left(sizes, size - slack), len(sizes)):
-            if sizes[k] > size + slack:
-                break
-            placement = laid_onto(shape, shapes[firsts[k]])
-            if placement is not None:
-                alike.append(Likeness(firsts[k], placement))
-        if alike:
-            found.append(min(alike, key=lambda a: (a.placement.flipped, a.like)))
+        common = _common_to_copies(shape)
+        fits, compared = known.get(common, ([], 0))
+        for k in firsts.of_like_size(shape, compared):
+            fit = _fit(shape, shapes[k])
+            if fit is not None:
+                fits.append(_Fit(fit[0], k, fit[1]))
+        known[common] = fits, len(firsts)
+        if fits:
+            best = min(fits)
+            onto = shapes[best.first].finished
+            laid = _laid(shape.finished, onto, best.flipped, best.shift)
+            found.append(Likeness(best.first, laid))
         else:
             found.append(Likeness(i, Placement(False, 0.0, (0.0, 0.0))))
-            at = bisect_left(sizes, size)
-            sizes.insert(at, size)
-            firsts.insert(at, i)
+            firsts.add(i, shape)
     return tuple(found)
 
 
 def laid_onto(shape: Shape, onto: Shape) -> Placement | None:
     """How ``shape`` is laid onto the other one, or None if it is not like it."""
+    fit = _fit(shape, onto)
+    return None if fit is None else _laid(shape.finished, onto.finished, *fit)
+
+
+class _Fit(NamedTuple):
+    """That a shape is like a first of its kind, flipped over or not.
+
+    Attributes:
+        shift: the corner of the first on which the shape's first corner lies.
+    """
+
+    flipped: bool
+    first: int
+    shift: int
+
+
+def _common_to_copies(shape: Shape) -> tuple[float | None, ...]:
+    """What a shape has in common with those that are the same, turned the same way.
+
+    To a millionth of an inch: far less than the tolerances within which shapes are alike.
+    """
+    x, y = shape.finished[0].start
+    common: list[float | None] = [shape.grain, shape.one_way, len(shape.finished)]
+    for segment in (*shape.finished, *shape.cut):
+        common.append(round(segment.start[0] - x, 6))
+        common.append(round(segment.start[1] - y, 6))
+        if isinstance(segment, Curve):
+            for handle in (segment.handle1, segment.handle2):
+                common += (None, round(handle[0] - x, 6), round(handle[1] - y, 6))
+    return tuple(common)
+
+
+class _Firsts:
+    """The first shapes of each kind, by the number of their corners and by their cut area."""
+
+    def __init__(self) -> None:
+        self._count = 0
+        # For each number of corners: (area, place in the order of adding, number, sides).
+        self._sorted: dict[int, list[tuple[float, int, int, tuple[float, float]]]] = {}
+
+    def __len__(self) -> int:
+        return self._count
+
+    def add(self, number: int, shape: Shape) -> None:
+        entry = paths.area(shape.cut), self._count, number, _longest_and_shortest(shape.finished)
+        insort(self._sorted.setdefault(len(shape.finished), []), entry)
+        self._count += 1
+
+    def of_like_size(self, shape: Shape, compared: int) -> list[int]:
+        """The numbers of those that a shape may be like, without those ``compared`` already."""
+        entries = self._sorted.get(len(shape.finished), ())
+        if compared == self._count or not entries:
+            return []
+        size = paths.area(shape.cut)
+        # Areas of like shapes differ by the tolerance along the outline at most.
+        slack = CUT_TOLERANCE * paths.run_length(shape.cut)
+        longest, shortest = _longest_and_shortest(shape.finished)
+        found = []
+        for k in range(bisect_left(entries, (size - slack,)), len(entries)):
+            area, place, number, sides = entries[k]
+            if area > size + slack:
+                break
+            if (
+                place >= compared
+                and abs(longest - sides[0]) <= 2 * TOLERANCE
+                and abs(shortest - sides[1]) <= 2 * TOLERANCE
+            ):
+                found.append(number)
+        return found
+
+
+def _longest_and_shortest(outline: Outline) -> tuple[float, float]:
+    sides = [distance(s.start, s.end) for s in outline]
+    return max(sides), min(sides)
+
+
+def _fit(shape: Shape, onto: Shape) -> tuple[bool, int] | None:
+    """Whether a shape has to be flipped to lie on another one, and which corner its first one
+    then lies on; None if it is not like it."""
     for flipped in (False, True):
-        for placement in _placements(shape.finished, onto.finished, flipped):
+        for shift in _shifts(shape.finished, onto.finished, flipped):
+            placement = _laid(shape.finished, onto.finished, flipped, shift)
             if (
                 _same_grain(shape, onto, placement)
                 and _lies_on(placement, shape.cut, onto.cut, CUT_TOLERANCE)
                 and _lies_on(placement, shape.finished, onto.finished, TOLERANCE)
             ):
-                return placement
+                return flipped, shift
     return None
 
 
@@ -129,20 +217,29 @@ def _same_grain(shape: Shape, onto: Shape, placement: Placement) -> bool:
     return min(apart, repeats - apart) <= GRAIN_TOLERANCE
 
 
-def _placements(outline: Outline, onto: Outline, flipped: bool) -> Iterator[Placement]:
-    """The placements that may lay the corners of one outline onto the other's, in turn."""
+def _corners(outline: Outline, flipped: bool) -> list[Point]:
+    if flipped:
+        return [(-s.end[0], s.end[1]) for s in reversed(outline)]
+    return [s.start for s in outline]
+
+
+def _shifts(outline: Outline, onto: Outline, flipped: bool) -> Iterator[int]:
+    """The corners of another outline on which the first corner may lie, the sides being as long."""
     if len(outline) != len(onto):
         return
-    corners = [s.start for s in Placement(flipped, 0.0, (0.0, 0.0)).outline(outline)]
+    corners = _corners(outline, flipped)
     sides = [distance(p, q) for p, q in zip(corners, corners[1:] + corners[:1], strict=True)]
-    others = [s.start for s in onto]
-    other_sides = [distance(s.start, s.end) for s in onto]
-    for shift in range(len(others)):
-        turned = other_sides[shift:] + other_sides[:shift]
-        if any(abs(a - b) > 2 * TOLERANCE for a, b in zip(sides, turned, strict=True)):
-            continue
-        pairs = list(zip(corners, others[shift:] + others[:shift], strict=True))
-        yield _best_fit(pairs, flipped)
+    others = [distance(s.start, s.end) for s in onto] * 2
+    for shift in range(len(sides)):
+        if all(abs(sides[k] - others[k + shift]) <= 2 * TOLERANCE for k in range(len(sides))):
+            yield shift
+
+
+def _laid(outline: Outline, onto: Outline, flipped: bool, shift: int) -> Placement:
+    others = _corners(onto, False)
+    return _best_fit(
+        list(zip(_corners(outline, flipped), others[shift:] + others[:shift], strict=True)), flipped
+    )
 
 
 def _best_fit(pairs: Sequence[tuple[Point, Point]], flipped: bool) -> Placement:

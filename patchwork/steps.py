@@ -15,16 +15,20 @@ that what is off in one round is not carried into the next.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from patchwork import paths
 from patchwork.block import Block
-from patchwork.joins import Kind, Order, Seam
+from patchwork.joins import Kind, Order, Seam, Spans
 from patchwork.outlines import Allowance
 from patchwork.paths import Curve
 from patchwork.points import TOLERANCE, Point, Vector, cross, distance, dot, minus, unit
-from patchwork.pressing import Press, Spans
+from patchwork.pressing import Press
 from patchwork.seams import Seams, straightened
 
 ALIKE = 0.01
@@ -188,66 +192,72 @@ def seam_points(seams: Seams, seam: Seam) -> list[Point]:
 
 def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
     """Each unit as a rectangle, pieces first; None for one that is no rectangle."""
-    spans = Spans(order)
-    return [
-        _rectangle(seams, spans, unit_number, edges)
-        for unit_number, edges in enumerate(boundaries(seams, order))
-    ]
-
-
-def boundaries(seams: Seams, order: Order) -> Iterator[frozenset[int] | set[int]]:
-    """The edges round each unit, pieces first; each set is good until the next one is asked for."""
-    kept: list[set[int]] = []
-    for sides in seams.sides:
-        kept.append({s.edge for s in sides})
-        yield kept[-1]
+    edges = _Edges(seams)
+    # A unit's boundary is that of its two units, without the edges that both have.
+    kept = [np.array(sorted({s.edge for s in sides})) for sides in seams.sides]
+    areas = [paths.area([seams.segment(s) for s in sides]) for sides in seams.sides]
+    found = [edges.rectangle(own, area) for own, area in zip(kept, areas, strict=True)]
     for join in order.joins:
-        small, large = sorted((kept[join.first], kept[join.second]), key=len)
-        large ^= small
-        kept.append(large)
-        yield large
+        kept.append(np.setxor1d(kept[join.first], kept[join.second], assume_unique=True))
+        kept[join.first] = kept[join.second] = _NONE
+        areas.append(areas[join.first] + areas[join.second])
+        found.append(edges.rectangle(kept[-1], areas[-1]))
+    return found
 
 
-def _rectangle(seams: Seams, spans: Spans, number: int, edges: Iterable[int]) -> Rectangle | None:
-    """The unit with these edges round it as a rectangle, or None if it is none.
+_NONE = np.array([], dtype=np.int64)
 
-    Its corners may be off by the tolerance within which points are one point.
-    """
-    own = [(e, seams.edges[e]) for e in sorted(edges)]
-    if any(isinstance(edge.segment, Curve) for _, edge in own):
-        return None
-    ends = [(edge.segment.start, edge.segment.end) for _, edge in own]
-    p, q = max(ends, key=lambda pq: round(distance(*pq), 6))
-    degrees = math.degrees(math.atan2(q[1] - p[1], q[0] - p[0])) % 90.0
-    if degrees >= 45.0 - 1e-6:
-        degrees -= 90.0
-    along = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
-    if abs(degrees) < 1e-9:
-        along = (1.0, 0.0)
-    across = (-along[1], along[0])
-    xs = [dot(p, along) for pq in ends for p in pq]
-    ys = [dot(p, across) for pq in ends for p in pq]
-    left, top, right, bottom = min(xs), min(ys), max(xs), max(ys)
-    sides: tuple[list[int], list[int], list[int], list[int]] = ([], [], [], [])
-    area = 0.0
-    for e, edge in own:
-        p, q = edge.segment.start, edge.segment.end
-        area += cross(p, q) / 2 * (1 if spans.holds(number, edge.right) else -1)
-        for side, axis, place in zip(
-            sides, (along, across, along, across), (left, top, right, bottom), strict=True
-        ):
-            if all(abs(dot(end, axis) - place) <= 2 * TOLERANCE for end in (p, q)):
-                side.append(e)
-                break
-        else:
+
+class _Edges:
+    """The edges of a block, in arrays: a chain of many strips has many long boundaries."""
+
+    def __init__(self, seams: Seams) -> None:
+        segments = [edge.segment for edge in seams.edges]
+        self.starts = np.array([s.start for s in segments])
+        self.ends = np.array([s.end for s in segments])
+        self.lengths = np.array([round(distance(s.start, s.end), 6) for s in segments])
+        self.curved = np.array([isinstance(s, Curve) for s in segments])
+
+    def rectangle(self, boundary: NDArray[np.int64], area: float) -> Rectangle | None:
+        """The unit with this boundary (edge numbers) as a rectangle, or None if it is none.
+
+        Its corners may be off by the tolerance within which points are one point.
+        """
+        if self.curved[boundary].any():
             return None
-    width, height = right - left, bottom - top
-    if abs(area - width * height) > 4 * TOLERANCE * (width + height):
-        return None
-    if not all(sides):
-        return None
-    a, b, c, d = (tuple(side) for side in sides)
-    return Rectangle(along, left, top, right, bottom, (a, b, c, d))
+        starts, ends = self.starts[boundary], self.ends[boundary]
+        longest = self.lengths[boundary].argmax()
+        (px, py), (qx, qy) = starts[longest].tolist(), ends[longest].tolist()
+        degrees = math.degrees(math.atan2(qy - py, qx - px)) % 90.0
+        if degrees >= 45.0 - 1e-6:
+            degrees -= 90.0
+        along = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
+        if abs(degrees) < 1e-9:
+            along = (1.0, 0.0)
+        across = (-along[1], along[0])
+        (from_x, to_x), (from_y, to_y) = (
+            [p[:, 0] * way[0] + p[:, 1] * way[1] for p in (starts, ends)] for way in (along, across)
+        )
+        left, right = float(min(from_x.min(), to_x.min())), float(max(from_x.max(), to_x.max()))
+        top, bottom = float(min(from_y.min(), to_y.min())), float(max(from_y.max(), to_y.max()))
+        width, height = right - left, bottom - top
+        if abs(area - width * height) > 4 * TOLERANCE * (width + height):
+            return None
+        sides = []
+        free = np.ones(len(boundary), dtype=np.bool_)
+        for one, other, place in (
+            (from_x, to_x, left),
+            (from_y, to_y, top),
+            (from_x, to_x, right),
+            (from_y, to_y, bottom),
+        ):
+            on = free & (abs(one - place) <= 2 * TOLERANCE) & (abs(other - place) <= 2 * TOLERANCE)
+            free &= ~on
+            sides.append(tuple(boundary[on].tolist()))
+        if free.any() or not all(sides):
+            return None
+        a, b, c, d = sides
+        return Rectangle(along, left, top, right, bottom, (a, b, c, d))
 
 
 def unfinished(seams: Seams, rectangle: Rectangle, allowance: Allowance) -> Size:
@@ -286,18 +296,25 @@ def _like(
     """
     spans = Spans(order)
     shapes = [_marks(seams, piece) for piece in range(order.pieces)]
-    firsts: dict[tuple[int, int, int], list[tuple[int, _Laid]]] = {}
+    counts = [len(shape) for shape in shapes]
+    kinds: list[tuple[int, ...]] = []
+    for k, join in enumerate(order.joins):
+        one, other = counts[join.first], counts[join.second]
+        counts.append(one + other)
+        kinds.append((levels[order.pieces + k], *sorted((one, other))))
+    several = Counter(kinds)
+    firsts: dict[tuple[int, ...], list[tuple[int, _Laid]]] = {}
     like = []
     for k, join in enumerate(order.joins):
-        if join.seam.ends is None:
+        # One that is alone of its kind is like itself only: so are all that sew a long chain.
+        if join.seam.ends is None or several[kinds[k]] == 1:
             like.append(k)
             continue
         laid = _Laid.of(seams, order, spans, k, directions[k], shapes)
         turned = laid.turned()
-        kind = (levels[order.pieces + k], *sorted((len(laid.right), len(laid.left))))
-        known = firsts.setdefault((kind[0], kind[1], kind[2]), [])
-        for first, other in known:
-            if laid.agrees(other) or turned.agrees(other):
+        known = firsts.setdefault(kinds[k], [])
+        for first, other_laid in known:
+            if laid.agrees(other_laid) or turned.agrees(other_laid):
                 like.append(first)
                 break
         else:
@@ -402,15 +419,15 @@ def _rounds(
 ) -> Iterator[Round]:
     """The rounds of every unit that grows by single pieces, with straight seams, round a centre."""
     spans = Spans(order)
-    edges = [frozenset(b) for b in boundaries(seams, order)]
     for chain in _chains(order):
         first = order.joins[chain[0]]
         centres = [u for u in (first.first, first.second) if u < order.pieces]
         if len(centres) == 1:
             centres = [first.first + first.second - centres[0]]
-        grown = [_grown(seams, order, edges, chain, c) for c in centres]
+        around = {c: _boundary(seams, spans.pieces(c)) for c in centres}
+        grown = [_grown(seams, order, around[c], chain, c) for c in centres]
         rounds, centre = min(
-            zip(grown, centres, strict=True), key=lambda g: _rank(order, edges, *g)
+            zip(grown, centres, strict=True), key=lambda g: _rank(order, around[g[1]], g[0])
         )
         if sum(map(len, rounds)) < FEWEST_STRIPS:
             continue
@@ -446,6 +463,14 @@ def _rounds(
             )
 
 
+def _boundary(seams: Seams, pieces: Iterable[int]) -> set[int]:
+    """The edges round some pieces."""
+    edges: set[int] = set()
+    for piece in pieces:
+        edges ^= {s.edge for s in seams.sides[piece]}
+    return edges
+
+
 def _ends(seams: Seams, edge: int) -> tuple[Point, Point]:
     return seams.edges[edge].segment.start, seams.edges[edge].segment.end
 
@@ -470,44 +495,44 @@ def _chains(order: Order) -> Iterator[list[int]]:
 
 
 def _rank(
-    order: Order,
-    edges: Sequence[frozenset[int]],
-    rounds: Sequence[tuple[int, ...]],
-    centre: int,
+    order: Order, around: Iterable[int], rounds: Sequence[tuple[int, ...]]
 ) -> tuple[int, int]:
     """Lower for that one of two pieces which is rather the centre of what grows from them.
 
     Each strip of the first round lies along the centre, and of two such pieces the
     centre is enclosed first; where strips come in mixed order, more lie along the centre.
+
+    Args:
+        around: the edges round the piece.
     """
     if not rounds:
         return 2, 0
-    along = {order.sewn_by[e] for e in edges[centre]}.intersection(rounds[0])
+    along = {order.sewn_by[e] for e in around}.intersection(rounds[0])
     return (0, rounds[0][-1]) if len(along) == len(rounds[0]) else (1, -len(along))
 
 
 def _grown(
-    seams: Seams,
-    order: Order,
-    edges: Sequence[frozenset[int]],
-    chain: Sequence[int],
-    centre: int,
+    seams: Seams, order: Order, around: Iterable[int], chain: Sequence[int], centre: int
 ) -> list[tuple[int, ...]]:
     """The complete rounds about a centre: each encloses all sides that ever get a strip.
 
     Strips on one pair of opposite sides alone make a row and not a round.
+
+    Args:
+        around: the edges round the centre.
     """
     rounds: list[tuple[int, ...]] = []
     left = list(chain)
-    base = centre
+    boundary = set(around)
     while left:
         inside = set(left)
-        sewn = {order.sewn_by[e]: e for e in edges[base] if order.sewn_by[e] in inside}
+        sewn = {order.sewn_by[e]: e for e in sorted(boundary) if order.sewn_by[e] in inside}
         ways = [unit(minus(*_ends(seams, e))) for e in sewn.values()]
         if all(abs(cross(u, v)) < 0.02 for u in ways[:1] for v in ways):
             break
         last = max(k for k in sewn if k is not None)
         rounds.append(tuple(k for k in left if k <= last))
         left = [k for k in left if k > last]
-        base = order.pieces + last
+        strips = (u for k in rounds[-1] for u in (order.joins[k].first, order.joins[k].second))
+        boundary ^= _boundary(seams, (u for u in strips if u < order.pieces and u != centre))
     return rounds

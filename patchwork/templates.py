@@ -134,8 +134,12 @@ def template_set(
         )
         for piece, like, shape, marks in zip(block.pieces, likes, shapes, match_points, strict=True)
     )
+    of_kind: dict[int, list[int]] = {k: [] for k in names}
+    for i, like in enumerate(likes):
+        of_kind[like.like].append(i)
     templates = tuple(
-        _template(block, k, name, shapes[k], likes, pieces, notches) for k, name in names.items()
+        _template(block, own, names[k], shapes[k], likes, pieces, notches)
+        for k, own in of_kind.items()
     )
     cautions = found_cautions(block, seams, order, allowance, cut.mismatches, pieces_pointer)
     return TemplateSet(block, allowance, corners, pieces, templates, cautions)
@@ -153,14 +157,14 @@ def letters(number: int) -> str:
 
 def _template(
     block: Block,
-    first: int,
+    own: Sequence[int],
     name: str,
     shape: Shape,
     likes: Sequence[Likeness],
     pieces: Sequence[CutPiece],
     notches: Sequence[Sequence[Notch]],
 ) -> Template:
-    own = [i for i, like in enumerate(likes) if like.like == first]
+    """A template, of a shape, for the pieces ``own``."""
     corner = paths.ring(shape.cut)
     home = Placement(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
     counts: dict[str | None, list[int]] = {}

@@ -16,6 +16,7 @@ from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
 from patchwork.block import Block
+from patchwork.overlays import overlaid
 from patchwork.paths import Line, Outline
 from patchwork.polygons import lines, polygon_of
 from patchwork.pressing import luminance
@@ -106,7 +107,8 @@ def filled(
         return marks
     room: BaseGeometry = polygon_of(outline)
     if kept_clear:
-        room = room.difference(shapely.union_all(list(kept_clear)))
+        clear = overlaid(shapely.union_all, list(kept_clear), on_block=False)
+        room = overlaid(shapely.difference, room, clear, on_block=False)
     for angle, spacing, kind in look.rails:
         marks += _lines(room, angle, spacing, kind)
     return marks
@@ -138,7 +140,8 @@ def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> 
         for k in numbers
     ]
     shapely.prepare(room)
-    for k, cut in zip(numbers, shapely.intersection(rails, room), strict=True):
+    inside = overlaid(shapely.intersection, rails, room, on_block=False)
+    for k, cut in zip(numbers, inside, strict=True):
         for part in lines(cut) if not isinstance(cut, MultiLineString) else list(cut.geoms):
             if part.length < _SHORTEST:
                 continue

@@ -7,6 +7,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
+from patchwork.overlays import overlaid
 from patchwork.polygons import polygon_of
 from render.drawing import Drawing, Mark, Stroke, Text, mark_box, text_corners
 from render.linekinds import PENS
@@ -29,15 +30,19 @@ def footprint(drawing: Drawing) -> BaseGeometry:
     box = drawing.box
     if not turns_freely(drawing):
         return shapely.box(box.x, box.y, box.right, box.bottom)
-    cut = shapely.union_all(
+    cut = overlaid(
+        shapely.union_all,
         [
             polygon_of(m.segments).buffer(PENS[m.kind].half, join_style="mitre")
             for m in drawing.marks
             if isinstance(m, Stroke) and m.kind == "cutting-line" and m.closed
-        ]
+        ],
+        on_block=False,
     )
-    outside = [_ink(m) for m in drawing.marks]
-    return shapely.union_all([cut, *(ink for ink in outside if not cut.covers(ink))])
+    inks = (_ink(m) for m in drawing.marks)
+    outside = [ink for ink in inks if not cut.covers(ink)]
+    covered: BaseGeometry = overlaid(shapely.union_all, [cut, *outside], on_block=False)
+    return covered
 
 
 def _ink(mark: Mark) -> BaseGeometry:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
+import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
@@ -23,6 +24,7 @@ from patchwork.block import extent
 from patchwork.block_words import allowance_words, block_size
 from patchwork.faults import BlockError
 from patchwork.foundation import Foundation, FoundationSection, Patch, SeamEdge, SeamMark
+from patchwork.overlays import overlaid
 from patchwork.paths import Line, Outline, Segment
 from patchwork.points import Point, distance, minus, outward, plus, unit
 from patchwork.polygons import lines, polygon_of, polygons
@@ -346,8 +348,9 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
     far = (right - left) + (bottom - top) + 1.0
     for degrees in range(0, 360, 15):
         u = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
-        ray = LineString([heart, plus(heart, u, far)]).intersection(cut)
-        reach = max((distance(heart, (x, y)) for g in lines(ray) for x, y in g.coords), default=0.0)
+        ray = LineString([heart, plus(heart, u, far)])
+        inside = lines(overlaid(shapely.intersection, ray, cut, on_block=False))
+        reach = max((distance(heart, (x, y)) for g in inside for x, y in g.coords), default=0.0)
         for more in (0.0, block.height, 2 * block.height):
             beyond = reach + 2 * CLEAR + more
             half = abs(u[0]) * block.width / 2 + abs(u[1]) * block.height / 2

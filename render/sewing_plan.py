@@ -17,10 +17,11 @@ from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
 from patchwork.block_words import allowance_words, block_size
+from patchwork.joins import Spans
+from patchwork.overlays import overlaid
 from patchwork.paths import Curve, Line, Outline
 from patchwork.points import Point, Vector, distance, minus, unit
 from patchwork.polygons import polygon_of, polygons
-from patchwork.pressing import Spans
 from patchwork.seams import straightened
 from patchwork.sewing_plan import SewingPlan
 from patchwork.sewing_words import CAUTION, Words, listed, steps_title
@@ -209,7 +210,7 @@ class _Figures:
         """A step drawn in a room, and at which scale."""
         join = self.plan.order.joins[step.join]
         units = [self.spans.pieces(u) for u in (join.first, join.second)]
-        wholes = [shapely.union_all([self.shapes[i] for i in own]) for own in units]
+        wholes = [overlaid(shapely.union_all, [self.shapes[i] for i in own]) for own in units]
         way = self._apart(step)
         for under in _SCALES:
             scale = 1.0 / under

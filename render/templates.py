@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from patchwork import paths
 from patchwork.block_words import allowance_words, block_size, width_by_height
 from patchwork.lengths import Unit
+from patchwork.overlays import overlaid
 from patchwork.paths import Outline
 from patchwork.points import Point, between, plus
 from patchwork.polygons import lines, polygon_of, polygons
@@ -158,7 +159,8 @@ def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
             for turn in turns(shape):
                 for at in places(room, block, turn):
                     label = rectangle_of(block, at, turn)
-                    left_over = room.difference(label.buffer(CLEAR, join_style="mitre"))
+                    clear = label.buffer(CLEAR, join_style="mitre")
+                    left_over = overlaid(shapely.difference, room, clear, on_block=False)
                     arrow = _arrow(left_over, template.grain, _SHORTEST_ARROW)
                     if arrow is not None:
                         return [*arrow, *block.placed(at, turn)]
@@ -194,7 +196,8 @@ def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mar
     ]
     # An arrow head is as wide as it is long: the rail stays half of that clear.
     slim = room.buffer(-_HEAD / 3, join_style="mitre")
-    chords = [c for part in shapely.intersection(rails, slim) for c in lines(part)]
+    cut = overlaid(shapely.intersection, rails, slim, on_block=False)
+    chords = [c for part in cut for c in lines(part)]
     longest = min(max((c.length for c in chords), default=0.0), _LONGEST_ARROW)
     if longest < max(shortest, 0.1):
         return None
@@ -233,7 +236,8 @@ def _outside(shape: Polygon, cut: Outline, words: _Words) -> list[Mark]:
         at = (inside.x, around.bottom + 3 * CLEAR + block.height / 2)
         start = (inside.x, around.bottom + 2.5 * CLEAR)
     # The leader ends just inside the finished outline, before any arrow in the middle.
-    reach = LineString([start, (inside.x, inside.y)]).intersection(shape)
+    way = LineString([start, (inside.x, inside.y)])
+    reach = overlaid(shapely.intersection, way, shape, on_block=False)
     entry = min(lines(reach), key=lambda g: g.distance(shapely.Point(start)), default=None)
     end = (inside.x, inside.y)
     if entry is not None:

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from patchwork.overlays import overlaid
 from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
 from render.ink import HALF, Ink, area
 from render.join_marks import Join, first_sheet_marks, second_sheet_marks
@@ -439,8 +440,9 @@ def _around(cell: Cell) -> list[Cell]:
 def _all_shown(ink: Ink, window: Box, others: Sequence[Box]) -> bool:
     """Whether the other windows show all that a window shows."""
     # Along their rims lies the other half of a line that they show whole.
-    shown = shapely.unary_union([area(other.grown(2 * HALF)) for other in others])
-    left_over = area(window).difference(shown)
+    rest = [area(other.grown(2 * HALF)) for other in others]
+    shown = overlaid(shapely.union_all, rest, on_block=False)
+    left_over = overlaid(shapely.difference, area(window), shown, on_block=False)
     return left_over.is_empty or not shapely.intersects(ink.near(window), left_over).any()
 
 

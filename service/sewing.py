@@ -8,9 +8,8 @@ from typing import Any, Final
 
 from patchwork.block import extent
 from patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
-from patchwork.joins import nested
+from patchwork.joins import Spans, nested
 from patchwork.lengths import Unit, in_unit
-from patchwork.pressing import Spans
 from patchwork.sewing_plan import SewingPlan
 from patchwork.sewing_words import Words
 from patchwork.steps import Round, Size, Step

@@ -12,7 +12,12 @@ from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from patchwork import paths
+from patchwork.block import Block
+from tests.patchwork.partitions import blocks
+
 SOME = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+FEW = settings(SOME, max_examples=12)
 
 # Sizes from a rounding error to far beyond any quilt.
 sizes = st.sampled_from([5e-324, 1e-12, 1e-6, 0.001, 1 / 3, 1.0, 6.5, 1e4, 1e9, 1e154, 1.7e308])
@@ -186,3 +191,121 @@ def test_wheels_whose_blades_nearly_meet_in_a_point(
     ]
     outlines = [[[10 + off * (i % 2), 10], rim[i], rim[(i + 1) % blades]] for i in range(blades)]
     answers_or_refuses(client, block_of(*outlines))
+
+
+# --- edges along each other but for rounding --------------------------------------------------
+
+WORK = ("check", "templates", "sewing-plan", "block-map", "cutting-list", "foundation")
+
+works = st.sampled_from(WORK)
+allowances = st.one_of(st.sampled_from([0, 0.01, 0.25, 1, 3]), st.floats(0, 3))
+corners = st.sampled_from(["matched", "blunt", "full"])
+turns = st.sampled_from([0.0, 1.0, math.sqrt(2), math.pi / 7])
+spans = st.sampled_from([0.6, 6.0, 1000.0])
+widths = st.sampled_from([6.0, 12.0])
+
+
+def asked_of(block: dict[str, Any], **settings: Any) -> str:
+    """A request on paper that has room for all of a block."""
+    paper = {"width": 40, "height": 40}
+    return json.dumps({"block": block, "sheet": {"paper": paper}, **settings})
+
+
+def turned(outline: Any, turn: float, size: float) -> list[list[float]]:
+    cos, sin = size * math.cos(turn), size * math.sin(turn)
+    return [[x * cos - y * sin, x * sin + y * cos] for x, y in outline]
+
+
+def nudged(outline: list[list[float]], chance: random.Random, by: float) -> list[list[float]]:
+    """Each coordinate moved up or down: to the next number that a double can be, or by up to so
+    many inches."""
+    if not by:
+        return [[math.nextafter(c, chance.choice([-1e9, 1e9])) for c in p] for p in outline]
+    return [[c + chance.uniform(-by, by) for c in p] for p in outline]
+
+
+@FEW
+@given(
+    blocks(),
+    st.randoms(use_true_random=False),
+    st.tuples(turns, spans, slight, widths),
+    works,
+    allowances,
+    corners,
+)
+def test_pieces_whose_common_edges_differ_in_their_last_digits(
+    client: FlaskClient,
+    block: Block,
+    chance: random.Random,
+    lies: tuple[float, float, float, float],
+    to: str,
+    allowance: float,
+    corners: str,
+) -> None:
+    turn, span, by, width = lies
+    rings = [turned(paths.ring(p.outline), turn, span / 6) for p in block.pieces]
+    pieces = [
+        {"id": piece.id, "outline": nudged(ring, chance, by)}
+        for piece, ring in zip(block.pieces, rings, strict=True)
+    ]
+    asked = asked_of(
+        {"pieces": pieces}, finish={"width": width}, allowance=allowance, corners=corners
+    )
+    answers_or_refuses(client, asked, to)
+
+
+@FEW
+@given(st.floats(0.005, 1), st.floats(0, 1.5), st.floats(0.1, 2.5), turns, works, allowances)
+def test_a_piece_that_fills_a_bay_wider_than_its_mouth(
+    client: FlaskClient,
+    mouth: float,
+    wider: float,
+    depth: float,
+    turn: float,
+    to: str,
+    allowance: float,
+) -> None:
+    half, end = mouth / 2, (mouth + wider) / 2
+    bay = [[3 - half, 3], [3 - half, 3 - depth / 2], [3 - end, 3 - depth / 2], [3 - end, 3 - depth]]
+    bay += [[6 - x, y] for x, y in reversed(bay)]
+    upper = turned([[0, 0], [6, 0], [6, 3], *reversed(bay), [0, 3]], turn, 1.0)
+    lower = turned([[0, 3], *bay, [6, 3], [6, 6], [0, 6]], turn, 1.0)
+    pieces = [{"id": "quay", "outline": upper}, {"id": "basin", "outline": lower}]
+    answers_or_refuses(client, asked_of({"pieces": pieces}, allowance=allowance), to)
+
+
+@FEW
+@given(st.floats(0.01, 3), st.integers(1, 8), st.floats(0.02, 2), slight, works, allowances)
+def test_curves_that_run_along_each_other(
+    client: FlaskClient,
+    high: float,
+    waves: int,
+    apart: float,
+    off: float,
+    to: str,
+    allowance: float,
+) -> None:
+    s = 6 / waves
+    there = f"c{s / 3} {high} {2 * s / 3} {-high} {s} 0" * waves
+    back = f"c{-s / 3} {-high - off} {-2 * s / 3} {high - off} {-s} 0" * waves
+    paths_ = [
+        f"M0 0H6V3{back}Z",
+        f"M0 3{there}V{3 + apart}{back}Z",
+        f"M0 {3 + apart}{there}V12H0Z",
+    ]
+    pieces = [{"id": f"wave{i}", "path": path} for i, path in enumerate(paths_)]
+    answers_or_refuses(client, asked_of({"pieces": pieces}, allowance=allowance), to)
+
+
+def test_two_pieces_beside_each_other_that_lie_apart_from_the_rest(client: FlaskClient) -> None:
+    """The point that stands for both together lies on the edge between them."""
+    answer = client.post(
+        "/v1/check",
+        data=block_of(*([[x, 0], [x + 1, 0], [x + 1, 1], [x, 1]] for x in (0, 1, 2, 5, 6))),
+        content_type="application/json",
+    )
+    assert answer.json is not None
+    assert answer.status_code == 422
+    (error,) = answer.json["errors"]
+    assert error["code"] == "apart"
+    assert error["pointer"] in ("/block/pieces/3", "/block/pieces/4")

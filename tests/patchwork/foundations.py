@@ -6,15 +6,17 @@ Nothing here knows how sections are found: every order and every way to join is 
 from __future__ import annotations
 
 import itertools
+import math
 import random
+from collections.abc import Sequence
 from functools import cache
 
 import shapely
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import split as cut_shape
 
 from patchwork import paths
-from patchwork.block import Block, Joins
+from patchwork.block import Block, Fabric, Joins, Piece
 from patchwork.polygons import polygons
 from tests.patchwork.partitions import SMALLEST, block_of
 
@@ -154,3 +156,39 @@ def notched(seed: int) -> Block | None:
         whole = len(parts) == 2 and min(p.area for p in parts) > SMALLEST
         shapes += parts if whole else [shape]
     return block_of(shapes)
+
+
+def bowed(seed: int) -> Block | None:
+    """A square cut by one or two flat arcs and some straight lines.
+
+    The arcs are drawn as chords that turn by less than a degree: a seam along one has no pivot,
+    and is a straight one by the contract (section 5), but no line for a section's step.
+    """
+    rng = random.Random(seed)
+    shapes = [box(0, 0, 6, 6)]
+    for _ in range(rng.randint(1, 2)):
+        middle, radius, bow = rng.uniform(1, 5), rng.uniform(14, 40), rng.choice((1, -1))
+        arc = LineString(
+            (x, middle + bow * (radius - math.sqrt(radius**2 - (x - 3) ** 2)))
+            for x in (k / 5 for k in range(-2, 33))
+        )
+        shapes = [part for shape in shapes for part in polygons(cut_shape(shape, arc))]
+    for _ in range(rng.randint(0, 3)):
+        shapes.sort(key=lambda s: s.area)
+        largest = shapes.pop()
+        x, y = largest.centroid.x, largest.centroid.y
+        across, down = rng.choice(((9, 0), (0, 9), (rng.uniform(-9, 9), 9)))
+        line = LineString([(x - across, y - down), (x + across, y + down)])
+        shapes += polygons(cut_shape(largest, line))
+    return block_of(shapes)
+
+
+def strips(widths: Sequence[float], height: float = 6.0) -> Block:
+    """Upright strips in a row, from the left."""
+    ends = [0.0, *itertools.accumulate(widths)]
+    outlines = (
+        paths.polygon([(x, 0.0), (to, 0.0), (to, height), (x, height)])
+        for x, to in itertools.pairwise(ends)
+    )
+    pieces = tuple(Piece(f"s{k}", outline, "cloth") for k, outline in enumerate(outlines, 1))
+    return Block("strips", "in", pieces, (Fabric("cloth", "Sailcloth", "#d8c69a"),))

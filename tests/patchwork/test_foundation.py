@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import random
-import time
 from dataclasses import replace
 from typing import Any
 
@@ -23,7 +22,7 @@ from patchwork.read import block_from_drawing, block_from_pieces
 from patchwork.seams import lay_out
 from patchwork.sections import fewest_sections, joined
 from patchwork.straight_cuts import StraightCuts
-from tests.patchwork.foundations import Exhaustive, notched
+from tests.patchwork.foundations import Exhaustive, notched, strips
 from tests.patchwork.partitions import block_of, crossing_lines, straight_blocks, through_cut
 from tests.patchwork.raw_edges import Cut, end_gaps, reach_outside
 
@@ -73,15 +72,20 @@ def orders(found: Foundation) -> dict[str, tuple[str, ...]]:
 # --- the fewest sections ------------------------------------------------------------------------
 
 
-@given(straight_blocks(8))
-@settings(max_examples=50, deadline=None)
-def test_sections_are_the_fewest_that_exhaustion_finds(block: Block) -> None:
+def has_the_fewest_sections(block: Block) -> None:
+    """A block's sections are as few as exhaustion finds; each can be sewn, and all be joined."""
     exhaustive = Exhaustive(block)
     found = foundation(block, Allowance())
     assert found.optimal
     assert len(found.sections) == exhaustive.fewest(frozenset(range(len(block.pieces))))
     assert all(exhaustive.order_is_sewable(section.order) for section in found.sections)
     assert exhaustive.joins_are_straight(found.joins, orders(found))
+
+
+@given(straight_blocks(8))
+@settings(max_examples=50, deadline=None)
+def test_sections_are_the_fewest_that_exhaustion_finds(block: Block) -> None:
+    has_the_fewest_sections(block)
 
 
 @st.composite
@@ -146,12 +150,7 @@ def test_the_same_for_blocks_that_are_not_convex(seed: int) -> None:
     block = notched(seed)
     if block is None or len(block.pieces) > 8:
         return
-    exhaustive = Exhaustive(block)
-    found = foundation(block, Allowance())
-    assert found.optimal
-    assert len(found.sections) == exhaustive.fewest(frozenset(range(len(block.pieces))))
-    assert all(exhaustive.order_is_sewable(section.order) for section in found.sections)
-    assert exhaustive.joins_are_straight(found.joins, orders(found))
+    has_the_fewest_sections(block)
 
 
 @pytest.mark.parametrize("name", STRAIGHT)
@@ -189,6 +188,33 @@ def test_string_of_strips_is_one_section_from_the_middle() -> None:
     assert len(found.sections) == 1
     assert found.sections[0].order[0] == "p3"
     assert found.joins == "A"
+
+
+def test_two_thousand_strips_are_one_section() -> None:
+    """As many pieces as a block may have, each sewn to the row of those before it.
+
+    The row is a thousand inches long, and a line may be off by a two-thousandth of that.
+    """
+    found = foundation(strips([0.5] * 2000), Allowance())
+    assert found.joins == "A"
+    assert found.optimal
+    row = [int(name[1:]) for name in found.sections[0].order]
+    assert sorted(row) == list(range(1, 2001))
+    first = last = row[0]
+    for strip in row[1:]:
+        assert strip in (first - 1, last + 1)
+        first, last = min(first, strip), max(last, strip)
+
+
+def test_two_thousand_strips_in_a_given_order_are_kept() -> None:
+    block = strips([1.5] * 2000)
+    names = [piece.id for piece in block.pieces]
+    given_order = replace(block, sections=(Section("run", tuple(names)),))
+    assert foundation(given_order, Allowance()).sections[0].order == tuple(names)
+    names[7], names[1500] = names[1500], names[7]
+    with pytest.raises(BlockError) as caught:
+        foundation(replace(block, sections=(Section("run", tuple(names)),)), Allowance())
+    assert [fault.pointer for fault in caught.value.faults] == ["/block/sections/0/order/7"]
 
 
 def test_fan_starts_in_its_middle() -> None:
@@ -234,13 +260,10 @@ def _grid(rows: int, columns: int, seed: int) -> Block:
 
 
 @pytest.mark.parametrize("seed", [0, 1, 2])
-def test_120_pieces_take_a_few_seconds(seed: int) -> None:
+def test_what_120_pieces_need_is_proven(seed: int) -> None:
     block = _grid(5, 5, 0) if seed == 0 else _grid(7, 8, seed)
     assert 100 < len(block.pieces) < 170
-    start = time.process_time()
-    found = foundation(block, Allowance())
-    assert time.process_time() - start < 6
-    assert found.optimal
+    assert foundation(block, Allowance()).optimal
 
 
 def test_large_block_is_not_claimed_to_have_the_fewest() -> None:
@@ -254,10 +277,10 @@ def test_large_block_is_not_claimed_to_have_the_fewest() -> None:
 
 def test_levels_are_the_fewest() -> None:
     """Eight strips join in three levels, five in three, two in one."""
-    for strips, levels in ((8, 3), (5, 3), (2, 1), (1, 0)):
-        block = drawing([[[k, 0], [k, 6]] for k in range(1, strips)], width=strips)
+    for count, levels in ((8, 3), (5, 3), (2, 1), (1, 0)):
+        block = strips([1.0] * count)
         pairs = joined(StraightCuts(lay_out([p.outline for p in block.pieces])))
-        depth = [0] * strips
+        depth = [0] * count
         for first, second in pairs:
             depth.append(max(depth[first], depth[second]) + 1)
         assert depth[-1] == levels
@@ -509,8 +532,6 @@ def test_rectangles_are_summed_by_fabric() -> None:
         assert need.area == pytest.approx(4 * 3.75**2)
 
 
-def test_random_blocks_of_many_pieces_are_quick() -> None:
+def test_what_a_random_block_of_many_pieces_needs_is_proven() -> None:
     block = next(b for s in range(400) if (b := through_cut(s, 25, 20.0)) is not None)
-    start = time.process_time()
     assert foundation(block, Allowance()).optimal
-    assert time.process_time() - start < 3

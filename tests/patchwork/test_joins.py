@@ -28,12 +28,12 @@ from patchwork.joins import (
     BrokenSeam,
     Order,
     Seam,
+    Spans,
     members,
     nested,
     order_from,
     seam_along,
     seam_bends,
-    spans,
 )
 from patchwork.paths import Line
 from patchwork.points import TOLERANCE, Point
@@ -179,9 +179,10 @@ def check_bookkeeping(block: Block, order: Order) -> None:
     )
     for edge, by in zip(seams.edges, order.sewn_by, strict=True):
         assert (by is None) == (edge.left is None)
-    starts, ends = spans(order)
+    spans = Spans(order)
     for unit in range(len(order.parents)):
-        own = [p for p in range(count) if starts[unit] <= starts[p] < ends[unit]]
+        assert spans.pieces(unit) == members(order, unit)
+        own = [p for p in range(count) if spans.holds(unit, p)]
         assert own == sorted(members(order, unit))
 
 

@@ -124,3 +124,46 @@ def test_first_of_each_kind_stands_for_the_rest() -> None:
     likes = like_shapes([shape(SCALENE), shape(KITE_LIKE), shape(turned), shape(flipped)])
     assert [like.like for like in likes] == [0, 1, 0, 0]
     assert [like.placement.flipped for like in likes] == [False, False, False, True]
+
+
+KINDS = {"scalene": SCALENE, "isosceles": ISOSCELES, "kite": KITE_LIKE}
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(sorted(KINDS)),
+            st.booleans(),
+            st.sampled_from([0.0, 30.0, 90.0]),  # few, so that many are moved copies of others
+            st.tuples(st.integers(-9, 9), st.integers(-9, 9)),
+        ),
+        min_size=1,
+        max_size=30,
+    )
+)
+def test_pieces_share_the_template_of_their_kind_however_they_are_laid(
+    made: list[tuple[str, bool, float, Point]],
+) -> None:
+    shapes = [
+        shape(laid(KINDS[kind], Placement(flip, turn, move))) for kind, flip, turn, move in made
+    ]
+    kinds = [kind for kind, *_ in made]
+    for own, (kind, flip, *_), found in zip(shapes, made, like_shapes(shapes), strict=True):
+        first = kinds.index(kind)
+        assert found.like == first
+        assert found.placement.flipped is (kind != "isosceles" and flip != made[first][1])
+        corners = laid([s.start for s in own.finished], found.placement)
+        for corner in corners:
+            near = min(math.dist(corner, s.start) for s in shapes[first].finished)
+            assert near < 1e-6
+
+
+def test_moved_copies_with_another_grain_or_cut_outline_are_other_kinds() -> None:
+    def kinds(x: float) -> list[Shape]:
+        points = [(px + x, py) for px, py in SCALENE]
+        trimmed = paths.polygon([(x - 0.2, -0.2), (x + 4.0, -0.2), (x + 4.0, 0.2), (x + 1.0, 2.2)])
+        free, slanted = shape(points, None), shape(points, 45.0)
+        return [shape(points, 0.0), free, slanted, Shape(free.finished, trimmed, 0.0)]
+
+    likes = like_shapes([*kinds(0.0), *kinds(7.0), *kinds(-3.0)])
+    assert [found.like for found in likes] == [0, 1, 2, 3] * 3

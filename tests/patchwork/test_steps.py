@@ -25,6 +25,7 @@ from patchwork.seams import Seams, lay_out
 from patchwork.sewing_order import order_of
 from patchwork.steps import SewingSteps, Size, sewing_steps
 from tests.patchwork import partitions
+from tests.patchwork.foundations import strips
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 
@@ -179,6 +180,18 @@ def test_sizes_of_a_random_block_are_those_of_the_units_rectangles(
     assert_sizes_as_shapely_has_them(turned(block, degrees))
 
 
+def test_each_strip_of_a_long_chain_adds_its_finished_width() -> None:
+    """Five hundred strips, each sewn to all before it; an allowance stays on either side."""
+    block = strips([1.5] * 500)
+    row: Joins = "s1"
+    for k in range(2, 501):
+        row = (row, f"s{k}")
+    steps = pressed_alike(replace(block, joins=row)).steps
+    assert [s.unfinished for s in steps] == [size(1.5 * k + 0.5, 6.5) for k in range(2, 501)]
+    assert [s.level for s in steps] == list(range(1, 500))
+    assert all(s.like == s.join for s in steps)  # each has one strip more than any other
+
+
 def test_drawing_in_rounded_thirds_is_still_a_rectangle() -> None:
     block = square([[3.333, 0], [3.333, 10]], [[6.667, 0], [6.667, 10]], side=10.0)
     for step in steps_of(block).steps:
@@ -328,6 +341,29 @@ def test_cabin_that_grows_round_one_corner_has_rounds_of_two_strips() -> None:
     rounds = steps_of(block_from_pieces({"pieces": pieces, "joins": joins})).rounds
     assert [r.centre for r in rounds] == [("c",)] * 3
     assert [r.unfinished for r in rounds] == [size(s, s) for s in (3.5, 4.5, 5.5)]
+
+
+def test_cabin_of_many_rounds_grows_by_two_strips_each_time() -> None:
+    """Strips of an inch: each round adds two inches to both sides of a centre of two."""
+    pieces = [{"id": "c", "outline": [[-1, -1], [1, -1], [1, 1], [-1, 1]]}]
+    joins: object = "c"
+    for n in range(1, 41):
+        m = n + 1
+        logs = {
+            "n": [[-n, -m], [n, -m], [n, -n], [-n, -n]],
+            "e": [[n, -m], [m, -m], [m, n], [n, n]],
+            "s": [[-n, n], [m, n], [m, m], [-n, m]],
+            "w": [[-m, -m], [-n, -m], [-n, m], [-m, m]],
+        }
+        for side, outline in logs.items():
+            pieces.append({"id": f"{side}{n}", "outline": outline})
+            joins = [joins, f"{side}{n}"]
+    rounds = steps_of(block_from_pieces({"pieces": pieces, "joins": joins})).rounds
+    assert [r.joins for r in rounds] == [tuple(range(4 * k, 4 * k + 4)) for k in range(40)]
+    assert [r.unfinished for r in rounds] == [
+        size(s, s) for s in (2.5 + 2 * k for k in range(1, 41))
+    ]
+    assert all(r.from_centre == pytest.approx((1.25 + r.number,) * 4) for r in rounds)
 
 
 def test_centre_of_several_pieces_is_framed_in_one_round() -> None:
