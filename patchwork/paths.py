@@ -173,15 +173,6 @@ def tangent(segment: Segment, t: float) -> Vector:
     return unit(next((c for c in chords if length(c) > 1e-9), minus(segment.end, segment.start)))
 
 
-def bend(curve: Curve, t: float) -> float:
-    """Curvature at ``t`` (1 / inches), positive where the curve turns clockwise as seen."""
-    along = _derivative(curve, t)
-    speed = length(along)
-    if speed < 1e-9:
-        return 0.0
-    return cross(along, _second_derivative(curve, t)) / speed**3
-
-
 def reverse(segment: Segment) -> Segment:
     """The same edge, travelled the other way."""
     if isinstance(segment, Line):

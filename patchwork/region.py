@@ -155,10 +155,7 @@ def _run(
     if beside is None:
         # Beside the tightest part of a bay the parallel runs backward; its points remain.
         return tuple(straight)
-    if first[1] > last[1]:
-        beside = paths.reverse_outline(beside)
-    return (
-        *(paths.moved_ends(s, points[0], s.end) for s in beside[:1]),
-        *beside[1:-1],
-        *(paths.moved_ends(s, s.start, points[-1]) for s in beside[1:][-1:]),
-    )
+    parts = [*(paths.reverse_outline(beside) if first[1] > last[1] else beside)]
+    parts[0] = paths.moved_ends(parts[0], points[0], parts[0].end)
+    parts[-1] = paths.moved_ends(parts[-1], parts[-1].start, points[-1])
+    return tuple(parts)

@@ -19,6 +19,7 @@ from patchwork.faults import Fault
 from patchwork.lengths import UNITS, Unit, in_unit
 from service import VERSION, answers, openapi
 from service.answers import Answer, Form, NoSuchBlock, NoSuchSheet
+from service.batches.tables import WrongVersion
 from service.batches.workers import MOST_PROCESSES, run_workers
 from service.json_text import NotJson, read_json, write_json
 from service.keys import BadKeys, new_key
@@ -53,7 +54,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return GOOD
     except OSError as error:
-        print(f"piecewright: {error.filename}: {error.strerror}", file=sys.stderr)
+        # A write names no file; then it is where the output goes.
+        where = error.filename or getattr(given, "output", None) or "standard output"
+        print(f"piecewright: {where}: {error.strerror}", file=sys.stderr)
         return MISUSED
     except (_Misuse, NoSuchBlock, NoSuchSheet) as error:
         print(f"piecewright: {error}", file=sys.stderr)
@@ -96,7 +99,7 @@ def _packet_body(given: argparse.Namespace) -> Any:
 
 
 def _file_body(given: argparse.Namespace) -> Any:
-    return _source(given.file)
+    return _read(given.file)
 
 
 def _quilt_body(given: argparse.Namespace) -> Any:
@@ -195,7 +198,10 @@ def _serve(given: argparse.Namespace, settings: Settings) -> int:
 def _work(given: argparse.Namespace, settings: Settings) -> int:
     if not 0 <= given.processes <= MOST_PROCESSES:
         raise _Misuse(f"--processes is at most {MOST_PROCESSES}")
-    run_workers(settings, given.processes)
+    try:
+        run_workers(settings, given.processes)
+    except WrongVersion as error:
+        raise _Misuse(str(error)) from None
     return GOOD
 
 
@@ -285,12 +291,16 @@ def _given(options: dict[str, Any]) -> dict[str, Any]:
 
 def _source(name: str) -> Any:
     """The JSON of a file, or of standard input for ``-``; or the id of a catalogue block."""
-    if name == "-":
-        raw = sys.stdin.buffer.read()
-    elif Path(name).suffix.lower() == ".json" or Path(name).exists():
-        raw = Path(name).read_bytes()
-    else:
-        return name
+    if name == "-" or Path(name).suffix.lower() == ".json" or Path(name).exists():
+        return _read(name)
+    return name
+
+
+def _read(name: str) -> Any:
+    """The JSON of a file, or of standard input for ``-``."""
+    if name == "-" and sys.stdin is None:
+        raise _Misuse("-: standard input is closed")
+    raw = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
     try:
         return read_json(raw)
     except NotJson as error:

@@ -159,14 +159,6 @@ def test_a_handle_on_its_end_leaves_the_direction_to_the_next_point(
         assert close(paths.tangent(curve, t), direction)
 
 
-@pytest.mark.parametrize(("sweep", "sign"), [(math.pi, 1), (-math.pi, -1)])
-def test_a_circle_bends_by_one_over_its_radius_clockwise_positive(sweep: float, sign: int) -> None:
-    for segment in Ellipse((1, 1), 4, 4, 0).arc(0.3, sweep):
-        assert isinstance(segment, Curve)
-        for t in (0, 0.3, 0.5, 1):
-            assert paths.bend(segment, t) == pytest.approx(sign / 4, rel=1e-3)
-
-
 @settings(deadline=None)
 @given(segments, parameters)
 def test_an_edge_travelled_the_other_way_has_the_same_points(segment: Segment, t: float) -> None:

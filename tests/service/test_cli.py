@@ -128,6 +128,33 @@ def test_a_form_that_a_thing_does_not_come_in_ends_with_2(
     assert not out.exists()
 
 
+@pytest.mark.parametrize("name", ["nosuch", "nine-patch", "nosuch.json"])
+def test_a_quilt_that_is_no_file_ends_with_2(capsys: pytest.CaptureFixture[str], name: str) -> None:
+    assert main(["quilt-plan", name]) == MISUSED
+    assert capsys.readouterr().err == f"piecewright: {name}: No such file or directory\n"
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("templates - <&-", "-: standard input is closed"),
+        ("templates nine-patch > /dev/full", "standard output: No space left on device"),
+        (
+            "templates nine-patch --format pdf -o /dev/full",
+            "/dev/full: No space left on device",
+        ),
+    ],
+)
+def test_what_cannot_be_read_or_written_is_named(command: str, said: str) -> None:
+    done = subprocess.run(
+        ["sh", "-c", f'"{sys.executable}" -m service.cli {command}'],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (MISUSED, f"piecewright: {said}\n")
+
+
 def test_one_sheet_of_an_svg(client: FlaskClient, tmp_path: Path, block: str) -> None:
     made = written(tmp_path, block, "--page", "1", ending="svg")
     assert made == templates(client, {"block": BLOCK}, "image/svg+xml", "?page=1").data
