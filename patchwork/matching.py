@@ -133,7 +133,7 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
             corners = tuple(
                 (c.arrives, c.leaves, c.turns, widths[c.arriving], widths[c.leaving]) for c in run
             )
-            curved = any(c.arriving in curves or c.leaving in curves for c in run)
+            curved = bool(curves) and any(c.arriving in curves or c.leaving in curves for c in run)
             yield _Run(point, run, (corners, tuple(ranked)), joins, curved)
 
 
