@@ -11,9 +11,10 @@ from patchwork.block import Block, extent, finished
 from patchwork.polygons import polygon_of
 from patchwork.seams import lay_out as seams_of
 from render import fonts
-from render.block_map import EDGE, outside, swatch
+from render.block_map import EDGE, outside
 from render.drawing import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
 from render.fabric_fills import Look, filled, looks
+from render.map_key import swatch
 from render.text_column import BODY, LEADING, SMALL, Entry, broken, lines, paragraph
 
 SAFETY: Final = (

@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import paths
+from patchwork.overlays import overlaid
 from patchwork.points import Point
 from render.drawing import Box, Dot, Mark, Stroke, Text, mark_box, text_corners
 from render.linekinds import BACKGROUND, PENS
@@ -86,5 +87,7 @@ class Ink:
         hits = self._tree.query(around, predicate="intersects").tolist()
         if not behind:
             hits = [n for n in hits if self.marks[self._numbers[n]].kind not in BACKGROUND]
-        parts: NDArray[np.object_] = shapely.intersection(self.shapes[hits], around)
+        parts: NDArray[np.object_] = overlaid(
+            shapely.intersection, self.shapes[hits], around, on_block=False
+        )
         return parts

@@ -12,8 +12,10 @@ import numpy as np
 import shapely
 from shapely import affinity
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
-from patchwork.points import Point
+from patchwork.overlays import overlaid
+from patchwork.points import Point, Vector
 from patchwork.polygons import polygons
 from render import fonts
 from render.drawing import Mark, Text
@@ -81,11 +83,13 @@ def turns(shape: Polygon) -> list[float]:
 
 
 class Room:
-    """Where a label is to lie, turned level for each turn that is asked for once."""
+    """Where a label is to lie; what one look at it has found out is kept for the next one."""
 
     def __init__(self, shape: Polygon) -> None:
-        self._shape = shape
+        self.shape = shape
         self._level: dict[float, Polygon] = {}
+        self._found: dict[tuple[float, float, float], list[Polygon]] = {}
+        self._grown: Polygon | None = None
 
     def too_thin(self, block: TextBlock) -> bool:
         """True only if the block has no place with any turn.
@@ -93,11 +97,11 @@ class Room:
         One that lies in the room has the middle line of its longer side as far inside the room's
         border as half its shorter side.
         """
-        if self._shape.area < block.width * block.height:
+        if self.shape.area < block.width * block.height:
             return True
         short, long = sorted((block.width, block.height))
         # Arcs of the buffer are chords; the hundredth makes up for that.
-        middle = self._shape.buffer(-0.99 * short / 2)
+        middle = self.shape.buffer(-0.99 * short / 2)
         if middle.is_empty:
             return True
         left, top, right, bottom = middle.bounds
@@ -112,16 +116,12 @@ class Room:
         areas = self._middles(block, turn)
         if not areas:
             return
-        middles = max(areas, key=lambda part: part.area)
-        inner = middles.centroid
-        centre = inner if middles.covers(inner) else middles.point_on_surface()
-        corners = np.array(middles.exterior.coords)
-        extremes = [corners[np.argmin(corners @ way)] for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+        if self._grown is None:
+            self._grown = self.shape.buffer(1e-6)
         cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        grown = self._shape.buffer(1e-6)
-        for x, y in [(centre.x, centre.y), *extremes]:
+        for x, y in _points_of(max(areas, key=lambda part: part.area)):
             at = (cos * x - sin * y, sin * x + cos * y)
-            if grown.covers(rectangle_of(block, at, turn)):
+            if self._grown.covers(rectangle_of(block, at, turn)):
                 yield at
 
     def _middles(self, block: TextBlock, turn: float) -> list[Polygon]:
@@ -129,18 +129,44 @@ class Room:
 
         There the block fits: exactly so for a convex room, and others are looked at once more.
         """
-        if self._shape.is_empty:
+        key = (block.width, block.height, turn)
+        if key not in self._found:
+            self._found[key] = self._overlap(block.width, block.height, turn)
+        return self._found[key]
+
+    def _overlap(self, width: float, height: float, turn: float) -> list[Polygon]:
+        if self.shape.is_empty:
             return []
         if turn not in self._level:
-            self._level[turn] = affinity.rotate(self._shape, -turn, origin=(0, 0))
+            self._level[turn] = affinity.rotate(self.shape, -turn, origin=(0, 0))
         level = self._level[turn]
-        w, h = block.width / 2, block.height / 2
         left, top, right, bottom = level.bounds
-        if right - left < 2 * w or bottom - top < 2 * h:
+        if right - left < width or bottom - top < height:
             return []
-        corners = [(dx, dy) for dx in (w, -w) for dy in (h, -h)]
-        moved = [shapely.transform(level, partial(np.add, by)) for by in corners]
-        return polygons(shapely.intersection_all(moved))
+        # Moved to both sides first, and what is left of it up and down.
+        across = _overlap_of_moved(level, (width / 2, 0.0))
+        return polygons(_overlap_of_moved(across, (0.0, height / 2)))
+
+
+def _points_of(area: Polygon) -> Iterator[Point]:
+    """The middle of an area, and its points furthest out, both where two are equally far."""
+    inner = area.centroid
+    centre = inner if area.covers(inner) else area.point_on_surface()
+    yield centre.x, centre.y
+    corners = shapely.get_coordinates(area.exterior)
+    # Rounded, so that equal ones are equal.
+    x, y = np.round(corners, 9).T
+    for keys in ((y, x), (-y, x), (y, -x), (-y, -x), (x, y), (-x, y), (x, -y), (-x, -y)):
+        far = corners[np.lexsort(keys)[0]]
+        yield float(far[0]), float(far[1])
+
+
+def _overlap_of_moved(shape: BaseGeometry, way: Vector) -> BaseGeometry:
+    """What a shape moved by ``way`` has in common with itself moved back by as much."""
+    there = shapely.transform(shape, partial(np.add, way))
+    back = shapely.transform(shape, partial(np.add, (-way[0], -way[1])))
+    common: BaseGeometry = overlaid(shapely.intersection, there, back, on_block=False)
+    return common
 
 
 def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
@@ -149,6 +175,11 @@ def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
 
 
 def rectangle_of(block: TextBlock, at: Point, turn: float) -> Polygon:
+    """What a block of text takes up with its middle at a point, turned about it."""
     w, h = block.width / 2, block.height / 2
-    level = shapely.box(at[0] - w, at[1] - h, at[0] + w, at[1] + h)
-    return affinity.rotate(level, turn, origin=at)
+    cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    corners = [
+        (at[0] + cos * x - sin * y, at[1] + sin * x + cos * y)
+        for x, y in ((w, -h), (w, h), (-w, h), (-w, -h))
+    ]
+    return Polygon(np.array(corners))

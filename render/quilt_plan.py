@@ -13,12 +13,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from patchwork import group_words, paths
 from patchwork.block import Block, extent
 from patchwork.group_quilt import Placement, QuiltPlan
+from patchwork.overlays import overlaid
 from patchwork.paths import Curve, Line, Outline, Segment
 from patchwork.points import Point
 from patchwork.polygons import lines as line_parts
@@ -26,11 +28,12 @@ from patchwork.sewing_words import size
 from patchwork.steps import Size
 from patchwork.templates import letters
 from render import fonts
-from render.block_map import EDGE, arrow, meeting_mark
+from render.block_map import EDGE
 from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
 from render.fabric_fills import Look, filled, looks
 from render.furniture import Heading
 from render.linekinds import LineKind
+from render.map_signs import arrow, meeting_mark
 from render.text_column import (
     BODY,
     SMALL,
@@ -230,7 +233,9 @@ class _Picture:
         if not Box(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)).meets(room):
             yield Stroke(kind, (segment,), weight=0.3)
             return
-        path: BaseGeometry = LineString(points).difference(_area(room))
+        path: BaseGeometry = overlaid(
+            shapely.difference, LineString(points), _area(room), on_block=False
+        )
         for part in line_parts(path):
             ends = list(part.coords)
             chain = tuple(

@@ -27,11 +27,12 @@ from patchwork.sewing_plan import SewingPlan
 from patchwork.sewing_words import CAUTION, Words, listed, steps_title
 from patchwork.steps import Step
 from render import fonts
-from render.block_map import arrow, meeting_mark, pressed_way, rings
+from render.block_map import rings
 from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
 from render.fabric_fills import Look, filled, looks
 from render.furniture import Heading
 from render.labels import CLEAR, places, rectangle_of, text_block, turns
+from render.map_signs import arrow, meeting_mark, pressed_way
 
 WIDTH: Final = 3.72
 HEIGHT: Final = 2.66

@@ -30,12 +30,6 @@ OVERLAYS: Final = (
 )
 """By their names in ``shapely.lib``."""
 
-UNPROTECTED: Final = (
-    "render/ink.py",
-    "render/quilt_plan.py",
-)
-"""Modules that do not overlay by ``patchwork.overlays`` yet."""
-
 SLOTTED: Final = {
     # A slot narrower than two allowances, beside a point of 3 degrees.
     "pieces": [
@@ -99,7 +93,7 @@ def place() -> str | None:
         if path.parent.parent == REPOSITORY and path.parent.name in ("patchwork", "render"):
             name = f"{path.parent.name}/{path.name}"
             if name != "patchwork/overlays.py":
-                return None if name in UNPROTECTED else f"{name}:{frame.f_lineno}"
+                return f"{name}:{frame.f_lineno}"
         frame = frame.f_back
     return None
 

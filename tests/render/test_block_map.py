@@ -7,12 +7,18 @@ import math
 
 import pdfplumber
 import pytest
+from shapely import union_all
+from shapely.geometry import Polygon
 
 from patchwork.block import Block, Piece, extent
-from patchwork.paths import polygon
+from patchwork.joins import Spans
+from patchwork.paths import polygon, ring
+from patchwork.polygons import polygon_of
 from patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
 from render.block_map import block_map_drawings, heading
-from render.drawing import Box, Drawing, Stroke, Text, drawn, mark_box
+from render.drawing import Box, Drawing, Stroke, Text, box_of, drawn, mark_box, text_corners
+from render.map_names import VERY_MANY
+from render.map_signs import circle
 from render.papers import PAPERS
 from render.pdf import sheets_pdf
 from render.sheets import SheetSettings, lay_out
@@ -153,11 +159,11 @@ def _around(boxes: list[Box]) -> Box:
     return Box(left, top, max(b.right for b in boxes) - left, max(b.bottom for b in boxes) - top)
 
 
-def squares(count: int, side: float) -> SewingPlan:
+def squares(count: int, side: float, word: str = "p") -> SewingPlan:
     """``count`` by ``count`` squares of a side in inches, sewn in rows."""
     pieces = tuple(
         Piece(
-            f"p{row}-{column}",
+            f"{word}{row}-{column}",
             polygon([(x * side, y * side) for x, y in _corners(column, row)]),
         )
         for row in range(count)
@@ -188,3 +194,51 @@ def test_a_map_says_how_many_names_found_no_room() -> None:
 
 def test_a_map_with_room_for_all_says_nothing_of_it() -> None:
     assert not any("No room" in text for text in words(block_map_drawings(squares(3, 2.0))))
+
+
+@pytest.mark.parametrize("word", ["p", "Harbour row piece "])
+def test_nothing_is_written_over_a_line_where_many_names_stand_outside(word: str) -> None:
+    # Long names have no room in 0.6 in squares: leaders run between names on all four sides.
+    (found,) = block_map_drawings(squares(12, 0.6, word))
+    assert spoiled(found) == []
+
+
+def test_a_postage_stamp_quilt_of_many_pieces_has_its_words_in_their_pieces() -> None:
+    """Like pieces are worked out once, so each is checked against Shapely in its own place."""
+    plan = squares(25, 0.6)
+    assert len(plan.block.pieces) > VERY_MANY
+    (found,) = block_map_drawings(plan)
+    assert spoiled(found) == []
+    shapes = {piece.id: polygon_of(piece.outline) for piece in plan.block.pieces}
+    beside = {
+        str(n): union_all([shapes[plan.block.pieces[i].id] for i in _sewn(plan, n - 1)])
+        for n in range(1, len(plan.order.joins) + 1)
+    }
+    on_block = [m for m in found.marks if isinstance(m, Text) and m.at[1] < 25 * 0.6]
+    names = [m for m in on_block if m.text in shapes]
+    numbers = [m for m in on_block if m.bold]
+    assert len(names) > 300
+    assert len(numbers) > 500
+    for mark in names:
+        assert shapes[mark.text].covers(Polygon(text_corners(mark)))
+    for mark in numbers:
+        assert beside[mark.text].covers(Polygon(text_corners(mark)))
+
+
+def _sewn(plan: SewingPlan, step: int) -> list[int]:
+    spans, join = Spans(plan.order), plan.order.joins[step]
+    return [*spans.pieces(join.first), *spans.pieces(join.second)]
+
+
+def test_a_drawing_has_a_box_around_all_of_its_ink() -> None:
+    for drawing in (*map_of("storm-at-sea", 3.0), *map_of("pineapple", 12.0)):
+        own, around = drawing.box, box_of(drawing.marks)
+        assert (own.x, own.y) == pytest.approx((around.x, around.y), abs=1e-9)
+        assert (own.right, own.bottom) == pytest.approx((around.right, around.bottom), abs=1e-9)
+
+
+def test_a_number_stands_in_a_round_circle() -> None:
+    outline = circle((1.0, 2.0), 0.09)
+    away = [math.dist(p, (1.0, 2.0)) for p in ring(outline)]
+    assert max(abs(r - 0.09) for r in away) < 0.09 / 3000
+    assert polygon_of(outline).area == pytest.approx(math.pi * 0.09**2, rel=0.01)
