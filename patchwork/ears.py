@@ -19,13 +19,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from patchwork.ground import Ground
 from patchwork.joins import Order
-from patchwork.long_tips import CLOSE, LongTip, long_tips, probes_of
+from patchwork.long_tips import CLOSE, LongTip, Probe, long_tips, probes_of
 from patchwork.overlays import overlaid
 from patchwork.points import Point, Vector, cross, dot, minus, outward, unit
-from patchwork.polygons import ring_polygon
+from patchwork.polygons import ring_polygon, ring_polygons
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
 
@@ -38,33 +39,31 @@ _SHORT = 1e-9
 _Stretch: TypeAlias = tuple[Point, Point]
 """A straight part of a raw edge, in the sense of travel."""
 
-_Close: TypeAlias = list[tuple[Point, float]]
-"""Points, each with the first unit that has cloth within one allowance of it."""
-
 
 def cut_ears(
     seams: Seams,
     order: Order,
     widths: Sequence[float],
     tips: MutableMapping[TipKey, Tip],
+    reach: Sequence[float],
 ) -> set[int]:
     """Cut the tips that stick out of any unit's plain offset along that unit's raw edges.
 
     Args:
         widths: the allowance of each edge, inches.
         tips: the tips of all corners; one that is cut is replaced.
+        reach: of the longest tip at each point, inches.
 
     Returns:
         The points at which a tip was cut.
     """
     ground = Ground(seams, order, widths)
     cut: set[int] = set()
-    long = long_tips(ground, tips)
+    long = long_tips(ground, tips, reach)
     if not long:
         return cut
-    looked_at = list(_surroundings(ground, long))
-    for found, close in zip(looked_at, _close_since(ground, looked_at), strict=True):
-        if found.trim(close):
+    for found in _surroundings(ground, long):
+        if found.trim():
             tips[found.corner.piece, found.corner.side] = found.tip
             cut.add(found.point)
     return cut
@@ -72,24 +71,11 @@ def cut_ears(
 
 def _surroundings(ground: Ground, long: Sequence[LongTip]) -> Iterator[_Surroundings]:
     """The tips, to be cut, each with the edges near it."""
-    shapes = [ring_polygon(one.tip.ring(ground.seams.points[one.point])) for one in long]
+    shapes = ring_polygons([one.tip.ring(ground.seams.points[one.point]) for one in long])
     found, near = ground.tree.query(shapes, "dwithin", ground.most + AGREED)
     each = np.split(near, np.searchsorted(found, range(1, len(long))))
     for one, own in zip(long, each, strict=True):
         yield _Surroundings(ground, one, sorted(own.tolist()))
-
-
-def _close_since(ground: Ground, tips: Sequence[_Surroundings]) -> Iterator[_Close]:
-    """For points of each tip's edge, the first unit that has cloth within one allowance."""
-    probes = [probes_of(tip.tip, tip.place) for tip in tips]
-    owners = [tip for tip, own in zip(tips, probes, strict=True) for _ in own]
-    first = [math.inf] * len(owners)
-    found, pieces = ground.near([p for own in probes for p in own], ground.least + CLOSE)
-    for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
-        first[k] = min(first[k], ground.met(owners[k].corner.piece, piece))
-    sinces = iter(first)
-    for own in probes:
-        yield [(point, next(sinces)) for point in own]
 
 
 # --- a tip and its neighbours ---------------------------------------------------------------
@@ -104,28 +90,30 @@ class _Surroundings:
     def __init__(self, ground: Ground, long: LongTip, near: Sequence[int]) -> None:
         self.ground, self.near = ground, near
         self.point, self.corner = long.point, long.corner
-        self.tip, self._first = long.tip.copy(), long.unit
+        self.tip, self._first, self._probes = long.tip.copy(), long.unit, long.probes
         self.place = ground.seams.points[self.point]
         edges = [ground.seams.edges[e] for e in near]
         points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
         around = {c.piece for p in points for run in ground.seams.around[p] for c in run}
         self.joined = {p: ground.met(self.corner.piece, p) for p in sorted(around)}
 
-    def trim(self, close: _Close) -> bool:
-        """Cut what sticks out of a unit; says whether that was anything.
-
-        Args:
-            close: for points of the tip's edge the first unit that has cloth within one allowance.
-        """
+    def trim(self) -> bool:
+        """Cut what sticks out of a unit; says whether that was anything."""
         cut = False
+        close = self._close_since(self._probes)
         for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
             far = [p for p, since in close if since > sewn]
             if not far:
                 break
             if not self._in_own_tip(sewn, far) and self._cut(sewn):
                 cut = True
-                (close,) = _close_since(self.ground, [self])
+                close = self._close_since(probes_of(self.ground, self.tip, self.place))
         return cut
+
+    def _close_since(self, probes: Sequence[Probe]) -> list[tuple[Point, float]]:
+        """Points of the tip's edge, each with the first unit with cloth within one allowance."""
+        met, piece = self.ground.met, self.corner.piece
+        return [(p, min((met(piece, q) for q in near), default=math.inf)) for p, near in probes]
 
     def _in_own_tip(self, unit: int, far: Sequence[Point]) -> bool:
         """Whether points lie in the tip of the unit's own corner at the tip's place."""
@@ -143,9 +131,10 @@ class _Surroundings:
         strips = [self.ground.strip(e, forward) for e, forward in outside]
         rings = [tip.ring(place) for tip, place in self._unit_tips(unit, outside)]
         cloth = [self.ground.cloth(p) for p, since in self.joined.items() if since <= unit]
-        plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
+        plain_offset = np.array([*cloth, *(s.shape for s in strips), *ring_polygons(rings)])
         shape = ring_polygon(self.tip.ring(self.place))
-        if not _sticks_out(shape, plain_offset):
+        outside_unit = _left_over(shape, plain_offset)
+        if not _shows(outside_unit):
             return False
         cut = False
         across = [*_crossed(shape, [s.raw_edge for s in strips]), *_rims_crossed(shape, rings)]
@@ -153,7 +142,9 @@ class _Surroundings:
             normal = outward(_direction(start, end))
             if self.tip.cut(Bound(normal, dot(normal, minus(start, self.place)))):
                 cut = True
-                if not _sticks_out(ring_polygon(self.tip.ring(self.place)), plain_offset):
+                shape = ring_polygon(self.tip.ring(self.place))
+                outside_unit = overlaid(shapely.intersection, outside_unit, shape)
+                if not _shows(outside_unit):
                     break
         return cut
 
@@ -229,17 +220,22 @@ def _direction(start: Point, end: Point) -> Vector:
     return unit(minus(end, start))
 
 
-def _sticks_out(tip: Polygon, plain_offset: NDArray[np.object_]) -> bool:
-    """Whether a tip lies outside the parts of a unit's plain offset, by more than a curve's points.
+def _left_over(tip: Polygon, plain_offset: NDArray[np.object_]) -> BaseGeometry:
+    """What of a tip lies outside the parts of a unit's plain offset, or a sliver of it.
 
     A part at a time is taken away: most often little of the tip is left after the first.
     """
-    rest = tip
+    rest: BaseGeometry = tip
     for part in plain_offset[shapely.intersects(tip, plain_offset)]:
         rest = overlaid(shapely.difference, rest, part)
         if rest.area < _SLIVER:
-            return False
-    return not rest.buffer(-CLOSE / 2, join_style="mitre").is_empty
+            break
+    return rest
+
+
+def _shows(rest: BaseGeometry) -> bool:
+    """Whether what is left over is more than rounding and the points of curves make."""
+    return rest.area >= _SLIVER and not rest.buffer(-CLOSE / 2, join_style="mitre").is_empty
 
 
 def _crossed(tip: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stretch]:

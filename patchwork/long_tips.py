@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -22,10 +22,14 @@ import shapely
 from patchwork.ground import Ground
 from patchwork.points import Point, between, plus
 from patchwork.seams import Corner
-from patchwork.tips import AGREED, FLAT, Tip, TipKey
+from patchwork.tips import AGREED, Tip, TipKey
 
 CLOSE: Final = 5e-5
 """Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""
+
+
+Probe: TypeAlias = tuple[Point, Sequence[int]]
+"""A point of a tip's edge on the block, and the pieces within one allowance of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,39 +39,66 @@ class LongTip:
     Attributes:
         point: the point its corner lies at.
         unit: the first unit in which the corner has a neighbour.
+        probes: points of its edge.
     """
 
     point: int
     corner: Corner
     tip: Tip
     unit: int
+    probes: Sequence[Probe] = ()
 
 
-def long_tips(ground: Ground, tips: Mapping[TipKey, Tip]) -> list[LongTip]:
-    """The tips of a block that do not lie within one allowance of their first unit's cloth."""
-    long = list(_reaching(ground, tips))
+def long_tips(ground: Ground, tips: Mapping[TipKey, Tip], reach: Sequence[float]) -> list[LongTip]:
+    """The tips of a block that do not lie within one allowance of their first unit's cloth.
+
+    Args:
+        reach: of the longest tip at each point, inches.
+    """
+    long = list(_reaching(ground, tips, reach))
     if not long:
         return []
-    probes = [probes_of(one.tip, ground.seams.points[one.point]) for one in long]
-    owner = np.repeat(np.arange(len(long)), [len(own) for own in probes])
-    found, pieces = ground.near([p for own in probes for p in own], ground.least + CLOSE)
+    points = [_edge_points(one.tip, ground.seams.points[one.point]) for one in long]
+    owner = np.repeat(np.arange(len(long)), [len(own) for own in points])
+    found, pieces = ground.near([p for own in points for p in own], ground.least + CLOSE)
     units = np.array([one.unit for one in long])[owner[found]]
     beyond = np.full(len(owner), True)
     beyond[found[ground.have(units, pieces)]] = False
-    return [long[i] for i in np.unique(owner[beyond]).tolist()]
+    left = np.unique(owner[beyond])
+    of_them = np.isin(owner[found], left)
+    near: list[list[int]] = [[] for _ in owner]
+    for k, piece in zip(found[of_them].tolist(), pieces[of_them].tolist(), strict=True):
+        near[k].append(piece)
+    starts = np.searchsorted(owner, left).tolist()
+    return [
+        replace(long[i], probes=list(zip(points[i], near[start:], strict=False)))
+        for i, start in zip(left.tolist(), starts, strict=True)
+    ]
 
 
-def probes_of(tip: Tip, place: Point) -> list[Point]:
-    """Points of a tip's edge: the corners of its rim, and the middles of its straight parts."""
+def probes_of(ground: Ground, tip: Tip, place: Point) -> list[Probe]:
+    """The probes of a tip whose corner lies at ``place``."""
+    points = _edge_points(tip, place)
+    near: list[list[int]] = [[] for _ in points]
+    found, pieces = ground.near(points, ground.least + CLOSE)
+    for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
+        near[k].append(piece)
+    return list(zip(points, near, strict=True))
+
+
+def _edge_points(tip: Tip, place: Point) -> list[Point]:
+    """The corners of a tip's rim, and the middles of its straight parts."""
     rim, (first, last) = tip.rim(), tip.ends
     middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
     return [plus(place, x) for x in (*rim, *middles)]
 
 
-def _reaching(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[LongTip]:
+def _reaching(
+    ground: Ground, tips: Mapping[TipKey, Tip], reach: Sequence[float]
+) -> Iterator[LongTip]:
     """The tips that reach an edge that may matter to them."""
     sewn_by = ground.order.sewn_by
-    for point, room in _rooms(ground, tips):
+    for point, room in _rooms(ground, reach):
         for corner in (c for run in ground.seams.around[point] for c in run):
             tip = tips[corner.piece, corner.side]
             if tip.pointed and tip.reach > max(room, ground.least + AGREED):
@@ -77,32 +108,25 @@ def _reaching(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[LongTip]:
                     yield LongTip(point, corner, tip, ground.order.pieces + min(sewn))
 
 
-def _rooms(ground: Ground, tips: Mapping[TipKey, Tip]) -> Iterator[tuple[int, float]]:
+def _rooms(ground: Ground, reach: Sequence[float]) -> Iterator[tuple[int, float]]:
     """Points with a tip longer than the way to the first edge that may matter to it."""
-    seams = ground.seams
-    reach = np.zeros(len(seams.points))
-    room = np.full(len(reach), math.inf)
-    for point, runs in enumerate(seams.around):
-        longest = 0.0
-        for corner in (c for run in runs for c in run):
-            tip = tips[corner.piece, corner.side]
-            if tip.turns > FLAT and tip.reach > longest:
-                longest = tip.reach
-        if longest > ground.least + AGREED:
-            reach[point] = longest
-            if ground.least != ground.most and len(_widths_at(ground, point)) > 1:
-                room[point] = 0.0
+    longest = np.array(reach)
+    asked = np.flatnonzero(longest > ground.least + AGREED)
+    if not len(asked):
+        return
+    room = np.full(len(longest), math.inf)
+    if ground.least != ground.most:
+        room[[p for p in asked.tolist() if len(_widths_at(ground, p)) > 1]] = 0.0
     # Beside a curve the strips and the cloth end at the point itself.
     straight = np.where(ground.curved, 0.0, shapely.length(ground.lines))
     np.minimum.at(room, ground.ends, straight[:, None])
-    asked = np.flatnonzero(reach)
-    dots = np.asarray(shapely.points(np.array(seams.points)[asked]))
-    found, near = ground.tree.query(dots, predicate="dwithin", distance=reach[asked])
+    dots = np.asarray(shapely.points(np.array(ground.seams.points)[asked]))
+    found, near = ground.tree.query(dots, predicate="dwithin", distance=longest[asked])
     others = (ground.ends[near] != asked[found][:, None]).all(axis=1)
     found, near = found[others], near[others]
     gaps = shapely.distance(dots[found], ground.lines[near])
     np.minimum.at(room, asked[found], gaps)
-    for point in np.flatnonzero(reach > room).tolist():
+    for point in asked[longest[asked] > room[asked]].tolist():
         yield point, float(room[point])
 
 

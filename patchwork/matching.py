@@ -29,7 +29,7 @@ from patchwork import paths
 from patchwork.ears import cut_ears
 from patchwork.joins import Order
 from patchwork.paths import Curve, Segment
-from patchwork.points import Point, Vector, dot, minus, outward, plus, unit
+from patchwork.points import TOLERANCE, Point, Vector, dot, minus, outward, unit
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
 
@@ -45,7 +45,7 @@ _KEPT = 20_000
 _FINEST = 1e-14
 """Inches, and of a curve's parameter; a crossing is found as closely as floating point has it."""
 
-_STRIDES = 8
+_STRIDES = 4
 """Into how many parts of a curve, at least, a search for where its raw edge leaves a tip falls."""
 
 
@@ -79,6 +79,7 @@ class _Run:
     Attributes:
         joins: the numbers of the joins that sew it together there, by rank.
         curved: whether an edge is a curve, so that the shape does not say all.
+        keys: those of the corners' tips.
     """
 
     point: int
@@ -86,6 +87,24 @@ class _Run:
     shape: _Shape
     joins: Sequence[int]
     curved: bool
+    keys: Sequence[TipKey]
+
+
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """What becomes of a run's tips.
+
+    Attributes:
+        tips: so cut that none sticks out of a unit at the point itself.
+        reach: of the longest of them, inches.
+        ended: the same when raw edges end together too; of use where no ear was cut.
+        gaps: the joins of which they still do not, by rank, and by how much.
+    """
+
+    tips: Sequence[Tip]
+    reach: float
+    ended: Sequence[Tip]
+    gaps: Sequence[tuple[int, float]]
 
 
 def match(
@@ -99,19 +118,20 @@ def match(
         widths: the allowance of each edge, inches.
     """
     runs = list(_runs(seams, order, widths))
+    cuts = [_along_curves(seams, run) if run.curved else _in_runs(run.shape) for run in runs]
     tips: dict[TipKey, Tip] = {}
-    for run in runs:
-        own = _along_curves(seams, run) if run.curved else _in_runs(run.shape)
-        tips.update(zip([(c.piece, c.side) for c in run.corners], own, strict=True))
-    alone = cut_ears(seams, order, widths, tips)
+    reach = [0.0] * len(seams.points)
+    for run, cut in zip(runs, cuts, strict=True):
+        tips.update(zip(run.keys, cut.tips, strict=True))
+        reach[run.point] = max(reach[run.point], cut.reach)
+    shortened = cut_ears(seams, order, widths, tips, reach)
     mismatches: list[Mismatch] = []
-    for run in runs:
-        if not run.curved and run.point not in alone:
-            own, gaps = _ended(run.shape)
-        else:
-            own = tuple(tips[c.piece, c.side].copy() for c in run.corners)
+    for run, cut in zip(runs, cuts, strict=True):
+        own, gaps = cut.ended, cut.gaps
+        if run.point in shortened:
+            own = [tips[key].copy() for key in run.keys]
             gaps = _end_all_together(run.shape, own)
-        tips.update(zip([(c.piece, c.side) for c in run.corners], own, strict=True))
+        tips.update(zip(run.keys, own, strict=True))
         mismatches += [Mismatch(run.point, run.joins[rank], by) for rank, by in gaps]
     return tips, tuple(mismatches)
 
@@ -131,24 +151,25 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
                     joins.append(join)
                 ranked.append((len(joins) - 1, i))
             corners = tuple(
-                (c.arrives, c.leaves, c.turns, widths[c.arriving], widths[c.leaving]) for c in run
+                [(c.arrives, c.leaves, c.turns, widths[c.arriving], widths[c.leaving]) for c in run]
             )
+            keys = [(c.piece, c.side) for c in run]
             curved = bool(curves) and any(c.arriving in curves or c.leaving in curves for c in run)
-            yield _Run(point, run, (corners, tuple(ranked)), joins, curved)
+            yield _Run(point, run, (corners, tuple(ranked)), joins, curved, keys)
 
 
 @lru_cache(_KEPT)
-def _in_runs(shape: _Shape) -> tuple[Tip, ...]:
-    """The tips of a run's corners, so that none sticks out of a unit at the point itself."""
-    tips = tuple(Tip(*corner) for corner in shape[0])
+def _in_runs(shape: _Shape) -> _Cuts:
+    """What becomes of the tips of a run without curves."""
+    tips = [Tip(*corner) for corner in shape[0]]
     for unit_tips in _units(shape, tips):
         _cut_to_unit(unit_tips)
-    return tips
+    return _cuts(shape, tips)
 
 
-def _along_curves(seams: Seams, run: _Run) -> tuple[Tip, ...]:
+def _along_curves(seams: Seams, run: _Run) -> _Cuts:
     """The same where edges are curves."""
-    tips = tuple(Tip(*corner) for corner in run.shape[0])
+    tips = [Tip(*corner) for corner in run.shape[0]]
     numbers = {id(tip): i for i, tip in enumerate(tips)}
     for unit_tips in _units(run.shape, tips):
         _cut_to_unit(unit_tips)
@@ -156,14 +177,13 @@ def _along_curves(seams: Seams, run: _Run) -> tuple[Tip, ...]:
         if sum(t.inner_angle for t in unit_tips) <= 180.0 + 1e-6:
             ending, beginning = (seams.edges[e].segment for e in (last.arriving, first.leaving))
             _cut_to_curves(ending, beginning, seams.points[run.point], unit_tips)
-    return tips
+    return _cuts(run.shape, tips)
 
 
-@lru_cache(_KEPT)
-def _ended(shape: _Shape) -> tuple[tuple[Tip, ...], list[tuple[int, float]]]:
-    """The tips of a run in which no ear was cut when raw edges end together, and where not."""
-    tips = tuple(tip.copy() for tip in _in_runs(shape))
-    return tips, _end_all_together(shape, tips)
+def _cuts(shape: _Shape, tips: Sequence[Tip]) -> _Cuts:
+    reach = max((tip.reach for tip in tips if tip.pointed), default=0.0)
+    ended = [tip.copy() for tip in tips]
+    return _Cuts(tips, reach, ended, _end_all_together(shape, ended))
 
 
 # --- raw edges end together -------------------------------------------------------------------
@@ -269,15 +289,21 @@ def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bo
     k = tip.bounds.index(bound)
     beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
 
+    (px, py), (qx, qy), (rx, ry), (ex, ey) = curve.start, curve.handle1, curve.handle2, curve.end
+
     def raw_edge(t: float) -> Vector:
-        out = outward(paths.tangent(curve, t))
-        return minus(plus(paths.point_at(curve, t), out, bound.reach), place)
+        """As ``paths`` has it, seen from the corner; written out, as it is asked for so often."""
+        s = 1 - t
+        a, b, c, d = s * s * s, 3 * s * s * t, 3 * s * t * t, t * t * t
+        x, y = a * px + b * qx + c * rx + d * ex, a * py + b * qy + c * ry + d * ey
+        ax, ay = paths.tangent(curve, t)
+        return (x + bound.reach * ay - place[0], y - bound.reach * ax - place[1])
 
     def inside(t: float) -> float:
         return -beside.excess(raw_edge(t))
 
     # Follow the raw edge from its foot, away from the point, to where it leaves the tip.
-    count = max(_STRIDES, paths.steps(curve))
+    count = max(_STRIDES, paths.steps(curve, TOLERANCE))
     strides = [1 - k / count if at_end else k / count for k in range(count + 1)]
     if inside(strides[0]) <= AGREED:
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -12,10 +13,10 @@ import shapely
 from patchwork import paths
 from patchwork.curves import chains, parallels
 from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, between, distance, plus
+from patchwork.points import TOLERANCE, Point, Vector, between, distance
 from patchwork.region import region_outline
 from patchwork.seams import straightened
-from patchwork.tips import AGREED, Tip
+from patchwork.tips import AGREED, FLAT, Tip
 
 _ROUNDING = 1e-9
 
@@ -39,9 +40,8 @@ class Finished:
     @property
     def convex(self) -> bool:
         """Whether it has neither reflex corners nor curves: then its walk cannot cross itself."""
-        return all(t.pointed or t.flat for t in self.tips) and all(
-            isinstance(s, Line) for s in self.segments
-        )
+        curved = Curve in map(type, self.segments)
+        return not curved and min([tip.turns for tip in self.tips]) >= -FLAT
 
 
 def offset_outlines(pieces: Sequence[Finished]) -> tuple[Outline, ...]:
@@ -92,10 +92,12 @@ def _walk(piece: Finished, beside: Sequence[Outline]) -> Outline | None:
         beside: the parallels of the sides that are curves.
     """
     tips, parallel = piece.tips, iter(beside)
+    rims: list[list[Point]] = []
+    for tip, segment in zip(tips, piece.segments, strict=True):
+        px, py = segment.start
+        rims.append([(px + x, py + y) for x, y in tip.rim() or _step(tip)])
     walked: list[Segment] = []
-    rims = [_rim_on_block(t, s.start) for t, s in zip(tips, piece.segments, strict=True)]
     for k, segment in enumerate(piece.segments):
-        before, after = tips[k], tips[(k + 1) % len(tips)]
         start, rim = rims[k][-1], rims[(k + 1) % len(tips)]
         if isinstance(segment, Line):
             (ax, ay), (bx, by), (px, py), (qx, qy) = start, rim[0], segment.start, segment.end
@@ -103,12 +105,13 @@ def _walk(piece: Finished, beside: Sequence[Outline]) -> Outline | None:
                 return None
             walked.append(Line(start, rim[0]))
         else:
+            before, after = tips[k], tips[(k + 1) % len(tips)]
             if before.leaving_end < -AGREED or after.arriving_end < -AGREED:
                 return None
             walked += _from_to(start, next(parallel), rim[0])
         if len(rim) > 1:
             walked += [Line(p, q) for p, q in itertools.pairwise(rim)]
-    return tuple([s for s in walked if distance(s.start, s.end) > _ROUNDING])
+    return tuple([s for s in walked if math.dist(s.start, s.end) > _ROUNDING])
 
 
 def _from_to(start: Point, beside: Outline, end: Point) -> list[Segment]:
@@ -124,10 +127,7 @@ def _from_to(start: Point, beside: Outline, end: Point) -> list[Segment]:
     return [Line(start, walked[0].start), *walked, Line(walked[-1].end, end)]
 
 
-def _rim_on_block(tip: Tip, place: Point) -> list[Point]:
-    """The rim's corners on the block; on a straight side where the allowance changes, a step."""
-    rim = tip.rim()
-    if not rim:
-        one, other = tip.ends
-        rim = (between(one, other, 0.5),) if distance(one, other) < TOLERANCE else (one, other)
-    return [plus(place, x) for x in rim]
+def _step(tip: Tip) -> Sequence[Vector]:
+    """The rim on a straight side: a point, or a step where the allowance changes there."""
+    one, other = tip.ends
+    return (between(one, other, 0.5),) if distance(one, other) < TOLERANCE else (one, other)

@@ -36,13 +36,15 @@ class Edge:
         segment: the edge as the piece ``right`` travels it.
         right: the piece with its cloth to the right of the edge.
         left: the piece on the other side, or None at the outside of the block.
+        back: the edge as the piece ``left`` travels it.
     """
 
     start: int
     end: int
     segment: Segment
     right: int
-    left: int | None
+    left: int | None = None
+    back: Segment | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +105,11 @@ class Seams:
 
     def segment(self, side: Side) -> Segment:
         """The side as its piece travels it."""
-        segment = self.edges[side.edge].segment
-        return segment if side.forward else paths.reverse(segment)
+        edge = self.edges[side.edge]
+        if side.forward:
+            return edge.segment
+        assert edge.back is not None, "at the outside there is one way to travel"
+        return edge.back
 
     def start(self, side: Side) -> int:
         edge = self.edges[side.edge]
@@ -134,11 +139,11 @@ def lay_out(outlines: Sequence[Outline]) -> Seams:
             if known is None:
                 travelled[a, b, _handles(segment)] = len(edges)
                 own.append(Side(len(edges), True))
-                edges.append(Edge(a, b, segment, piece, None))
+                edges.append(Edge(a, b, segment, piece))
             else:
                 own.append(Side(known, False))
                 edge = edges[known]
-                edges[known] = Edge(edge.start, edge.end, edge.segment, edge.right, piece)
+                edges[known] = replace(edge, left=piece, back=segment)
         sides.append(tuple(own))
     seams = Seams(tuple(points), tuple(edges), tuple(sides), ())
     at: list[list[Corner]] = [[] for _ in points]
@@ -326,11 +331,10 @@ def _goes_straight_on(before: Segment, after: Segment) -> bool:
         return False
     (x, y), (mx, my), (ex, ey) = before.start, before.end, after.end
     along, across = ex - x, ey - y
-    size = math.hypot(along, across)
-    if abs(along * (my - y) - across * (mx - x)) > 2e-6 * size:
+    aside = along * (my - y) - across * (mx - x)
+    square = along * along + across * across
+    if aside * aside > 4e-12 * square or square < 1e-18:
         return False  # most corners: plainly off the line on which the chord lies
-    if size < 1e-9:
-        return False
     chord = Line(before.start, after.end)
     t, gap = paths.nearest(chord, before.end)
     return gap <= 1e-6 and distance(between(chord.start, chord.end, t), before.end) <= 1e-6

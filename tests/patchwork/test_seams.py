@@ -61,6 +61,7 @@ def check_edges(block: Block) -> None:
         assert edge.left != edge.right
         assert seams.points[edge.start] == edge.segment.start
         assert seams.points[edge.end] == edge.segment.end
+        assert edge.back == (None if edge.left is None else paths.reverse(edge.segment))
     for piece, own in enumerate(seams.sides):
         assert tuple(seams.segment(side) for side in own) == block.pieces[piece].outline
         for side, after in zip(own, [*own[1:], own[0]], strict=True):
