@@ -405,7 +405,8 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "getHealth",
                 "service",
                 "Whether the service can do its work",
-                "The first request of a process draws a trial document.",
+                "The first request of a process draws a trial document. Where batches are kept, it "
+                "must be possible to open their database and their files too.",
                 {JSON: _content(schemas.Health, {"status": "ok", "version": VERSION})},
                 problems_=(503,),
             )
@@ -559,6 +560,7 @@ _DETAILS: Final = {
     "method-not-allowed": "The method is not allowed for the requested URL.",
     "not-acceptable": "The answers here are application/json.",
     "conflict": "The batch has not ended yet; its archive is made then.",
+    "not-made": ("All PDFs in one need more memory than there is for it. The ZIP has them all."),
     "too-large": "The body is larger than this service reads.",
     "unsupported-media-type": (
         "The body came as 'text/plain'; send it as application/json, without Content-Encoding."

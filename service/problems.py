@@ -90,6 +90,14 @@ CONFLICT: Final = Kind(
     "has not ended; or its Idempotency-Key was used before for another request. The detail says "
     "which.",
 )
+NOT_MADE: Final = Kind(
+    "not-made",
+    410,
+    "This could not be made, and will not be",
+    "What was asked for was tried and given up for good; the detail says why. Do not ask again. "
+    "All packets of a batch in one PDF are such a thing: the PDFs of its packets, and the ZIP of "
+    "them, are there all the same.",
+)
 TOO_LARGE: Final = Kind(
     "too-large",
     413,
@@ -161,8 +169,9 @@ TOO_MUCH: Final = Kind(
 NO_ROOM: Final = Kind(
     "no-room",
     507,
-    "There is no room for more batches",
-    "This service keeps so many batches of one user, and so many bytes of their documents. DELETE "
+    "There is no room to keep this",
+    "This service keeps so many batches of one user, and so many bytes of their documents; an item "
+    "of a batch that is beyond them fails with this. DELETE "
     "batches that you need no longer, twice if they have not ended (once to stop one, once to "
     "remove it), or wait until the oldest lapses, in as many seconds as Retry-After says. Then "
     "send the request again.",
@@ -178,6 +187,7 @@ KINDS: Final = {
         METHOD_NOT_ALLOWED,
         NOT_ACCEPTABLE,
         CONFLICT,
+        NOT_MADE,
         TOO_LARGE,
         UNSUPPORTED_MEDIA_TYPE,
         INVALID_BLOCK,

@@ -14,6 +14,7 @@ from flask import Blueprint, Response, request
 from patchwork.lengths import UNITS, Unit
 from service import VERSION, answers
 from service.answers import MEDIA_TYPES, Answer, Form
+from service.batches.opening import prove_ready
 from service.bodies import raw_body
 from service.desk_work import Order
 from service.desks import Desks
@@ -78,6 +79,7 @@ def interface(settings: Settings, desks: Desks) -> Blueprint:
     @api.get("/health")
     def health() -> Response:
         desks.prove_ready()
+        prove_ready(settings)
         response = _json({"status": "ok", "version": VERSION})
         response.cache_control.no_store = True
         return response

@@ -50,14 +50,15 @@ class Settings:
         database: where the state of batches is kept, as SQLAlchemy takes it; a SQLite file in
             ``data`` if empty.
         files: where the documents of batches are kept, as fsspec takes it; a folder in ``data``
-            if empty.
+            if empty. Services with another database must not keep theirs in the same place, as
+            documents of batches that are not in the database are removed.
         broker: the Celery broker that hands out the work of batches; processes of the service's
             own if empty.
         batch_processes: processes that the service starts for batches; 0 for one for each core.
         batch_deadline: seconds for one packet of a batch, and for all of them in one document.
         keep_hours: how long a batch is kept after it has ended.
         keep_batches: the most batches of one owner (a key's, or all who ask without one together)
-            that are kept; 0 for no limit.
+            that are kept, failed and cancelled ones too; 0 for no limit.
         keep_bytes: of the documents of one owner's batches together, at which no more are added;
             0 for no limit. Files that a batch needs only while it is worked on are not counted.
         keys: the file of API keys (see ``service.keys``); none are needed if empty.

@@ -7,6 +7,8 @@ while, draws its master once, stamps it for each item (``work``, ``drawing``), a
 when a step takes too long (``watch``). Workers are processes that the service starts
 (``supervisor``, ``worker``) or Celery's (``celery_app``); ``engine`` is where they are
 chosen. When all items have ended, one lot more has their documents put into one. How much
-is kept for one owner stands in ``bounds``. ``routes`` answers; ``events`` tells progress as
-it happens, ``archive`` sends documents together.
+is kept for one owner stands in ``bounds``; ``parts`` sweeps up what nobody needs. ``routes``
+answers (``opening`` says what stands in the way); ``events`` tells progress as it happens,
+``archive`` sends documents together. What cannot be kept for a while is tried again
+(``rests``).
 """

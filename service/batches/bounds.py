@@ -79,6 +79,16 @@ def refuse_if_full(connection: Connection, owner: str, most: Bounds, now: float)
     raise NoRoom(kept, oldest.id, oldest.expires)
 
 
+def has_room(connection: Connection, batch: str, most: Bounds, now: float) -> bool:
+    """Whether there is room for one more document of a batch; there is none if it is gone."""
+    owner = connection.execute(
+        select(batches.c.owner).where(batches.c.id == batch)
+    ).scalar_one_or_none()
+    if owner is None:
+        return False
+    return not most.bytes or _kept(connection, owner, now).bytes < most.bytes
+
+
 def fitting(
     connection: Connection, batch: str, sizes: Mapping[int, int], most: Bounds, now: float
 ) -> set[int]:

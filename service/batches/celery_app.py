@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import logging
 import secrets
+import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from threading import Event, Thread
 from typing import Any, Final
 
@@ -18,8 +20,9 @@ from celery import Celery, signals
 
 from service.batches.drawing import Drawing, Packets
 from service.batches.parts import Parts, parts
+from service.batches.rests import rest_after
 from service.batches.watch import LEASE
-from service.batches.work import work_on_next
+from service.batches.work import Hindered, work_on_next
 from service.memory import limit_memory
 from service.settings import Settings
 
@@ -70,12 +73,22 @@ def celery_app(
         enable_utc=True,
     )
     made = drawing or Packets()
+    hindrances = Hindrances()
 
-    @app.task(name=TOKEN)  # type: ignore[untyped-decorator]
+    # Not shared: another application in this process has settings of its own.
+    @app.task(name=TOKEN, shared=False)  # type: ignore[untyped-decorator]
     def do_a_lot() -> None:
         opened = parts(settings)
         worker = secrets.token_hex(16)
-        done = work_on_next(worker, opened.store, opened.files, made, settings, lease)
+        try:
+            done = work_on_next(worker, opened.store, opened.files, made, settings, lease)
+        except Hindered:
+            _log.exception("a batch cannot be kept now; it goes on when it can be")
+            hindrances.wait_out()
+            app.send_task(TOKEN)
+            return
+        if done:
+            hindrances.count = 0
         if done and opened.store.waiting():
             app.send_task(TOKEN)
 
@@ -90,6 +103,18 @@ def celery_app(
     signals.worker_ready.connect(start_sweep, weak=False)
     signals.worker_process_init.connect(limit, weak=False)
     return app
+
+
+@dataclass(slots=True)
+class Hindrances:
+    """Times that a process could not keep what it had made, with nothing kept between."""
+
+    count: int = 0
+
+    def wait_out(self) -> None:
+        """Waits, the longer the more often; this process takes no other token meanwhile."""
+        self.count += 1
+        time.sleep(rest_after(self.count))
 
 
 def send_tokens(app: Celery, lots: int) -> None:
@@ -113,7 +138,8 @@ def _sweep(app: Celery, settings: Settings, pause: float) -> None:
 
 
 def sweep_once(opened: Parts, send: Callable[[int], None]) -> None:
-    """Gives back lots whose worker has vanished, makes up for lost tokens, removes what expired."""
+    """Gives back lots whose worker has vanished, makes up for lost tokens, removes what nobody
+    needs."""
     lost = opened.store.requeue_lost()
     if lost:
         _log.warning("%d lots of workers that have vanished go to others", lost)
@@ -121,4 +147,4 @@ def sweep_once(opened: Parts, send: Callable[[int], None]) -> None:
     waiting_for = opened.store.waiting_since()
     if waiting_for is not None and waiting_for > _LOST:
         send(min(opened.store.waiting(), _MOST_MADE_UP))
-    opened.remove_expired()
+    opened.sweep()

@@ -275,7 +275,7 @@ def _get_archive() -> dict[str, Any]:
             "as one PDF for a print shop, everybody's sheets in turn, each under a bookmark. The "
             "ZIP is there at once. The one PDF is made by a worker then: until the batch's "
             "`collated` is `done` it is a conflict, with `Retry-After`; if it is `failed`, the "
-            "answer is its problem."
+            "answer is 410 with the detail of its problem, and will stay so."
         ),
         "parameters": [_PARAMETER_ID],
         "responses": {
@@ -288,6 +288,6 @@ def _get_archive() -> dict[str, Any]:
                 },
             },
             "304": _UNCHANGED,
-            **_problems(404, 406, 409, 507),
+            **_problems(404, 406, 409, 410),
         },
     }

@@ -8,9 +8,10 @@ process of the service should be one client's for good; an ``EventSource`` comes
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from threading import BoundedSemaphore
+from threading import Lock
 from typing import Any, Final
 
 from service.batches.store import Batch
@@ -22,8 +23,42 @@ MEDIA_TYPE: Final = "text/event-stream"
 MOST_STREAMS: Final = 8
 """Streams at once in one process of the service."""
 
-streams = BoundedSemaphore(MOST_STREAMS)
-"""Taken by each stream while it lasts."""
+MOST_OF_ONE: Final = MOST_STREAMS // 2
+"""Of these those of one owner, so that nobody takes them all; all who ask without a key are no one
+owner in this."""
+
+
+class Streams:
+    """The streams that last, counted by their owners."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._taken: Counter[str] = Counter()
+
+    def take(self, owner: str) -> int:
+        """Begins a stream of an owner, "" for one without a key.
+
+        Returns:
+            0, or how many there are when no more may begin: of the owner, or of all.
+        """
+        with self._lock:
+            if self._taken.total() >= MOST_STREAMS:
+                return MOST_STREAMS
+            if owner and self._taken[owner] >= MOST_OF_ONE:
+                return MOST_OF_ONE
+            self._taken[owner] += 1
+            return 0
+
+    def give_back(self, owner: str) -> None:
+        """Ends a stream of an owner."""
+        with self._lock:
+            self._taken[owner] -= 1
+            if not self._taken[owner]:
+                del self._taken[owner]
+
+
+streams = Streams()
+"""Those of this process."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,12 @@ there; object stores put an object in one piece.
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
+import shutil
+import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, Final
@@ -18,6 +22,9 @@ from fsspec.implementations.local import LocalFileSystem
 from service.batches.lots import COLLATED
 
 _MASTER: Final = "master-"
+
+_MOST_ROUNDS: Final = 100
+"""Times that a folder is emptied in which others write meanwhile."""
 
 
 class Files:
@@ -95,15 +102,61 @@ class Files:
                         self._system.rm_file(found)
 
     def remove_all(self, batch: str) -> None:
-        """Removes all documents of a batch."""
+        """Removes all documents of a batch, those too that are written meanwhile.
+
+        Raises:
+            OSError: they cannot be removed, or more come again and again.
+        """
         path = self._path(batch)
-        # What another process wrote is not in this one's listing of an object store.
-        self._system.invalidate_cache(path)
+        for _ in range(_MOST_ROUNDS):
+            # What another process wrote is not in this one's listing of an object store.
+            self._system.invalidate_cache(path)
+            if not self._system.exists(path):
+                return
+            if isinstance(self._system, LocalFileSystem):
+                shutil.rmtree(path, onerror=_unless_vanished)
+            else:
+                with suppress(FileNotFoundError):  # what else there is comes in the next round
+                    self._system.rm(path, recursive=True)
+        raise OSError(errno.EBUSY, "documents are written as fast as they are removed", path)
+
+    def folders(self) -> list[str]:
+        """The names of all folders, those of batches and whatever others there are."""
+        self._system.invalidate_cache(self._root)
+        try:
+            found = self._system.ls(self._root, detail=True)
+        except FileNotFoundError:
+            return []
+        folders = [one["name"] for one in found if one["type"] == "directory"]
+        return [str(name).rstrip("/").rpartition("/")[2] for name in folders]
+
+    def unchanged_for(self, batch: str) -> float:
+        """Seconds since a batch's folder, or a document in it, was last written; 0 if there is
+        neither."""
+        path = self._path(batch)
         with suppress(FileNotFoundError):
-            self._system.rm(path, recursive=True)
+            if isinstance(self._system, LocalFileSystem):
+                return time.time() - Path(path).stat().st_mtime
+            self._system.invalidate_cache(path)
+            written = [self._system.modified(found) for found in self._system.find(path)]
+            if written:
+                return time.time() - float(max(written).timestamp())
+        return 0.0
 
     def _path(self, key: str) -> str:
         return f"{self._root}/{key}"
+
+
+def _unless_vanished(
+    remove: Callable[..., Any], path: str, error: tuple[type[BaseException], BaseException, Any]
+) -> None:
+    """Goes on when another was faster to remove, or when a document has come meanwhile."""
+    raised = error[1]
+    if isinstance(raised, FileNotFoundError):
+        return
+    if isinstance(raised, OSError) and raised.errno in (errno.ENOTEMPTY, errno.EEXIST):
+        return
+    raise raised
 
 
 def item_key(batch: str, number: int) -> str:

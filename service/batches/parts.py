@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import logging
 import os
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+from typing import Final
+
+from sqlalchemy.exc import SQLAlchemyError
 
 from service.batches.bounds import Bounds
 from service.batches.files import Files
@@ -13,25 +18,62 @@ from service.batches.store import Store
 from service.batches.tables import open_database
 from service.settings import Settings
 
-_HOUR = 3600.0
+_HOUR: Final = 3600.0
+
+_STRAY: Final = _HOUR
+"""Seconds for which nothing was written in a folder before it is taken for one left over."""
+
+_FOLDER: Final = re.compile(r"[A-Za-z0-9_-]{32}")
+"""What the folders of batches are named like; others are none of ours."""
+
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """Where batches are kept."""
+    """Where batches are kept.
+
+    Attributes:
+        tidied: complete batches whose working files were removed from here before.
+    """
 
     store: Store
     files: Files
+    tidied: set[str] = field(default_factory=set, compare=False)
 
     def remove(self, batch: str) -> None:
-        """Removes a batch and its documents."""
-        self.files.remove_all(batch)
+        """Removes a batch and its documents.
+
+        The batch goes first: a worker that writes a document after that finds that it is gone,
+        and removes what it has written. What cannot be removed now is left to ``sweep``.
+        """
         self.store.remove(batch)
+        try:
+            self.files.remove_all(batch)
+        except OSError:
+            _log.exception("the documents of a batch could not be removed; this is tried again")
 
     def remove_expired(self) -> None:
         """Removes the batches that have been kept long enough."""
         for batch in self.store.expired():
             self.remove(batch)
+
+    def sweep(self) -> None:
+        """Removes all that nobody needs: batches that have been kept long enough, working files
+        of those that are complete, and documents whose batch is gone."""
+        self.remove_expired()
+        complete = set(self.store.complete())
+        for batch in complete - self.tidied:
+            self.files.remove_working(batch)
+        self.tidied.clear()
+        self.tidied.update(complete)
+        # A batch is in the database before it has a folder: one that has a folder and is not in
+        # the database after that was removed.
+        folders = [name for name in self.files.folders() if _FOLDER.fullmatch(name)]
+        for batch in self.store.unknown(folders):
+            if self.files.unchanged_for(batch) > _STRAY:
+                _log.warning("documents of a batch that is gone are removed")
+                self.files.remove_all(batch)
 
 
 def parts(settings: Settings) -> Parts:
@@ -50,7 +92,7 @@ def _opened(settings: Settings, process: int) -> Parts:
     # A connection that a process got from its parent would be the parent's too: each has its own.
     if not (settings.database and settings.files):
         make_data_folder(settings)
-    engine = open_database(settings.database or f"sqlite:///{database_file(settings)}")
+    engine = open_database(_database(settings))
     return Parts(
         Store(
             engine,
@@ -59,6 +101,29 @@ def _opened(settings: Settings, process: int) -> Parts:
         ),
         Files(settings.files or str(settings.data_folder / "documents")),
     )
+
+
+def refuse_wrong_version(settings: Settings) -> None:
+    """Looks at the database, if it can be opened now.
+
+    Raises:
+        WrongVersion: it is another version's.
+    """
+    try:
+        if not settings.database:
+            make_data_folder(settings)
+        open_database(_database(settings)).dispose()
+    except (SQLAlchemyError, OSError):
+        _log.exception("the database of batches cannot be opened yet")
+
+
+def _database(settings: Settings) -> str:
+    return settings.database or f"sqlite:///{database_file(settings)}"
+
+
+def are_used(settings: Settings) -> bool:
+    """Whether there is a database of batches, so that it must be possible to open it."""
+    return bool(settings.database) or database_file(settings).exists()
 
 
 def make_data_folder(settings: Settings) -> Path:

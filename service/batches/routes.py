@@ -6,13 +6,13 @@ import logging
 import math
 import re
 import time
-from collections.abc import Callable, Mapping
-from functools import wraps
+from collections.abc import Callable
+from functools import partial, wraps
 from hashlib import sha256
-from typing import Any, Final, TypeVar
+from typing import Final, TypeVar
 
 from flask import Blueprint, Response, g, request, url_for
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import ServiceUnavailable
 
 from service.answers import MEDIA_TYPES
@@ -22,11 +22,12 @@ from service.batches.bounds import NoRoom
 from service.batches.engine import Engine, engine
 from service.batches.files import item_key
 from service.batches.lots import COLLATED, canonical, lots
-from service.batches.parts import Parts, parts
+from service.batches.opening import opened as open_parts
+from service.batches.opening import unavailable
+from service.batches.parts import Parts
 from service.batches.reading import read_batch
 from service.batches.schemas import MOST_ITEMS
 from service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
-from service.batches.tables import WrongVersion
 from service.batches.told import moment, told_batch
 from service.bodies import raw_body
 from service.desk_work import Order
@@ -36,11 +37,10 @@ from service.negotiation import preferred
 from service.problems import (
     BAD_REQUEST,
     CONFLICT,
-    KINDS,
     NO_ROOM,
     NOT_ACCEPTABLE,
     NOT_FOUND,
-    UNAVAILABLE,
+    NOT_MADE,
     Problem,
 )
 from service.routes import named
@@ -88,7 +88,7 @@ def batches(
         raw = raw_body()
         body = read_json(raw)
         asked = read_batch(body, settings)
-        opened = _opened(settings)
+        opened = open_parts(settings)
         if key is not None:
             opened.remove_expired()  # the key of a batch that is gone is free again
         repeated = key is not None and opened.store.is_repeated(_owner(), key)
@@ -118,7 +118,7 @@ def batches(
     @_needs_storage
     def get_batch(id: str) -> Response:
         form = _negotiate(JSON, events.MEDIA_TYPE)
-        opened = _opened(settings)
+        opened = open_parts(settings)
         worker.attend()
         if form == events.MEDIA_TYPE:
             return _stream(opened, id, pace)
@@ -132,7 +132,7 @@ def batches(
     @api.delete("/v1/batches/<id>")
     @_needs_storage
     def delete_batch(id: str) -> Response:
-        opened = _opened(settings)
+        opened = open_parts(settings)
         batch = _found(opened, id)
         if batch.has_ended:
             opened.remove(id)
@@ -144,7 +144,7 @@ def batches(
     @api.get("/v1/batches/<id>/items/<int:number>")
     @_needs_storage
     def get_item(id: str, number: int) -> Response:
-        opened = _opened(settings)
+        opened = open_parts(settings)
         batch = _found(opened, id, min(number, MOST_ITEMS + 1))
         if not batch.items:
             said = f"The batch has no item {number}; its items are 1 to {batch.total}."
@@ -162,7 +162,7 @@ def batches(
     @api.get("/v1/batches/<id>/archive")
     @_needs_storage
     def get_archive(id: str) -> Response:
-        opened = _opened(settings)
+        opened = open_parts(settings)
         batch = _found(opened, id)
         form = _negotiate(ZIP, PDF)
         if not batch.has_ended:
@@ -222,18 +222,6 @@ def _negotiate(*media_types: str) -> str:
     return best
 
 
-def _opened(settings: Settings) -> Parts:
-    try:
-        return parts(settings)
-    except (SQLAlchemyError, WrongVersion, OSError, ImportError, ValueError) as error:
-        _log.exception("the batches cannot be opened")
-        raise _unavailable() from error
-
-
-def _unavailable() -> Problem:
-    return Problem(UNAVAILABLE, "Batches cannot be kept here now; the service's log says why.")
-
-
 def _needs_storage(view: _View) -> _View:
     """A view whose answer is 503 when the database or the files are away."""
 
@@ -243,7 +231,7 @@ def _needs_storage(view: _View) -> _View:
             return view(*args, **named_)
         except (DBAPIError, OSError) as error:
             _log.exception("the database or the files of batches failed")
-            raise _unavailable() from error
+            raise unavailable() from error
 
     return asked  # type: ignore[return-value]
 
@@ -271,7 +259,9 @@ def _one_document(opened: Parts, batch: Batch) -> Response:
     if collated is None:
         raise Problem(NOT_FOUND, "No item of the batch is done: there is nothing to print.")
     if collated.problem is not None:
-        raise _told_again(collated.problem)
+        # It is given up for good, whatever stopped it: an answer of the kind that stopped the
+        # worker would ask to be asked for again.
+        raise Problem(NOT_MADE, collated.problem["detail"])
     if collated.state != "done":
         said = "All packets are being put into one PDF; come back a little later."
         raise Problem(CONFLICT, said, retry_after=_SOON)
@@ -282,11 +272,6 @@ def _one_document(opened: Parts, batch: Batch) -> Response:
     response.set_etag(_tag(batch, collated))
     response.make_conditional(request)
     return response
-
-
-def _told_again(told: Mapping[str, Any]) -> Problem:
-    """A problem that a worker has met, as the answer to a request."""
-    return Problem(KINDS[told["type"].rpartition("/")[2]], told["detail"])
 
 
 def _tag(batch: Batch, collated: BatchItem) -> str:
@@ -326,8 +311,9 @@ def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
     if batch.is_complete and batch.revision <= seen:
         # All has been told; this is how an EventSource learns that it need not come back.
         return Response(status=204)
-    if not events.streams.acquire(blocking=False):
-        said = f"{events.MOST_STREAMS} clients are being told of their batches as it is."
+    taken = events.streams.take(owner)
+    if taken:
+        said = f"{taken} streams of events are open as it is; ask for JSON, or come back."
         raise ServiceUnavailable(said, retry_after=5)
     told = events.events(
         batch,
@@ -339,5 +325,5 @@ def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
     response = Response(told, content_type=events.MEDIA_TYPE)
     response.cache_control.no_store = True
     response.headers["X-Accel-Buffering"] = "no"  # asks a proxy before us to pass it on at once
-    response.call_on_close(events.streams.release)
+    response.call_on_close(partial(events.streams.give_back, owner))
     return response

@@ -140,7 +140,9 @@ class Collated(AnswerSchema):
     )
     problem = plain.Nested(
         Problem,
-        metadata=said("Why it failed. The PDFs of the items and the ZIP are not touched by that."),
+        metadata=said(
+            "Why it failed, for good. The PDFs of the items and the ZIP are not touched by that."
+        ),
     )
 
 

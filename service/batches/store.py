@@ -1,8 +1,9 @@
 """The state of batches in the database: every change that there is, each in one transaction.
 
-A transaction that changes a batch begins by counting up the batch's revision, which locks
-its row. So the changes of one batch come one after another, their revisions in the order
-in which others see them, and exactly one of them finds that nothing is left to do.
+A transaction that changes a batch begins by locking its row, and counts up its revision if
+there is something to change. So the changes of one batch come one after another, their
+revisions in the order in which others see them, and exactly one of them finds that nothing
+is left to do.
 """
 
 from __future__ import annotations
@@ -31,9 +32,16 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import IntegrityError
 
-from service.batches.bounds import Bounds, fitting, hold, is_kept_for, refuse_if_full
+from service.batches.bounds import (
+    Bounds,
+    fitting,
+    has_room,
+    hold,
+    is_kept_for,
+    refuse_if_full,
+)
 from service.batches.lots import COLLATED, Lot, canonical
-from service.batches.tables import READING, batches, items, lots
+from service.batches.tables import READING, batches, items, lots, turns
 from service.json_text import NotJson, read_json
 
 BatchState: TypeAlias = Literal["queued", "running", "done", "cancelled"]
@@ -314,8 +322,7 @@ class Store:
         What is done is still to be put into one document.
         """
         with self.engine.begin() as connection:
-            revision = _count_up(connection, id)
-            if revision is None:
+            if not _lock(connection, id):
                 return
             of_batch = batches.c.id == id
             stopped = connection.execute(
@@ -325,6 +332,7 @@ class Store:
             )
             if not stopped.rowcount:
                 return
+            revision = _count_up(connection, id)
             connection.execute(
                 update(items)
                 .where(items.c.batch == id, items.c.state.in_(_OPEN))
@@ -336,7 +344,8 @@ class Store:
             self._have_collated(connection, id, revision)
 
     def remove(self, id: str) -> None:
-        """Forgets a batch; its documents are the caller's to remove, before."""
+        """Forgets a batch; its documents are the caller's to remove, after that: whoever still
+        writes one learns that it is not wanted."""
         with self.engine.begin() as connection:
             connection.execute(delete(batches).where(batches.c.id == id))
 
@@ -347,6 +356,25 @@ class Store:
                 select(batches.c.id).where(batches.c.expires <= self._clock())
             )
             return list(found.scalars())
+
+    def complete(self) -> list[str]:
+        """The batches of which nothing will become any more."""
+        to_collate = exists(items.c.number).where(
+            items.c.batch == batches.c.id,
+            items.c.number == COLLATED,
+            items.c.state.in_(_OPEN),
+        )
+        with self._reading.connect() as connection:
+            found = connection.execute(
+                select(batches.c.id).where(batches.c.state.not_in(_OPEN), ~to_collate)
+            )
+            return list(found.scalars())
+
+    def unknown(self, ids: Sequence[str]) -> list[str]:
+        """Those of some ids by which there is no batch."""
+        with self._reading.connect() as connection:
+            known = set(connection.execute(select(batches.c.id)).scalars())
+        return [id for id in ids if id not in known]
 
     def is_empty(self) -> bool:
         """Whether there is no batch at all."""
@@ -360,8 +388,8 @@ class Store:
     ) -> Claim | None:
         """Gives a worker the next lot that nobody has, or had until its lease ran out.
 
-        Lots come in turn, batch by batch, so that a small batch does not wait for the end of a
-        large one; before them, the documents of batches that have ended are put together.
+        Owners take turns, and so do the batches of each, so that neither a small batch nor an
+        owner's only one waits for the end of what others have asked for.
 
         Args:
             worker: its name, unlike any other's.
@@ -385,15 +413,11 @@ class Store:
         lease: float,
         given_up: Callable[[int], Mapping[str, Any]],
     ) -> Claim | Literal["again"] | None:
-        in_turn = (lots.c.number, lots.c.created, lots.c.batch)
         free = self._is_free()
-        id = connection.execute(
-            select(lots.c.batch).where(free).order_by(*in_turn).limit(1)
-        ).scalar_one_or_none()
+        id = self._next_batch(connection)
         if id is None:
             return None
-        revision = _count_up(connection, id)
-        if revision is None:
+        if not _lock(connection, id):
             return "again"
         lot = connection.execute(
             select(lots).where(lots.c.batch == id, free).order_by(lots.c.number).limit(1)
@@ -408,7 +432,7 @@ class Store:
         except NotJson:
             read = None  # nothing can be made of it, by no worker
         if read is None or lot.attempts >= MOST_ATTEMPTS:
-            self._fail(connection, revision, id, lot.number, None, given_up(lot.number))
+            self._fail(connection, id, lot.number, None, given_up(lot.number))
             return "again"
         mine = connection.execute(
             update(lots)
@@ -424,6 +448,8 @@ class Store:
         )
         if not mine.rowcount:
             return "again"
+        revision = _count_up(connection, id)
+        self._take_turn(connection, id)
         connection.execute(
             update(batches)
             .where(batches.c.id == id, batches.c.state == "queued")
@@ -449,6 +475,69 @@ class Store:
             whole=lot.whole,
             left=tuple((number, name) for number, name in left),
         )
+
+    def _next_batch(self, connection: Connection) -> str | None:
+        """The batch with a free lot whose turn it is: of all owners the one who has had none for
+        longest, and of their batches likewise."""
+        free = self._is_free()
+        # Workers that wait ask often, and batches that have ended may be many.
+        if not connection.execute(select(exists(lots.c.number).where(free))).scalar_one():
+            return None
+        free_lot = exists(lots.c.number).where(lots.c.batch == batches.c.id, free)
+        of_owner = (
+            select(turns.c.owner, func.max(turns.c.claimed).label("claimed"))
+            .group_by(turns.c.owner)
+            .subquery()
+        )
+        in_turn = (
+            func.coalesce(of_owner.c.claimed, 0.0),
+            func.coalesce(turns.c.claimed, 0.0),
+            batches.c.created,
+            batches.c.id,
+        )
+        id: str | None = connection.execute(
+            select(batches.c.id)
+            .outerjoin(turns, turns.c.batch == batches.c.id)
+            .outerjoin(of_owner, of_owner.c.owner == batches.c.owner)
+            .where(free_lot)
+            .order_by(*in_turn)
+            .limit(1)
+        ).scalar_one_or_none()
+        return id
+
+    def _take_turn(self, connection: Connection, id: str) -> None:
+        """Writes down that a lot of a batch, which is locked, is claimed now."""
+        now = self._clock()
+        had = connection.execute(update(turns).where(turns.c.batch == id).values(claimed=now))
+        if not had.rowcount:
+            owner = select(batches.c.owner).where(batches.c.id == id)
+            owner_of = connection.execute(owner).scalar_one()
+            connection.execute(insert(turns), {"batch": id, "owner": owner_of, "claimed": now})
+
+    def has_room(self, claim: Claim) -> bool:
+        """Whether there is room for one more document of the owner of a claimed lot."""
+        with self._reading.connect() as connection:
+            return has_room(connection, claim.batch, self._bounds, self._clock())
+
+    def needs_master(self, claim: Claim) -> bool:
+        """Whether anything will be made of the master of a claimed lot, from now on."""
+        of_lot = and_(items.c.batch == claim.batch, items.c.lot == claim.lot)
+        collated = and_(items.c.batch == claim.batch, items.c.number == COLLATED)
+        with self._reading.connect() as connection:
+            found = connection.execute(
+                select(
+                    exists(items.c.number).where(of_lot, items.c.state.in_(_OPEN)),
+                    exists(items.c.number).where(of_lot, items.c.state == "done"),
+                    or_(
+                        exists(items.c.number).where(collated, items.c.state.in_(_OPEN)),
+                        batches.c.state.in_(_OPEN),
+                    ),
+                ).where(batches.c.id == claim.batch)
+            ).one_or_none()
+        if found is None:
+            return False
+        open_, done, goes_on = found
+        return bool(open_ or (done and goes_on))
 
     def renew(self, claim: Claim, lease: float) -> bool:
         """Makes the lease of a lot last from now on; whether the lot is still the worker's."""
@@ -489,8 +578,7 @@ class Store:
             batch was cancelled or removed, or there is no room for them.
         """
         with self.engine.begin() as connection:
-            revision = _count_up(connection, claim.batch)
-            if revision is None:
+            if not _lock(connection, claim.batch):
                 return set()
             open_ = connection.execute(
                 select(items.c.number)
@@ -504,6 +592,7 @@ class Store:
             asked = list(open_.scalars())
             if not asked:
                 return set()
+            revision = _count_up(connection, claim.batch)
             by_number = {number: sizes[number] for number in asked}
             wanted = fitting(connection, claim.batch, by_number, self._bounds, self._clock())
             connection.execute(
@@ -526,10 +615,9 @@ class Store:
     def fail(self, claim: Claim, problem: Mapping[str, Any], number: int | None = None) -> None:
         """Says what is wrong with an item, or with all of the lot that are not done."""
         with self.engine.begin() as connection:
-            revision = _count_up(connection, claim.batch)
-            if revision is not None:
+            if _lock(connection, claim.batch):
                 numbers = None if number is None else [number]
-                self._fail(connection, revision, claim.batch, claim.lot, numbers, problem)
+                self._fail(connection, claim.batch, claim.lot, numbers, problem)
 
     def state_of(self, claim: Claim, number: int) -> ItemState | None:
         """What an item of a claimed lot is now; None if its batch was removed."""
@@ -551,24 +639,39 @@ class Store:
         theirs = and_(lots.c.state == "claimed", lots.c.worker.startswith(workers, autoescape=True))
         return self._requeue(theirs)
 
+    def give_back(self, worker: str) -> int:
+        """Gives back the lots of a worker that could do nothing about them, for no fault of theirs:
+        that it had them does not count as an attempt.
+
+        Returns:
+            How many they are.
+        """
+        theirs = and_(lots.c.state == "claimed", lots.c.worker == worker)
+        return self._requeue(theirs, uncounted=True)
+
     def requeue_lost(self) -> int:
         """Gives back the lots whose lease has run out, and says how many."""
         return self._requeue(and_(lots.c.state == "claimed", lots.c.lease < self._clock()))
 
-    def _requeue(self, which: ColumnElement[bool]) -> int:
+    def _requeue(self, which: ColumnElement[bool], *, uncounted: bool = False) -> int:
+        # Since the claim an item may have been finished, which sets attempts back to none.
+        tried = case((lots.c.attempts > 0, lots.c.attempts - 1), else_=0)
+        attempts = {"attempts": tried} if uncounted else {}
         with self._reading.connect() as connection:
             lost = connection.execute(select(lots.c.batch, lots.c.number).where(which)).all()
         count = 0
         for id, number in lost:
             with self.engine.begin() as connection:
-                revision = _count_up(connection, id)
+                if not _lock(connection, id):
+                    continue
                 given_back = connection.execute(
                     update(lots)
                     .where(lots.c.batch == id, lots.c.number == number, which)
-                    .values(state="queued", worker=None)
+                    .values(state="queued", worker=None, **attempts)
                 )
                 if given_back.rowcount:
                     count += 1
+                    revision = _count_up(connection, id)
                     connection.execute(
                         update(items)
                         .where(
@@ -616,12 +719,16 @@ class Store:
     def _fail(
         self,
         connection: Connection,
-        revision: int,
         id: str,
         lot: int,
         numbers: Sequence[int] | None,
         problem: Mapping[str, Any],
     ) -> None:
+        """Items of a lot of a batch, which is locked, have failed, if they are open."""
+        which = _open_of_lot(id, lot, numbers)
+        if not connection.execute(select(exists(items.c.number).where(which))).scalar_one():
+            return
+        revision = _count_up(connection, id)
         _mark_failed(connection, revision, id, lot, numbers, problem)
         self._settle(connection, revision, id, lot)
 
@@ -663,19 +770,28 @@ class Store:
         return {"ended": now, "expires": now + self._keep}
 
 
-def _count_up(connection: Connection, id: str) -> int | None:
-    """Counts a change of a batch, and keeps others from changing it until that is in.
+def _lock(connection: Connection, id: str) -> bool:
+    """Keeps others from changing a batch until this change is in; whether there is such a batch."""
+    # SQLite has one that writes at a time anyway, and leaves FOR UPDATE out.
+    found = select(batches.c.id).where(batches.c.id == id).with_for_update()
+    return connection.execute(found).first() is not None
 
-    Returns:
-        The batch's revision; None if there is no such batch.
-    """
-    revision: int | None = connection.execute(
+
+def _count_up(connection: Connection, id: str) -> int:
+    """Counts a change of a batch that is locked, and gives its revision."""
+    revision: int = connection.execute(
         update(batches)
         .where(batches.c.id == id)
         .values(revision=batches.c.revision + 1)
         .returning(batches.c.revision)
-    ).scalar_one_or_none()
+    ).scalar_one()
     return revision
+
+
+def _open_of_lot(id: str, lot: int, numbers: Sequence[int] | None) -> ColumnElement[bool]:
+    """Items of a lot in which there is work left; for None of all numbers."""
+    which = and_(items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN))
+    return which if numbers is None else and_(which, items.c.number.in_(numbers))
 
 
 def _mark_failed(
@@ -687,12 +803,9 @@ def _mark_failed(
     problem: Mapping[str, Any],
 ) -> None:
     """Items of a lot have failed: those with such numbers, or for None all that are not done."""
-    which = [items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN)]
-    if numbers is not None:
-        which.append(items.c.number.in_(numbers))
     connection.execute(
         update(items)
-        .where(*which)
+        .where(_open_of_lot(id, lot, numbers))
         .values(state="failed", problem=json.dumps(problem), revision=revision)
     )
 

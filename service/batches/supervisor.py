@@ -21,6 +21,8 @@ from threading import Event, Lock, Thread
 from typing import IO, Final
 
 from service.batches.parts import Parts, make_data_folder, parts
+from service.batches.rests import MOST, rest_after
+from service.batches.tables import WrongVersion
 from service.settings import PREFIX, Settings
 
 COMMAND: Final = (sys.executable, "-m", "service.batches.worker")
@@ -32,10 +34,7 @@ _IDLE: Final = 1.0
 """Seconds between looks while there is none."""
 
 _SWEEP: Final = 30.0
-"""Seconds between removals of what has expired."""
-
-_MOST_REST: Final = 30.0
-"""Seconds; the longest wait after workers have failed one after another."""
+"""Seconds between removals of what nobody needs."""
 
 _log = logging.getLogger(__name__)
 
@@ -50,7 +49,8 @@ class Supervisor:
     """Runs worker processes from a thread, if no other process does.
 
     Args:
-        command: starts a worker, given its name as one more argument.
+        command: starts a worker, given its name as one more argument. It writes to its standard
+            output when it has work for the first time.
     """
 
     def __init__(self, settings: Settings, command: Sequence[str] = COMMAND) -> None:
@@ -71,7 +71,7 @@ class Supervisor:
             # A thread does not live on in a process that was forked off.
             if self._thread is None or self._process != os.getpid():
                 self._process = os.getpid()
-                self._thread = Thread(target=self.run, name="batches", daemon=True)
+                self._thread = Thread(target=self._run_aside, name="batches", daemon=True)
                 self._thread.start()
         self._woken.set()
 
@@ -87,7 +87,11 @@ class Supervisor:
             self._thread.join()
 
     def run(self) -> None:
-        """Runs the workers until ``stop``; waits for the lock as long as another has it."""
+        """Runs the workers until ``stop``; waits for the lock as long as another has it.
+
+        Raises:
+            WrongVersion: the database is another version's.
+        """
         swept = -math.inf
         try:
             while not self._stopped.is_set():
@@ -96,17 +100,33 @@ class Supervisor:
                     if self._has_lock():
                         opened = parts(self._settings)
                         if time.monotonic() - swept > _SWEEP:
-                            opened.remove_expired()
+                            _sweep(opened)
                             swept = time.monotonic()
                         if self._look_after(opened):
                             pause = _PAUSE
+                except WrongVersion:
+                    raise
                 except Exception:
                     _log.exception("the batches' workers could not be looked after")
-                    pause = _MOST_REST
+                    pause = MOST
                 self._woken.wait(pause)
                 self._woken.clear()
         finally:
             self._end_workers()
+
+    def _run_aside(self) -> None:
+        while not self._stopped.is_set():
+            try:
+                self.run()
+            except WrongVersion:
+                # Requests for batches are told, and so is who asks for the service's health.
+                _log.exception("no batches are worked on")
+                self._stopped.wait(MOST)
+
+    @property
+    def failures(self) -> int:
+        """How many workers have ended one after another before they had any work."""
+        return self._failures
 
     @property
     def processes(self) -> list[int]:
@@ -150,6 +170,7 @@ class Supervisor:
         return self._settings.batch_processes or len(os.sched_getaffinity(0))
 
     def _mourn(self, worker: _Worker, code: int, opened: Parts) -> None:
+        had_work = _had_work(worker)
         _close(worker)
         given_back = opened.store.release(worker.name)
         if code == 0:
@@ -157,7 +178,7 @@ class Supervisor:
             return
         # One that dies at work is replaced at once; workers that die at their start would only
         # keep the machine busy.
-        self._failures = 0 if given_back else self._failures + 1
+        self._failures = 0 if had_work else self._failures + 1
         self._not_before = time.monotonic() + rest_after(self._failures)
         _log.warning("a worker ended with %d; %d lots go to others", code, given_back)
 
@@ -166,7 +187,7 @@ class Supervisor:
         process = subprocess.Popen(
             [*self._command, name],
             stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
             start_new_session=True,  # what a terminal sends is for the service, which ends them
             env=self._environment,
         )
@@ -187,18 +208,29 @@ class Supervisor:
             self._lock_file = None
 
 
-def rest_after(failures: int) -> float:
-    """Seconds to wait before another worker is started when so many have failed at once.
+def _sweep(opened: Parts) -> None:
+    try:
+        opened.sweep()
+    except Exception:
+        # The files may be away; the workers are to be looked after all the same.
+        _log.exception("the sweep failed; the next one may not")
 
-    >>> [rest_after(failures) for failures in (0, 1, 2, 3, 100)]
-    [0.0, 0.5, 1.0, 2.0, 30.0]
-    """
-    return min(_MOST_REST, 0.25 * 2 ** min(failures, 10)) if failures else 0.0
+
+def _had_work(worker: _Worker) -> bool:
+    """Whether a worker that has ended said that it had work."""
+    assert worker.process.stdout is not None
+    said = worker.process.stdout.fileno()
+    os.set_blocking(said, False)  # a process that it started may have it open still
+    try:
+        return bool(os.read(said, 1))
+    except BlockingIOError:
+        return False
 
 
 def _close(worker: _Worker) -> None:
-    if worker.process.stdin is not None:
-        worker.process.stdin.close()
+    for pipe in (worker.process.stdin, worker.process.stdout):
+        if pipe is not None:
+            pipe.close()
 
 
 def _pool_of(lock_file: IO[str]) -> str:

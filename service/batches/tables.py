@@ -91,6 +91,7 @@ lots = Table(
     Column("created", Float, nullable=False),
     Column("claimed", Float),
     Index("piecewright_lots_waiting", "state", "number"),
+    Index("piecewright_lots_of_batch", "batch", "state"),
     Index("piecewright_lots_worker", "worker"),
 )
 
@@ -110,6 +111,21 @@ items = Table(
     ),
     Index("piecewright_items_of_lot", "batch", "lot", "state"),
     Index("piecewright_items_changed", "batch", "revision"),
+)
+
+
+# When a lot of a batch was last claimed, by which batches and their owners take turns.
+turns = Table(
+    "piecewright_turns",
+    metadata,
+    Column(
+        "batch",
+        String(64),
+        ForeignKey("piecewright_batches.id", ondelete="CASCADE"),
+        primary_key=True,
+    ),
+    Column("owner", String(200), nullable=False),
+    Column("claimed", Float, nullable=False),
 )
 
 
@@ -146,6 +162,7 @@ def _create(connection: Connection) -> None:
             f"the database of batches has tables of version {found}, this program needs {VERSION}; "
             "let its batches end and give this one an empty database"
         )
+    turns.create(connection, checkfirst=True)  # later than the rest; none of it is changed by it
 
 
 def _serve_many_processes(engine: Engine) -> None:

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any, Final
+
+from sqlalchemy.exc import OperationalError
 
 from service import problems
 from service.batches.drawing import Drawing, page_count
@@ -65,6 +67,13 @@ def given_up(lot: int) -> dict[str, Any]:
     return _NOT_COLLATED if lot == COLLATED else _GIVEN_UP
 
 
+class Hindered(Exception):
+    """A document cannot be kept now, or the database cannot be written: the disk may be full.
+
+    Nothing is wrong with the lot, which is given back. Whoever works should wait a while.
+    """
+
+
 def work_on_next(
     worker: str,
     store: Store,
@@ -72,19 +81,25 @@ def work_on_next(
     drawing: Drawing,
     settings: Settings,
     lease: float = LEASE,
+    claimed: Callable[[], object] = lambda: None,
 ) -> bool:
     """Does the next lot, if there is one.
 
     Args:
         worker: the worker's name, unlike any other's.
         lease: seconds that the lot stays the worker's without a word from it.
+        claimed: called when there is one, before it is done.
 
     Returns:
         Whether there was one.
+
+    Raises:
+        Hindered: it could not be kept; see ``Hindered``.
     """
     claim = store.claim(worker, lease, given_up)
     if claim is None:
         return False
+    claimed()
     watch = Watch(
         lambda: store.renew(claim, lease),
         lambda number: store.fail(claim, _too_long(claim, settings), number),
@@ -95,20 +110,34 @@ def work_on_next(
         with watch:
             do = put_together if claim.lot == COLLATED else work
             do(claim, store, files, drawing, settings, watch)
+    except (_NotKept, OperationalError) as error:
+        store.give_back(worker)
+        raise Hindered from error
     except Exception:
         store.release(worker)
         raise
     return True
 
 
+class _NotKept(Exception):
+    """A document that is wanted could not be written."""
+
+
 def work(
     claim: Claim, store: Store, files: Files, drawing: Drawing, settings: Settings, watch: Watch
 ) -> None:
-    """Does what is left of a lot.
+    """Does what is left of a lot, and removes its master if it is of no use any more."""
+    if store.has_room(claim):
+        _draw(claim, store, files, drawing, settings, watch)
+    else:
+        store.fail(claim, _no_room(settings))
+    if not store.needs_master(claim):
+        files.remove(master_key(claim.batch, claim.lot))
 
-    Raises:
-        OSError: a document cannot be kept.
-    """
+
+def _draw(
+    claim: Claim, store: Store, files: Files, drawing: Drawing, settings: Settings, watch: Watch
+) -> None:
     key = master_key(claim.batch, claim.lot)
     try:
         with watch.step(None):
@@ -155,10 +184,15 @@ def put_together(
     """Puts all documents of a batch that are done into one, in order.
 
     Raises:
-        OSError: a master cannot be read, or the document cannot be kept.
+        OSError: a master cannot be read.
     """
     asked = store.to_collate(claim.batch)
     if asked is None:
+        return  # the batch was removed
+    no_room = _no_room(settings, _APART)
+    if not store.has_room(claim):
+        store.fail(claim, no_room)
+        files.remove_working(claim.batch)
         return
     try:
         with watch.step(COLLATED):
@@ -169,13 +203,13 @@ def put_together(
     except OSError:
         if _is_open(claim, COLLATED, store):
             raise
+        # The batch was removed, and its masters with it, or another was faster.
     except Exception:
         _log.exception("the documents of a batch could not be put together")
         store.fail(claim, _NOT_COLLATED)
     else:
         if _kept(claim, COLLATED, item_key(claim.batch, COLLATED), document, store, files):
-            sizes, no_room = {COLLATED: len(document)}, _no_room(settings, _APART)
-            _tell(claim, sizes, asked.pages, no_room, store, files)
+            _tell(claim, {COLLATED: len(document)}, asked.pages, no_room, store, files)
     files.remove_working(claim.batch)
 
 
@@ -209,12 +243,16 @@ def _tell(
 
 
 def _kept(claim: Claim, number: int, key: str, document: bytes, store: Store, files: Files) -> bool:
-    """Keeps a document, if it is wanted still."""
+    """Keeps a document, if it is wanted still.
+
+    Raises:
+        _NotKept: it is, and cannot be written.
+    """
     try:
         files.write(key, document)
-    except OSError:
+    except OSError as error:
         if _is_open(claim, number, store):
-            raise
+            raise _NotKept from error
         return False  # the batch was removed, and its folder with it, or another was faster
     return True
 

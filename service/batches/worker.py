@@ -1,21 +1,26 @@
 """A worker process of the service's own: ``python -m service.batches.worker NAME``.
 
 It does one lot after another, ends when there has been none for a while, and ends at once
-when the service does, which it learns from its standard input.
+when the service does, which it learns from its standard input. On its standard output it
+says, once, that it has work.
 """
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from threading import Thread
 from typing import Final
 
+from sqlalchemy.exc import OperationalError
+
 from service.batches.drawing import Drawing, Packets
-from service.batches.parts import parts
-from service.batches.work import work_on_next
+from service.batches.parts import Parts, parts
+from service.batches.rests import rest_after
+from service.batches.work import Hindered, work_on_next
 from service.logs import write_lines
 from service.memory import limit_memory
 from service.settings import Settings
@@ -29,23 +34,74 @@ _NICENESS: Final = 5
 _IDLE: Final = 20.0
 """Seconds without work, after which the process ends to give its memory back."""
 
+_log = logging.getLogger(__name__)
+
 
 def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
     """Works under the name that is the one argument, with the environment's settings."""
     (name,) = arguments
     os.nice(_NICENESS)
+    say_at_work = _teller()
     Thread(target=_end_with_parent, name="parent", daemon=True).start()
     settings = Settings.from_environment()
     write_lines(settings.log)
     limit_memory(settings.desk_memory)
-    opened, drawing = parts(settings), drawing or Packets()
+    work_until_idle(name, parts(settings), drawing or Packets(), settings, say_at_work)
+    return 0
+
+
+def work_until_idle(
+    name: str,
+    opened: Parts,
+    drawing: Drawing,
+    settings: Settings,
+    say_at_work: Callable[[], object] = lambda: None,
+    *,
+    idle: float = _IDLE,
+    wait: Callable[[float], None] = time.sleep,
+) -> None:
+    """Does one lot after another until there has been none for so many seconds.
+
+    Args:
+        say_at_work: called whenever there is a lot to do.
+    """
+    hindered = 0
     last = time.monotonic()
-    while time.monotonic() - last < _IDLE:
-        if work_on_next(name, opened.store, opened.files, drawing, settings):
+    while hindered or time.monotonic() - last < idle:
+        try:
+            if hindered:
+                opened.store.give_back(name)  # if that could not be written before
+            done = work_on_next(
+                name, opened.store, opened.files, drawing, settings, claimed=say_at_work
+            )
+        except (Hindered, OperationalError):
+            if not hindered:
+                _log.exception("a batch cannot be kept now; it goes on when it can be")
+            hindered += 1
+            wait(rest_after(hindered))
+            last = time.monotonic()
+            continue
+        hindered = 0
+        if done:
             last = time.monotonic()
         else:
-            time.sleep(_PAUSE)
-    return 0
+            wait(_PAUSE)
+
+
+def _teller() -> Callable[[], None]:
+    """Tells the parent once that there is work; all else that is written to standard output from
+    now on goes nowhere, so that it cannot be mistaken for that."""
+    told = os.dup(sys.stdout.fileno())
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+    left = [b"."]
+
+    def tell() -> None:
+        if left:
+            os.write(told, left.pop())
+
+    return tell
 
 
 def _end_with_parent() -> None:

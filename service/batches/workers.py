@@ -7,6 +7,7 @@ import signal
 from dataclasses import replace
 from typing import Final
 
+from service.batches.parts import refuse_wrong_version
 from service.batches.supervisor import Supervisor
 from service.logs import write_lines
 from service.settings import Settings
@@ -22,7 +23,11 @@ def run_workers(settings: Settings, processes: int = 0) -> None:
 
     Args:
         processes: as many workers; those of the settings for 0.
+
+    Raises:
+        WrongVersion: the database is another version's.
     """
+    refuse_wrong_version(settings)
     processes = processes or settings.batch_processes or len(os.sched_getaffinity(0))
     if settings.broker:
         from service.batches.celery_app import celery_app  # not installed where it is not used

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import sqlite3
 from pathlib import Path
@@ -10,12 +11,18 @@ from typing import Any
 import pypdf
 import pytest
 from flask.testing import FlaskClient
+from sqlalchemy.exc import OperationalError
 
 from service.batches.drawing import Packets
-from service.batches.parts import parts
-from service.batches.store import MOST_ATTEMPTS
+from service.batches.files import Files
+from service.batches.parts import Parts, parts
+from service.batches.store import MOST_ATTEMPTS, Store
+from service.batches.supervisor import Supervisor
+from service.batches.tables import WrongVersion
 from service.batches.tables import lots as lot_table
-from service.batches.work import MOST_TOLD, work_on_next
+from service.batches.work import MOST_TOLD, Hindered, work_on_next
+from service.batches.worker import work_until_idle
+from service.batches.workers import run_workers
 from service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
@@ -24,6 +31,7 @@ from tests.service.batches.asking import (
     Json,
     client_of,
     do_all,
+    every_item_once,
     kept_in,
     posted,
     state,
@@ -280,18 +288,98 @@ def test_a_drawing_that_fails_fails_its_items_and_no_others(
     assert "the ink is dry" in caplog.text
 
 
-def test_documents_that_cannot_be_kept_are_tried_again_and_then_given_up(
+def test_documents_that_cannot_be_kept_are_tried_again_until_they_can(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    (Path(settings.data) / "documents").write_text("a file where a folder should be")
-    for _ in range(2 * MOST_ATTEMPTS):
-        with pytest.raises(OSError, match="documents"):
+    in_the_way = Path(settings.data) / "documents"
+    in_the_way.write_text("a file where a folder should be")
+    for _ in range(3 * MOST_ATTEMPTS):
+        with pytest.raises(Hindered):
             do_all(settings)
+    assert [item["state"] for item in state(client, batch)["items"]] == ["queued"] * 3
+    in_the_way.unlink()
     do_all(settings)
-    told = state(client, batch)
-    assert (told["state"], told["failed"]) == ("done", 3)
-    assert told["items"][0]["problem"]["status"] == 500
+    every_item_once(client, batch)
+
+
+def test_all_in_one_waits_for_room_on_the_disk_too(client: FlaskClient, settings: Settings) -> None:
+    batch = posted(client)
+    opened = parts(settings)
+    while state(client, batch)["ended"] is None:
+        assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    in_the_way = Path(settings.data) / "documents" / batch["id"] / "collated.pdf"
+    in_the_way.mkdir()
+    for _ in range(2 * MOST_ATTEMPTS):
+        with pytest.raises(Hindered):
+            do_all(settings)
+    in_the_way.rmdir()
+    do_all(settings)
+    assert state(client, batch)["collated"]["state"] == "done"
+
+
+class FullForAWhile(Files):
+    """Files on a disk that has no room for the first few documents."""
+
+    def __init__(self, place: str, failures: int) -> None:
+        super().__init__(place)
+        self.failures = failures
+
+    def write(self, key: str, content: bytes) -> None:
+        if self.failures:
+            self.failures -= 1
+            raise OSError(errno.ENOSPC, "No space left on device")
+        super().write(key, content)
+
+
+def test_a_worker_waits_ever_longer_while_the_disk_is_full_and_then_goes_on(
+    client: FlaskClient, settings: Settings
+) -> None:
+    batch = posted(client)
+    files = FullForAWhile(str(Path(settings.data) / "documents"), failures=9)
+    waits: list[float] = []
+    opened = Parts(parts(settings).store, files)
+    work_until_idle("here", opened, Packets(), settings, idle=0.2, wait=waits.append)
+    every_item_once(client, batch)
+    hindered = waits[:9]
+    assert sorted(hindered) == hindered
+    assert hindered[0] < hindered[-1] == 30
+
+
+def test_a_database_that_cannot_be_written_for_a_while_is_not_the_lots_fault(
+    client: FlaskClient, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite's SQLITE_FULL is an OperationalError (PEP 249: not under the program's control)."""
+
+    def full(*_: object) -> None:
+        raise OperationalError("COMMIT", {}, sqlite3.OperationalError("database or disk is full"))
+
+    batch = posted(client)
+    with monkeypatch.context() as patched:
+        patched.setattr(Store, "finish", full)
+        for _ in range(2 * MOST_ATTEMPTS):
+            with pytest.raises(Hindered):
+                do_all(settings)
+    do_all(settings)
+    every_item_once(client, batch)
+
+
+@pytest.mark.parametrize("ended", [False, True])
+def test_a_batch_can_be_deleted_while_the_disk_is_full(
+    client: FlaskClient, settings: Settings, ended: bool
+) -> None:
+    batch = posted(client)
+    opened = parts(settings)
+    assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    full = FullForAWhile(str(Path(settings.data) / "documents"), failures=1)
+    if ended:
+        do_all(settings)
+    else:
+        with pytest.raises(Hindered):
+            work_on_next("here", opened.store, full, Packets(), settings)
+        assert client.delete(batch["links"]["self"]).status_code == 200
+    assert client.delete(batch["links"]["self"]).status_code == 204
+    assert not (Path(settings.data) / "documents" / batch["id"]).exists()
 
 
 @pytest.mark.parametrize("database", ["sqlite:////nowhere/at/all.sqlite", "mysterious://x"])
@@ -307,7 +395,24 @@ def test_another_versions_database_is_left_alone(client: FlaskClient, settings: 
     with sqlite3.connect(Path(settings.data) / "batches.sqlite") as connection:
         connection.execute("UPDATE piecewright_version SET version = 99")
     again = client_of(kept_in(settings.data, max_items=6))
-    assert again.post("/v1/batches", json=GUILD).status_code == 503
+    answers = [again.post("/v1/batches", json=GUILD), again.get("/health")]
+    for answer in answers:
+        assert (answer.status_code, answer.mimetype) == (503, "application/problem+json")
+        assert "another version" in (answer.json or {})["detail"]
+    assert client_of(kept_in(Path(settings.data) / "elsewhere")).get("/health").status_code == 200
+
+
+@pytest.mark.parametrize("broker", ["", "memory://"])
+def test_nobody_works_for_another_versions_database(
+    client: FlaskClient, settings: Settings, broker: str
+) -> None:
+    posted(client)
+    with sqlite3.connect(Path(settings.data) / "batches.sqlite") as connection:
+        connection.execute("UPDATE piecewright_version SET version = 1")
+    with pytest.raises(WrongVersion, match=r"version \[1\]"):
+        run_workers(Settings(data=settings.data, broker=broker))
+    with pytest.raises(WrongVersion):
+        Supervisor(Settings(data=settings.data)).run()
 
 
 def test_names_in_any_writing_come_through(client: FlaskClient, settings: Settings) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -14,11 +14,13 @@ from sqlalchemy import Engine
 
 from service.app import create_app
 from service.batches.bounds import Bounds, NoRoom
+from service.batches.drawing import Packets
 from service.batches.lots import COLLATED
 from service.batches.store import Store
 from service.batches.tables import open_database
 from service.settings import Settings
-from tests.service.batches.asking import GUILD, client_of, do_all, kept_in, posted, state
+from tests.service.batches.asking import GUILD, Json, client_of, do_all, kept_in, posted, state
+from tests.service.batches.test_collating import told_for_good
 from tests.service.batches.test_own_processes import ask, service
 from tests.service.batches.test_store import (
     KEEP,
@@ -143,6 +145,24 @@ def test_two_workers_at_two_batches_of_one_owner_stay_within_it(
     assert all(seen(stores[0], id).has_ended for id in ids)
 
 
+def test_whether_there_is_room_is_known_before_anything_is_drawn(
+    engine: Engine, clock: Clock
+) -> None:
+    store = Store(engine, KEEP, clock, Bounds(bytes=1500))
+    store.add("ada", new(2, 1))
+    store.add("bente", new(1))
+    claims = [claimed(store, "w") for _ in range(3)]
+    ada = next(claim for claim in claims if len(claim.left) == 2)
+    assert all(store.has_room(claim) for claim in claims)
+    assert finish(store, ada, 1, 1)
+    assert store.has_room(ada)
+    assert finish(store, ada, 2, 1)
+    assert [store.has_room(c) for c in claims] == [c.batch != ada.batch for c in claims]
+    store.remove(ada.batch)
+    assert not store.has_room(ada)
+    assert all(Store(engine, KEEP, clock).has_room(c) for c in claims if c.batch != ada.batch)
+
+
 # --- as clients are told ---------------------------------------------------------------------
 
 
@@ -200,16 +220,38 @@ def test_an_item_for_which_there_is_no_room_says_so_and_leaves_no_file(tmp_path:
         assert (said["status"], said["type"]) == (507, "/problems/no-room")
     folder = tmp_path / "documents" / batch["id"]
     assert [path.name for path in folder.iterdir()] == ["00001.pdf"]
-    archive = batch["links"]["archive"]
-    answer = client.get(archive, headers={"Accept": "application/pdf"})
-    assert (answer.status_code, answer.json) == (507, told["collated"]["problem"])
-    assert client.get(archive).status_code == 200
+    told_for_good(client, batch)
+    assert client.get(batch["links"]["archive"]).status_code == 200
     refused = client.post("/v1/batches", json=GUILD)
     assert refused.status_code == 507
     size = (folder / "00001.pdf").stat().st_size
     assert f"1 batches take {size:,} bytes; 1 may be kept" in (refused.json or {})["detail"]
     assert client.delete(batch["links"]["self"]).status_code == 204
     posted(client)
+
+
+def test_an_owner_who_is_at_the_bound_has_nothing_drawn(tmp_path: Path) -> None:
+    class Counted(Packets):
+        drawn = collated = 0
+
+        def draw(self, packet: Json, settings: Settings) -> bytes:
+            self.drawn += 1
+            return super().draw(packet, settings)
+
+        def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+            self.collated += 1
+            return super().collate(copies, title)
+
+    settings, drawing = kept_in(tmp_path, keep_bytes=1), Counted()
+    client = client_of(settings)
+    batches = [posted(client) for _ in range(3)]
+    do_all(settings, drawing)
+    assert (drawing.drawn, drawing.collated) == (1, 0)
+    told = [state(client, batch) for batch in batches]
+    assert sorted(batch["failed"] for batch in told) == [2, 3, 3]
+    problems = [item.get("problem") for batch in told for item in batch["items"]]
+    assert [problem["type"] for problem in problems if problem] == ["/problems/no-room"] * 8
+    assert [path.name for path in (tmp_path / "documents").rglob("*.pdf")] == ["00001.pdf"]
 
 
 def test_without_bounds_nobody_is_refused(tmp_path: Path) -> None:

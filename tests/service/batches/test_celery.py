@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from service.batches.celery_app import sweep_once
+from service.batches.celery_app import TOKEN, celery_app, sweep_once
 from service.batches.parts import Parts, parts
-from service.batches.store import Store
+from service.batches.store import MOST_ATTEMPTS, Store
 from service.batches.supervisor import environment_of
 from service.settings import Settings
 from tests.service.batches.asking import (
@@ -138,3 +138,24 @@ def test_tokens_that_the_broker_has_lost_are_made_up_for(settings: Settings) -> 
     sweep_once(later, sent.append)
     assert sum(sent) > 0
     assert state(client_of(settings), batch)["state"] == "queued"
+
+
+def test_a_token_waits_for_room_on_the_disk_and_is_sent_on(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    batch = posted(client_of(settings))
+    in_the_way = Path(settings.files)
+    in_the_way.write_text("a file where a folder should be")
+    app = celery_app(settings)
+    waits: list[float] = []
+    sent: list[str] = []
+    monkeypatch.setattr("service.batches.celery_app.time.sleep", waits.append)
+    monkeypatch.setattr(app, "send_task", sent.append)
+    for _ in range(2 * MOST_ATTEMPTS):
+        app.tasks[TOKEN]()
+    assert len(sent) == 2 * MOST_ATTEMPTS
+    assert sorted(set(waits)) == waits  # each longer than the one before
+    in_the_way.unlink()
+    app.tasks[TOKEN]()
+    assert state(client_of(settings), batch)["done"] == 2
+    assert parts(settings).store.waiting() == 1

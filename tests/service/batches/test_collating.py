@@ -56,6 +56,19 @@ def kept(settings: Settings, batch: Json) -> set[str]:
     return {path.name for path in folder.iterdir()} if folder.exists() else set()
 
 
+def told_for_good(client: FlaskClient, batch: Json) -> None:
+    """All in one cannot be had, which the answer to whoever asks says with the worker's reason.
+
+    410 is "likely to be permanent" (RFC 9110, section 15.5.11); 503 would be "temporary", and is
+    what clients try again (section 15.6.4).
+    """
+    answer = in_one(client, batch)
+    problem = answer.json or {}
+    assert (answer.status_code, problem["type"]) == (410, "/problems/not-made")
+    assert problem["detail"] == state(client, batch)["collated"]["problem"]["detail"]
+    assert "Retry-After" not in answer.headers
+
+
 def pages(document: bytes) -> int:
     return len(pypdf.PdfReader(io.BytesIO(document)).pages)
 
@@ -151,8 +164,7 @@ def test_if_it_cannot_be_made_that_is_told_and_the_rest_is_there(
     assert (problem["status"], problem["type"]) == (503, f"/problems/{kind}")
     assert "paste" not in str(problem)
     assert str(error) in caplog.text
-    answer = in_one(client, batch)
-    assert (answer.status_code, answer.json) == (503, problem)
+    told_for_good(client, batch)
     assert len(archived(client, batch).namelist()) == 4
     assert kept(settings, batch) == {"00001.pdf", "00002.pdf", "00003.pdf"}
 
@@ -236,8 +248,7 @@ def told_why(client: FlaskClient, batches: dict[str, Json]) -> None:
         told = settled(client, batch)
         problem = told["collated"]["problem"]
         assert (problem["status"], problem["type"]) == (503, f"/problems/{kinds[title]}")
-        answer = in_one(client, batch)
-        assert (answer.status_code, answer.json) == (503, problem)
+        told_for_good(client, batch)
         assert (told["state"], told["done"]) == ("done", 3)
         assert len(archived(client, batch).namelist()) == 4
 

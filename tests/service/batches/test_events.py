@@ -250,3 +250,38 @@ def test_a_text_with_line_ends_stays_one_event() -> None:
     told = list(EventStream().read(events.events(batch, 0, "/b", lambda seen: None, events.Pace())))
     assert [event.type for event in told] == ["item", "end"]
     assert told[0].told["for"] == told[1].told["title"] == wicked
+
+
+def test_one_owner_leaves_streams_for_others() -> None:
+    streams = events.Streams()
+    assert [streams.take("ada") for _ in range(events.MOST_OF_ONE)] == [0] * events.MOST_OF_ONE
+    assert streams.take("ada") == events.MOST_OF_ONE
+    left = events.MOST_STREAMS - events.MOST_OF_ONE
+    assert [streams.take("bente") for _ in range(left)] == [0] * left
+    assert streams.take("carl") == events.MOST_STREAMS
+    streams.give_back("ada")
+    assert streams.take("bente") == events.MOST_OF_ONE
+    assert streams.take("carl") == 0
+
+
+def test_who_has_heard_the_end_is_not_told_it_again_for_a_late_worker(
+    client: FlaskClient, settings: Settings
+) -> None:
+    """The lease of a worker that had no turn for long runs out, and two are at it."""
+
+    class Late(Packets):
+        def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
+            document = super().collate(copies, title)
+            if not heard:
+                heard.append("end")
+                parts(settings).store.release("here")
+                do_all(settings, self)
+                *_, end = EventStream().read(pieces(opened(client, batch)))
+                assert end.type == "end"
+                heard.append(end.last_id)
+            return document
+
+    heard: list[str] = []
+    batch = posted(client)
+    do_all(settings, Late())
+    assert opened(client, batch, heard[1]).status_code == 204

@@ -6,6 +6,7 @@ that speaks S3 was at hand to test with.
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -74,3 +75,54 @@ def test_a_batch_whose_documents_are_kept_elsewhere(tmp_path: Path) -> None:
     assert client.delete(batch["links"]["self"]).status_code == 204
     with pytest.raises(FileNotFoundError):
         Files(settings.files).read(f"{batch['id']}/00001.pdf")
+
+
+def test_removing_goes_on_when_another_removes_and_writes_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = Files(str(tmp_path))
+    for number in range(1, 6):
+        files.write(f"b/{number:05}.pdf", b"x")
+    unlink, rmdir = os.unlink, os.rmdir
+    late = iter(["b/00007.pdf"])
+
+    def unlink_after_another(path: str, *, dir_fd: int | None = None) -> None:
+        unlink(path, dir_fd=dir_fd)
+        unlink(path, dir_fd=dir_fd)
+
+    def rmdir_after_another(path: str, *, dir_fd: int | None = None) -> None:
+        for key in late:
+            files.write(key, b"x")
+        rmdir(path, dir_fd=dir_fd)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "unlink", unlink_after_another)
+        patched.setattr(os, "rmdir", rmdir_after_another)
+        files.remove_all("b")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_cannot_be_removed_is_an_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: str, *, dir_fd: int | None = None) -> None:
+        raise PermissionError(13, "Permission denied", path)
+
+    files = Files(str(tmp_path))
+    files.write("b/00001.pdf", b"x")
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "unlink", refuse)
+        with pytest.raises(PermissionError):
+            files.remove_all("b")
+
+
+def test_folders_are_known_and_for_how_long_nothing_was_written(place: str) -> None:
+    files = Files(place)
+    assert files.folders() == []
+    assert files.unchanged_for("never") == 0
+    for key in ("b/00001.pdf", "b/00002.pdf", "c/00001.pdf"):
+        files.write(key, b"x")
+    assert sorted(files.folders()) == ["b", "c"]
+    assert 0 <= files.unchanged_for("b") < 3600
+    files.remove_all("b")
+    assert files.folders() == ["c"]

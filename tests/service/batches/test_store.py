@@ -13,7 +13,7 @@ from sqlalchemy import Engine
 
 from service.batches.lots import COLLATED, Lot
 from service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
-from service.batches.tables import open_database
+from service.batches.tables import open_database, turns
 
 KEEP = 1000.0
 LEASE = 30.0
@@ -406,3 +406,117 @@ def test_it_is_known_how_long_lots_have_waited_for_anyone(store: Store, clock: C
     claimed(store, "w")
     claimed(store, "w")
     assert store.waiting_since() is None
+
+
+# --- turns -----------------------------------------------------------------------------------
+
+
+def test_owners_take_turns_however_many_batches_each_has(store: Store, clock: Clock) -> None:
+    many = [store.add("ada", new(1)) for _ in range(20)]
+    clock.now += 1
+    few = {store.add("bente", new(1)) for _ in range(2)}
+    order = []
+    for turn in range(4):
+        clock.now += 1
+        order.append(claimed(store, f"w{turn}").batch)
+    assert [id in many for id in order] == [True, False, True, False]
+    assert set(order[1::2]) == few
+
+
+def test_an_owner_who_comes_later_does_not_wait_for_all_in_one(store: Store, clock: Clock) -> None:
+    ended = {ended_batch(store, 1) for _ in range(5)}  # all five are to be put together
+    clock.now += 1
+    late = store.add("bente", new(1, 1))
+    order = []
+    for turn in range(4):
+        clock.now += 1
+        order.append(claimed(store, f"w{turn}"))
+    assert [claim.batch == late for claim in order] == [True, False, True, False]
+    assert all(claim.lot == COLLATED for claim in order if claim.batch in ended)
+
+
+def test_all_in_one_has_its_turn_among_the_lots_of_other_batches(
+    store: Store, clock: Clock
+) -> None:
+    large = store.add("", new(*[1] * 5))
+    clock.now += 1
+    small = store.add("", new(1))
+    order = []
+    for turn in range(4):
+        clock.now += 1
+        claim = claimed(store, f"w{turn}")
+        order.append((claim.batch, claim.lot))
+        assert finish(store, claim, claim.left[0][0], 1)
+    assert order == [(large, 1), (small, 1), (large, 2), (small, COLLATED)]
+
+
+def test_a_database_from_before_there_were_turns_gets_them(engine: Engine, clock: Clock) -> None:
+    Store(engine, KEEP, clock).add("", new(1))
+    turns.drop(engine)
+    url = engine.url.render_as_string(hide_password=False)
+    opened = open_database(url)
+    assert claimed(Store(opened, KEEP, clock), "w").lot == 1
+    opened.dispose()
+
+
+# --- what nobody needs, and what is not the lot's fault --------------------------------------
+
+
+def test_nothing_is_counted_as_a_change_where_nothing_changes(store: Store, clock: Clock) -> None:
+    id = ended_batch(store, 1)
+    late = claimed(store, "w")
+    assert finish(store, late, COLLATED, 4)
+    before = seen(store, id)
+    assert before.is_complete
+    assert not finish(store, late, COLLATED, 4)
+    assert not finish(store, late, 1, 4)
+    store.fail(late, {"title": "late"})
+    store.fail(late, {"title": "late"}, 1)
+    store.cancel(id)
+    assert (store.release("w"), store.give_back("w")) == (0, 0)
+    assert seen(store, id) == before
+
+
+def test_two_who_give_a_lot_back_at_once_count_one_change(store: Store) -> None:
+    id = store.add("", new(1))
+    claimed(store, "w")
+    before = seen(store, id).revision
+    with ThreadPoolExecutor(4) as others:
+        assert sum(others.map(store.release, ["w"] * 8)) == 1
+    assert seen(store, id).revision == before + 1
+
+
+def test_a_lot_that_is_given_back_was_not_tried(store: Store) -> None:
+    id = store.add("", new(2))
+    for _ in range(3 * MOST_ATTEMPTS):
+        claim = claimed(store, "w")
+        assert len(claim.left) == 2
+        assert store.give_back("w") == 1
+    assert states(store, id) == ["queued", "queued"]
+    # Nor is a lot tried more often for it than another.
+    for attempt in range(MOST_ATTEMPTS):
+        claimed(store, f"x{attempt}")
+        store.release(f"x{attempt}")
+    assert store.claim("next", LEASE, given_up) is None
+    assert states(store, id) == ["failed", "failed"]
+
+
+def test_a_master_is_needed_while_something_is_to_be_made_of_it(store: Store) -> None:
+    id = store.add("", new(2, 1, 1))
+    claims = [claimed(store, "w") for _ in range(3)]
+    first, failed, last = claims
+    assert [store.needs_master(claim) for claim in claims] == [True] * 3
+    assert finish(store, first, 1, 1)
+    store.fail(first, {"title": "wrong"}, 2)
+    store.fail(failed, {"title": "wrong"})
+    assert [store.needs_master(claim) for claim in claims] == [True, False, True]
+    assert store.complete() == []
+    assert finish(store, last, 4, 1)
+    assert [store.needs_master(claim) for claim in claims] == [True, False, True]
+    assert store.complete() == []
+    assert finish(store, claimed(store, "w"), COLLATED, 2)
+    assert [store.needs_master(claim) for claim in claims] == [False] * 3
+    assert (store.complete(), store.unknown([id, "x"])) == ([id], ["x"])
+    store.remove(id)
+    assert not store.needs_master(first)
+    assert (store.complete(), store.unknown([id])) == ([], [id])

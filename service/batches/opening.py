@@ -1,0 +1,49 @@
+"""Opening batches for a request: what stands in the way leaves as a problem."""
+
+from __future__ import annotations
+
+import logging
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.batches.parts import Parts, are_used, parts
+from service.batches.tables import WrongVersion
+from service.problems import UNAVAILABLE, Problem
+from service.settings import Settings
+
+_log = logging.getLogger(__name__)
+
+
+def opened(settings: Settings) -> Parts:
+    """The database and the files.
+
+    Raises:
+        Problem: they cannot be opened.
+    """
+    try:
+        return parts(settings)
+    except WrongVersion as error:
+        _log.exception("the batches are another version's")
+        said = (
+            "Batches cannot be kept here: their database is that of another version of this "
+            "program. Whoever runs the service finds in its log what to do."
+        )
+        raise Problem(UNAVAILABLE, said) from error
+    except (SQLAlchemyError, OSError, ImportError, ValueError) as error:
+        _log.exception("the batches cannot be opened")
+        raise unavailable() from error
+
+
+def unavailable() -> Problem:
+    """That the database or the files are away."""
+    return Problem(UNAVAILABLE, "Batches cannot be kept here now; the service's log says why.")
+
+
+def prove_ready(settings: Settings) -> None:
+    """Sees to it that the batches can be opened, if there are any or a database is set for them.
+
+    Raises:
+        Problem: they cannot.
+    """
+    if are_used(settings):
+        opened(settings)
