@@ -66,6 +66,10 @@ def celery(settings: Settings, processes: int = 2) -> Iterator[subprocess.Popen[
         process.wait()
 
 
+# Celery's own main process may lose count of its children when all are killed at once, and then do
+# nothing more: so there is another worker, as there is wherever work must not stand still.
+
+
 def children(process: subprocess.Popen[bytes]) -> list[int]:
     found = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("ascii")
     return [int(child) for child in found.split()]
@@ -78,7 +82,8 @@ def test_a_worker_that_is_killed_loses_nothing(settings: Settings) -> None:
         wait_until(lambda: 0 < state(client, batch)["done"] < 150, "work under way")
         for child in children(worker):
             os.kill(child, signal.SIGKILL)
-        every_item_once(client, batch)
+        with celery(settings, 1):
+            every_item_once(client, batch)
 
 
 def test_a_whole_machine_that_vanishes_loses_nothing(settings: Settings) -> None:
@@ -109,7 +114,8 @@ def test_a_worker_that_is_killed_at_all_in_one_leaves_it_to_another(settings: Se
         wait_until(lambda: collated(client, batch) == "running", "a worker at it")
         for child in children(worker):
             os.kill(child, signal.SIGKILL)
-        told = settled(client, batch)
+        with celery(settings, 1):
+            told = settled(client, batch)
     assert told["collated"]["state"] == "done"
     assert pages(in_one(client, batch).data) == told["collated"]["pages"]
 
