@@ -71,7 +71,10 @@ def long_tips(ground: Ground, tips: Mapping[TipKey, Tip], reach: Sequence[float]
         near[k].append(piece)
     starts = np.searchsorted(owner, left).tolist()
     return [
-        replace(long[i], probes=list(zip(points[i], near[start:], strict=False)))
+        replace(
+            long[i],
+            probes=list(zip(points[i], near[start : start + len(points[i])], strict=True)),
+        )
         for i, start in zip(left.tolist(), starts, strict=True)
     ]
 
