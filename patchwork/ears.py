@@ -26,7 +26,7 @@ from patchwork.joins import Order
 from patchwork.long_tips import CLOSE, LongTip, Probe, long_tips, probes_of
 from patchwork.overlays import overlaid
 from patchwork.points import Point, Vector, cross, dot, minus, outward, unit
-from patchwork.polygons import ring_polygon, ring_polygons
+from patchwork.polygons import ring_polygon
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
 
@@ -71,7 +71,7 @@ def cut_ears(
 
 def _surroundings(ground: Ground, long: Sequence[LongTip]) -> Iterator[_Surroundings]:
     """The tips, to be cut, each with the edges near it."""
-    shapes = ring_polygons([one.tip.ring(ground.seams.points[one.point]) for one in long])
+    shapes = [ring_polygon(one.tip.ring(ground.seams.points[one.point])) for one in long]
     found, near = ground.tree.query(shapes, "dwithin", ground.most + AGREED)
     each = np.split(near, np.searchsorted(found, range(1, len(long))))
     for one, own in zip(long, each, strict=True):
@@ -131,7 +131,7 @@ class _Surroundings:
         strips = [self.ground.strip(e, forward) for e, forward in outside]
         rings = [tip.ring(place) for tip, place in self._unit_tips(unit, outside)]
         cloth = [self.ground.cloth(p) for p, since in self.joined.items() if since <= unit]
-        plain_offset = np.array([*cloth, *(s.shape for s in strips), *ring_polygons(rings)])
+        plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.tip.ring(self.place))
         outside_unit = _left_over(shape, plain_offset)
         if not _shows(outside_unit):

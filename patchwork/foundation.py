@@ -25,7 +25,6 @@ from patchwork.joins import (
     BrokenSeam,
     Order,
     Spans,
-    members,
     nested,
     order_from,
     seam_along,
@@ -300,12 +299,13 @@ def _not_straight(
     """Every seam that keeps a block from being sewn on foundations."""
     ids = [p.id for p in block.pieces]
     order = work_out_order(seams, ids).order
+    spans = Spans(order)
     faults = []
     for join in order.joins:
         if join.seam.kind == "straight":
             continue
         first, second = (
-            _named([ids[i] for i in members(order, unit)]) for unit in (join.first, join.second)
+            _named([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
         )
         middle = seams.edges[join.seam.sides[len(join.seam.sides) // 2].edge]
         at = paths.point_at(middle.segment, 0.5)
@@ -557,11 +557,12 @@ def _sections_not_straight(
 ) -> list[Fault]:
     """Every seam between given sections that is not straight."""
     order = work_out_order(coarse, names).order
+    spans = Spans(order)
     faults = []
     for join in order.joins:
         if join.seam.kind != "straight":
             first, second = (
-                "+".join([names[s] for s in members(order, unit)][:6])
+                "+".join(names[s] for s in spans.pieces(unit)[:6])
                 for unit in (join.first, join.second)
             )
             at = coarse.points[coarse.start(join.seam.sides[0])]

@@ -230,11 +230,6 @@ def _named(ids: Sequence[str], pairs: Sequence[tuple[int, int]], unit: int) -> s
     return f"unit {shown}{'+…' if len(names) > 4 else ''}" if len(names) > 1 else f"piece {shown}"
 
 
-def members(order: Order, unit: int) -> list[int]:
-    """The pieces of a unit, first unit before second."""
-    return list(_members(order.pieces, [(j.first, j.second) for j in order.joins], unit))
-
-
 class Spans:
     """Which pieces are in which unit: a unit's pieces are consecutive in one row of all.
 

@@ -18,6 +18,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from patchwork.ground import Ground
 from patchwork.points import Point, between, plus
@@ -66,9 +67,7 @@ def long_tips(ground: Ground, tips: Mapping[TipKey, Tip], reach: Sequence[float]
     beyond[found[ground.have(units, pieces)]] = False
     left = np.unique(owner[beyond])
     of_them = np.isin(owner[found], left)
-    near: list[list[int]] = [[] for _ in owner]
-    for k, piece in zip(found[of_them].tolist(), pieces[of_them].tolist(), strict=True):
-        near[k].append(piece)
+    near = _gathered(len(owner), found[of_them], pieces[of_them])
     starts = np.searchsorted(owner, left).tolist()
     return [
         replace(
@@ -82,11 +81,16 @@ def long_tips(ground: Ground, tips: Mapping[TipKey, Tip], reach: Sequence[float]
 def probes_of(ground: Ground, tip: Tip, place: Point) -> list[Probe]:
     """The probes of a tip whose corner lies at ``place``."""
     points = _edge_points(tip, place)
-    near: list[list[int]] = [[] for _ in points]
-    found, pieces = ground.near(points, ground.least + CLOSE)
+    near = _gathered(len(points), *ground.near(points, ground.least + CLOSE))
+    return list(zip(points, near, strict=True))
+
+
+def _gathered(count: int, found: NDArray[np.int64], pieces: NDArray[np.int64]) -> list[list[int]]:
+    """For each of so many points the pieces with which it makes a pair."""
+    near: list[list[int]] = [[] for _ in range(count)]
     for k, piece in zip(found.tolist(), pieces.tolist(), strict=True):
         near[k].append(piece)
-    return list(zip(points, near, strict=True))
+    return near
 
 
 def _edge_points(tip: Tip, place: Point) -> list[Point]:

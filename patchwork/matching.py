@@ -29,7 +29,7 @@ from patchwork import paths
 from patchwork.ears import cut_ears
 from patchwork.joins import Order
 from patchwork.paths import Curve, Segment
-from patchwork.points import TOLERANCE, Point, Vector, dot, minus, outward, unit
+from patchwork.points import TOLERANCE, Point, Vector, dot, minus, outward, plus, unit
 from patchwork.seams import Corner, Seams
 from patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
 
@@ -289,15 +289,9 @@ def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bo
     k = tip.bounds.index(bound)
     beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
 
-    (px, py), (qx, qy), (rx, ry), (ex, ey) = curve.start, curve.handle1, curve.handle2, curve.end
-
     def raw_edge(t: float) -> Vector:
-        """As ``paths`` has it, seen from the corner; written out, as it is asked for so often."""
-        s = 1 - t
-        a, b, c, d = s * s * s, 3 * s * s * t, 3 * s * t * t, t * t * t
-        x, y = a * px + b * qx + c * rx + d * ex, a * py + b * qy + c * ry + d * ey
-        ax, ay = paths.tangent(curve, t)
-        return (x + bound.reach * ay - place[0], y - bound.reach * ax - place[1])
+        out = outward(paths.tangent(curve, t))
+        return minus(plus(paths.point_at(curve, t), out, bound.reach), place)
 
     def inside(t: float) -> float:
         return -beside.excess(raw_edge(t))

@@ -32,21 +32,6 @@ def ring_polygon(points: Sequence[Point] | NDArray[np.float64]) -> Polygon:
     return max(polygons(shape.buffer(0)), key=lambda p: p.area, default=Polygon())
 
 
-def ring_polygons(rings: Sequence[Sequence[Point]]) -> list[Polygon]:
-    """Rings of points as valid polygons, all at once (see ``polygon_of``)."""
-    if not rings:
-        return []
-    owner = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
-    shapes = np.asarray(
-        shapely.polygons(shapely.linearrings([p for r in rings for p in r], indices=owner))
-    )
-    sound = shapely.is_valid(shapes).tolist()
-    return [
-        shape if valid else ring_polygon(ring)
-        for shape, valid, ring in zip(shapes.tolist(), sound, rings, strict=True)
-    ]
-
-
 def polygons(geometry: shapely.Geometry) -> list[Polygon]:
     """The parts of a geometry that are polygons with an area."""
     # Twice, as a collection may hold a multipolygon.

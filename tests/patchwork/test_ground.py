@@ -15,13 +15,13 @@ from shapely.geometry import Polygon
 from patchwork import catalogue, paths
 from patchwork.block import Block
 from patchwork.ground import Ground
-from patchwork.joins import members
 from patchwork.points import minus
 from patchwork.polygons import polygons
 from patchwork.read import block_from_drawing
 from patchwork.seams import lay_out
 from patchwork.sewing_order import order_of
 from tests.patchwork import partitions
+from tests.patchwork.unit_members import members
 
 QUARTER = 0.25
 

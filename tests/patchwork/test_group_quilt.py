@@ -21,7 +21,7 @@ from patchwork.block import Block, Joins, Piece, extent, finished
 from patchwork.faults import BlockError
 from patchwork.group_layout import GroupQuilt, place_name, quilt_of
 from patchwork.group_quilt import QuiltPlan, group_quilt
-from patchwork.joins import members, nested, order_from
+from patchwork.joins import nested, order_from
 from patchwork.outlines import Allowance
 from patchwork.paths import Curve, Line, Segment
 from patchwork.points import Point
@@ -29,6 +29,7 @@ from patchwork.pressing import Crossing, Press, crossings, nests
 from patchwork.read import block_from_drawing
 from patchwork.seams import knit, lay_out
 from patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
+from tests.patchwork.unit_members import members
 
 FOUR_PATCH = {
     "name": "Four-patch",

@@ -29,7 +29,6 @@ from patchwork.joins import (
     Order,
     Seam,
     Spans,
-    members,
     nested,
     order_from,
     seam_along,
@@ -42,6 +41,7 @@ from patchwork.seams import Seams, lay_out
 from patchwork.sewing_order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.raw_edges import units
+from tests.patchwork.unit_members import members
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 
