@@ -463,7 +463,7 @@ class Store:
         )
         left = connection.execute(
             select(items.c.number, items.c.name)
-            .where(of_lot, items.c.state.in_(_OPEN))
+            .where(_open_of_lot(id, lot.number))
             .order_by(items.c.number)
         ).all()
         return Claim(
@@ -521,18 +521,18 @@ class Store:
 
     def needs_master(self, claim: Claim) -> bool:
         """Whether anything will be made of the master of a claimed lot, from now on."""
-        of_lot = and_(items.c.batch == claim.batch, items.c.lot == claim.lot)
-        collated = and_(items.c.batch == claim.batch, items.c.number == COLLATED)
+        id = claim.batch
+        done_of_lot = and_(items.c.batch == id, items.c.lot == claim.lot, items.c.state == "done")
         with self._reading.connect() as connection:
             found = connection.execute(
                 select(
-                    exists(items.c.number).where(of_lot, items.c.state.in_(_OPEN)),
-                    exists(items.c.number).where(of_lot, items.c.state == "done"),
+                    exists(items.c.number).where(_open_of_lot(id, claim.lot)),
+                    exists(items.c.number).where(done_of_lot),
                     or_(
-                        exists(items.c.number).where(collated, items.c.state.in_(_OPEN)),
+                        exists(items.c.number).where(_open_of_lot(id, COLLATED)),
                         batches.c.state.in_(_OPEN),
                     ),
-                ).where(batches.c.id == claim.batch)
+                ).where(batches.c.id == id)
             ).one_or_none()
         if found is None:
             return False
@@ -582,11 +582,7 @@ class Store:
                 return set()
             open_ = connection.execute(
                 select(items.c.number)
-                .where(
-                    items.c.batch == claim.batch,
-                    items.c.number.in_(list(sizes)),
-                    items.c.state.in_(_OPEN),
-                )
+                .where(_open_of_lot(claim.batch, claim.lot, list(sizes)))
                 .order_by(items.c.number)
             )
             asked = list(open_.scalars())
@@ -734,9 +730,7 @@ class Store:
 
     def _settle(self, connection: Connection, revision: int, id: str, lot: int) -> None:
         """Ends the lot if none of its items is left, and then the batch if no lot is."""
-        left_of_lot = exists(items.c.number).where(
-            items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN)
-        )
+        left_of_lot = exists(items.c.number).where(_open_of_lot(id, lot))
         state = connection.execute(
             update(lots)
             .where(lots.c.batch == id, lots.c.number == lot)
@@ -788,7 +782,7 @@ def _count_up(connection: Connection, id: str) -> int:
     return revision
 
 
-def _open_of_lot(id: str, lot: int, numbers: Sequence[int] | None) -> ColumnElement[bool]:
+def _open_of_lot(id: str, lot: int, numbers: Sequence[int] | None = None) -> ColumnElement[bool]:
     """Items of a lot in which there is work left; for None of all numbers."""
     which = and_(items.c.batch == id, items.c.lot == lot, items.c.state.in_(_OPEN))
     return which if numbers is None else and_(which, items.c.number.in_(numbers))
