@@ -18,15 +18,15 @@ import shapely
 from shapely.geometry import MultiPoint, Polygon, box
 
 from bench.ratios import Ratio, compared, seconds
-from patchwork import catalogue, paths
-from patchwork.block import Joins
-from patchwork.joins import Order, order_from
-from patchwork.outlines import Allowance, cut_outlines
-from patchwork.paths import Line, Outline
-from patchwork.points import Point
-from patchwork.polygons import polygon_of, polygons
-from patchwork.seams import Seams, knit, lay_out
-from patchwork.sewing_order import order_of, work_out_order
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Joins
+from piecewright.patchwork.joins import Order, order_from
+from piecewright.patchwork.outlines import Allowance, cut_outlines
+from piecewright.patchwork.paths import Line, Outline
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.polygons import polygon_of, polygons
+from piecewright.patchwork.seams import Seams, knit, lay_out
+from piecewright.patchwork.sewing_order import order_of, work_out_order
 
 AIM: Final = 5.0
 SIZES: Final = (10, 100, 1000)

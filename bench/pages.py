@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from bench.ratios import Ratio, compared
-from patchwork import catalogue
-from patchwork.outlines import Allowance
-from patchwork.paths import Line
-from patchwork.templates import template_set
-from render import fonts
-from render.drawing import Drawing, Mark, Stroke, Text
-from render.layers import layers
-from render.linekinds import PENS, POINTS_PER_INCH
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, lay_out
-from render.svg import sheet_svg
-from render.templates import heading, template_drawings
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.templates import template_set
+from piecewright.render import fonts
+from piecewright.render.drawing import Drawing, Mark, Stroke, Text
+from piecewright.render.layers import layers
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, lay_out
+from piecewright.render.svg import sheet_svg
+from piecewright.render.templates import heading, template_drawings
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402

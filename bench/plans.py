@@ -12,13 +12,13 @@ from typing import Final
 
 from bench.outlines import Specimen, grid
 from bench.ratios import Ratio, seconds
-from patchwork.block import Block, Fabric, Piece
-from patchwork.cutting import cutting_list
-from patchwork.foundation import foundation
-from patchwork.outlines import Allowance
-from patchwork.pressing import pressing_plan
-from patchwork.sewing_order import work_out_order
-from patchwork.templates import template_set
+from piecewright.patchwork.block import Block, Fabric, Piece
+from piecewright.patchwork.cutting import cutting_list
+from piecewright.patchwork.foundation import foundation
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.pressing import pressing_plan
+from piecewright.patchwork.sewing_order import work_out_order
+from piecewright.patchwork.templates import template_set
 
 SIZES: Final = (10, 100, 500, 1000, 2000)
 SEARCH: Final = 0.0

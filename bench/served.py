@@ -67,7 +67,13 @@ def served(settings: Mapping[str, object]) -> Iterator[Served]:
         given = {name: str(value) for name, value in settings.items()}
         process = subprocess.Popen(
             [
-                *(sys.executable, "-m", "gunicorn", "--config", "python:service.serving"),
+                *(
+                    sys.executable,
+                    "-m",
+                    "gunicorn",
+                    "--config",
+                    "python:piecewright.service.serving",
+                ),
                 *("--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS)),
                 *("--log-level", "warning"),
             ],

@@ -9,12 +9,12 @@ from typing import Final
 import pikepdf
 
 from bench.ratios import Ratio, compared, seconds
-from render.collating import collate
-from render.stamping import stamped
-from service.packet import packet_answer
-from service.reading import read_request
-from service.schemas import PacketRequest
-from service.settings import Settings
+from piecewright.render.collating import collate
+from piecewright.render.stamping import stamped
+from piecewright.service.packet import packet_answer
+from piecewright.service.reading import read_request
+from piecewright.service.schemas import PacketRequest
+from piecewright.service.settings import Settings
 
 AIM: Final = 0.02
 

@@ -10,11 +10,11 @@ from typing import Literal, TypeAlias
 import shapely
 from shapely import STRtree
 
-from patchwork import paths
-from patchwork.faults import BlockError, Fault
-from patchwork.lengths import Unit
-from patchwork.paths import Outline
-from patchwork.points import TOLERANCE, distance
+from piecewright.patchwork import paths
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.paths import Outline
+from piecewright.patchwork.points import TOLERANCE, distance
 
 Joins: TypeAlias = "str | tuple[Joins, Joins]"
 """A piece id, or two units that are sewn to each other."""

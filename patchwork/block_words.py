@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from patchwork.block import Block, extent
-from patchwork.lengths import Unit, spoken
-from patchwork.outlines import Allowance
+from piecewright.patchwork.block import Block, extent
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.outlines import Allowance
 
 
 def width_by_height(width: float, height: float, unit: Unit) -> str:

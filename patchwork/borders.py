@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
-from patchwork.rotary import Ruler
+from piecewright.patchwork.rotary import Ruler
 
 Mitre: TypeAlias = Literal["butted", "mitred"]
 

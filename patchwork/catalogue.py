@@ -12,8 +12,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from patchwork.block import Block, extent
-from patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.block import Block, extent
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,6 @@ def _entry(id: str) -> Entry:
 @cache
 def _files() -> dict[str, dict[str, Any]]:
     """The data files, by the block's id."""
-    folder = files("patchwork").joinpath("blocks")
+    folder = files("piecewright.patchwork").joinpath("blocks")
     found = (f for f in folder.iterdir() if f.name.endswith(".json"))
     return {f.name.removesuffix(".json"): json.loads(f.read_text("utf-8")) for f in found}

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeAlias
 
-from patchwork.block import Block
-from patchwork.faults import Fault
-from patchwork.joins import Order, Spans
-from patchwork.lengths import spoken
-from patchwork.matching import Mismatch
-from patchwork.outlines import Allowance, Corners, cut_outlines
-from patchwork.polygons import polygon_of
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.joins import Order, Spans
+from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.matching import Mismatch
+from piecewright.patchwork.outlines import Allowance, Corners, cut_outlines
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import order_of
 
 _Pointer: TypeAlias = Callable[[int], str]
 

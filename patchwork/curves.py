@@ -15,8 +15,8 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from patchwork import paths
-from patchwork.paths import PARALLEL_TOLERANCE, Curve, Outline, Segment
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import PARALLEL_TOLERANCE, Curve, Outline, Segment
 
 Reals: TypeAlias = NDArray[np.float64]
 Numbers: TypeAlias = NDArray[np.int64]

@@ -23,16 +23,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from patchwork import paths
-from patchwork.borders import Binding, Border, Edging, binding_edging, border_edging
-from patchwork.faults import BlockError, Fault
-from patchwork.nesting import Blank, TooWide, nested, turns_for
-from patchwork.points import Point
-from patchwork.rotary import TRIM, Rotary, Ruler, ShapeName, recognised, ruler, sides_of
-from patchwork.slanted import Slanted, rounded_up, slanted
-from patchwork.stock import Packing, pack_lengths
-from patchwork.templates import Template, TemplateSet
-from patchwork.yardage import Yardage, to_buy
+from piecewright.patchwork import paths
+from piecewright.patchwork.borders import Binding, Border, Edging, binding_edging, border_edging
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.nesting import Blank, TooWide, nested, turns_for
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.rotary import TRIM, Rotary, Ruler, ShapeName, recognised, ruler, sides_of
+from piecewright.patchwork.slanted import Slanted, rounded_up, slanted
+from piecewright.patchwork.stock import Packing, pack_lengths
+from piecewright.patchwork.templates import Template, TemplateSet
+from piecewright.patchwork.yardage import Yardage, to_buy
 
 ALIKE: Final = 0.01
 """Inches within which patches are cut as one."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from patchwork.borders import Edging
-from patchwork.cutting import Cut, FabricCuts, Strip
-from patchwork.lengths import Unit, spoken
-from patchwork.slanted import Slanted
+from piecewright.patchwork.borders import Edging
+from piecewright.patchwork.cutting import Cut, FabricCuts, Strip
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.slanted import Slanted
 
 CAUTION: Final = (
     "Rotary cutter: blade closed whenever you are not cutting, cut away from your body, "

@@ -48,12 +48,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from patchwork import paths
-from patchwork.joins import Join, Order, Spans
-from patchwork.points import TOLERANCE, Point, Vector, cross, dot
-from patchwork.pressing import crossings
-from patchwork.seams import PIVOT, Seams
-from patchwork.steps import Rectangle, unit_rectangles
+from piecewright.patchwork import paths
+from piecewright.patchwork.joins import Join, Order, Spans
+from piecewright.patchwork.points import TOLERANCE, Point, Vector, cross, dot
+from piecewright.patchwork.pressing import crossings
+from piecewright.patchwork.seams import PIVOT, Seams
+from piecewright.patchwork.steps import Rectangle, unit_rectangles
 
 CUTTING = 1 / 32
 """Inches; how far off a careful maker's cut is."""

@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.ground import Ground
-from patchwork.joins import Order
-from patchwork.long_tips import CLOSE, LongTip, Probe, long_tips, probes_of
-from patchwork.overlays import overlaid
-from patchwork.points import Point, Vector, cross, dot, minus, outward, unit
-from patchwork.polygons import ring_polygon
-from patchwork.seams import Corner, Seams
-from patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
+from piecewright.patchwork.ground import Ground
+from piecewright.patchwork.joins import Order
+from piecewright.patchwork.long_tips import CLOSE, LongTip, Probe, long_tips, probes_of
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import Point, Vector, cross, dot, minus, outward, unit
+from piecewright.patchwork.polygons import ring_polygon
+from piecewright.patchwork.seams import Corner, Seams
+from piecewright.patchwork.tips import AGREED, FLAT, Bound, Tip, TipKey
 
 _SLIVER = 1e-8
 """Square inches; what is left over by rounding alone is smaller."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.points import Point
+from piecewright.patchwork.points import Point
 
 
 @dataclass(frozen=True, slots=True)

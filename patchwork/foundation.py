@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchwork import paths
-from patchwork.block import Block, Joins
-from patchwork.faults import BlockError, Fault
-from patchwork.grain import grain_lines
-from patchwork.joins import (
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block, Joins
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.grain import grain_lines
+from piecewright.patchwork.joins import (
     BrokenSeam,
     Order,
     Spans,
@@ -30,16 +30,16 @@ from patchwork.joins import (
     seam_along,
     seam_bends,
 )
-from patchwork.outlines import Allowance, Corners, cut_outlines
-from patchwork.paths import Line, Outline, Segment
-from patchwork.points import Point, Vector, angle, between, minus, outward
-from patchwork.polygons import ring_polygon
-from patchwork.seams import Seams, lay_out, straightened
-from patchwork.sections import NotStraight, fewest_sections, joined, sewing_order
-from patchwork.sewing_order import work_out_order
-from patchwork.straight_cuts import StraightCuts
-from patchwork.templates import letters
-from patchwork.unit_bits import pieces_of
+from piecewright.patchwork.outlines import Allowance, Corners, cut_outlines
+from piecewright.patchwork.paths import Line, Outline, Segment
+from piecewright.patchwork.points import Point, Vector, angle, between, minus, outward
+from piecewright.patchwork.polygons import ring_polygon
+from piecewright.patchwork.seams import Seams, lay_out, straightened
+from piecewright.patchwork.sections import NotStraight, fewest_sections, joined, sewing_order
+from piecewright.patchwork.sewing_order import work_out_order
+from piecewright.patchwork.straight_cuts import StraightCuts
+from piecewright.patchwork.templates import letters
+from piecewright.patchwork.unit_bits import pieces_of
 
 SPARE = 0.25
 """Inches of fabric to spare round a patch; as much as the allowance where that is wider."""

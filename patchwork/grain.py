@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from patchwork import paths
-from patchwork.block import Piece
-from patchwork.paths import Line, Outline, Segment
-from patchwork.points import angle, distance, minus
-from patchwork.seams import Seams
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Piece
+from piecewright.patchwork.paths import Line, Outline, Segment
+from piecewright.patchwork.points import angle, distance, minus
+from piecewright.patchwork.seams import Seams
 
 PARALLEL = 0.25
 """Degrees within which two edges run the same way; a drawing in decimals is off by less."""

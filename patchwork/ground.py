@@ -13,13 +13,13 @@ from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.curves import chains
-from patchwork.joins import Order, Spans
-from patchwork.overlays import overlaid
-from patchwork.paths import Curve
-from patchwork.points import Point
-from patchwork.polygons import ring_polygon
-from patchwork.seams import Seams
+from piecewright.patchwork.curves import chains
+from piecewright.patchwork.joins import Order, Spans
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Curve
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.polygons import ring_polygon
+from piecewright.patchwork.seams import Seams
 
 _FINE = 2e-5
 """Inches; how far the points that stand for a curve are from it here."""

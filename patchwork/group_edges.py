@@ -20,12 +20,12 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from patchwork.block import extent
-from patchwork.joins import Spans
-from patchwork.paths import Curve
-from patchwork.points import TOLERANCE, Point
-from patchwork.pressing import Press, darker_sides
-from patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.joins import Spans
+from piecewright.patchwork.paths import Curve
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.pressing import Press, darker_sides
+from piecewright.patchwork.sewing_plan import SewingPlan
 
 SIDES = 4
 

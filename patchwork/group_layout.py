@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from patchwork.faults import BlockError, Fault
-from patchwork.templates import letters
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.templates import letters
 
 Turn: TypeAlias = Literal[0, 90, 180, 270]
 """Degrees, clockwise as seen."""

@@ -17,7 +17,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from patchwork.choices import Cost, Effort, cheapest
+from piecewright.patchwork.choices import Cost, Effort, cheapest
 
 Wish: TypeAlias = tuple[tuple[int, bool], ...]
 """Choices with whether each is turned round."""

@@ -23,18 +23,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from patchwork.faults import BlockError, Fault
-from patchwork.group_edges import Design, EndingSeam, design_of, is_rectangle
-from patchwork.group_joining import Joining, joinings, pressed
-from patchwork.group_layout import Cell, GroupQuilt, Turn, place_name
-from patchwork.group_parity import FIXED, Wish, can_be_met, most_met, values_of
-from patchwork.group_sharing import Place, shared_out
-from patchwork.group_variants import Instance, leanings, made_alike
-from patchwork.lengths import Unit, spoken
-from patchwork.points import TOLERANCE, Point
-from patchwork.pressing import Press
-from patchwork.sewing_plan import Kept, SewingPlan
-from patchwork.templates import letters
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.group_edges import Design, EndingSeam, design_of, is_rectangle
+from piecewright.patchwork.group_joining import Joining, joinings, pressed
+from piecewright.patchwork.group_layout import Cell, GroupQuilt, Turn, place_name
+from piecewright.patchwork.group_parity import FIXED, Wish, can_be_met, most_met, values_of
+from piecewright.patchwork.group_sharing import Place, shared_out
+from piecewright.patchwork.group_variants import Instance, leanings, made_alike
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.pressing import Press
+from piecewright.patchwork.sewing_plan import Kept, SewingPlan
+from piecewright.patchwork.templates import letters
 
 PHASES: tuple[Callable[[int, int], int], ...] = (
     lambda r, c: 0,

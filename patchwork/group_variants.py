@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.group_parity import FIXED, Parities
+from piecewright.patchwork.group_parity import FIXED, Parities
 
 _MOST_SEARCHED = 30
 """Blocks of a quilt up to which all ways of making them alike are tried."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from patchwork.group_joining import Area, pressed
-from patchwork.group_layout import place_name
-from patchwork.group_quilt import QuiltPlan, Share
-from patchwork.sewing_words import counted, listed, size
-from patchwork.steps import Size
-from patchwork.templates import letters
+from piecewright.patchwork.group_joining import Area, pressed
+from piecewright.patchwork.group_layout import place_name
+from piecewright.patchwork.group_quilt import QuiltPlan, Share
+from piecewright.patchwork.sewing_words import counted, listed, size
+from piecewright.patchwork.steps import Size
+from piecewright.patchwork.templates import letters
 
 
 def codes(plan: QuiltPlan) -> dict[str, str]:

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, TypeAlias
 
-from patchwork import paths
-from patchwork.block import Joins
-from patchwork.faults import BlockError, Fault
-from patchwork.paths import Curve, Segment
-from patchwork.points import TOLERANCE, distance, turn
-from patchwork.seams import PIVOT, Seams, Side
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Joins
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.paths import Curve, Segment
+from piecewright.patchwork.points import TOLERANCE, distance, turn
+from piecewright.patchwork.seams import PIVOT, Seams, Side
 
 Kind: TypeAlias = Literal["straight", "curved", "set-in"]
 

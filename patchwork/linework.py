@@ -9,15 +9,15 @@ import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from patchwork import paths
-from patchwork.block import MOST_PIECES
-from patchwork.faults import BlockError, Fault
-from patchwork.near_points import made_one
-from patchwork.overlays import overlaid
-from patchwork.points import TOLERANCE, Point, distance, plus, unit
-from patchwork.polygons import lines as strings_of
-from patchwork.polygons import polygons
-from patchwork.seams import knit
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import MOST_PIECES
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.near_points import made_one
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import TOLERANCE, Point, distance, plus, unit
+from piecewright.patchwork.polygons import lines as strings_of
+from piecewright.patchwork.polygons import polygons
+from piecewright.patchwork.seams import knit
 
 _MOST_CROSSINGS = 4 * MOST_PIECES
 

@@ -20,10 +20,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchwork.ground import Ground
-from patchwork.points import Point, between, plus
-from patchwork.seams import Corner
-from patchwork.tips import AGREED, Tip, TipKey
+from piecewright.patchwork.ground import Ground
+from piecewright.patchwork.points import Point, between, plus
+from piecewright.patchwork.seams import Corner
+from piecewright.patchwork.tips import AGREED, Tip, TipKey
 
 CLOSE: Final = 5e-5
 """Inches by which a tip may stick out of a unit unseen: more than a curve's points are off."""

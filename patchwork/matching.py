@@ -25,13 +25,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
 
-from patchwork import paths
-from patchwork.ears import cut_ears
-from patchwork.joins import Order
-from patchwork.paths import Curve, Segment
-from patchwork.points import TOLERANCE, Point, Vector, dot, minus, outward, plus, unit
-from patchwork.seams import Corner, Seams
-from patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
+from piecewright.patchwork import paths
+from piecewright.patchwork.ears import cut_ears
+from piecewright.patchwork.joins import Order
+from piecewright.patchwork.paths import Curve, Segment
+from piecewright.patchwork.points import TOLERANCE, Point, Vector, dot, minus, outward, plus, unit
+from piecewright.patchwork.seams import Corner, Seams
+from piecewright.patchwork.tips import AGREED, Bound, Tip, TipKey, meeting_point
 
 _ROUNDS = 100
 """How often the seam ends round one point are compared before they are given up as they are."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import shapely
 from shapely import STRtree
 
-from patchwork.points import TOLERANCE, Point, distance
+from piecewright.patchwork.points import TOLERANCE, Point, distance
 
 MOST_SPREAD = 2.0
 """Tolerances; points further apart are never put together, even by way of others between them.

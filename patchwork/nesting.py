@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from patchwork.points import Point
+from piecewright.patchwork.points import Point
 
 GAP: Final = 1 / 16
 """Inches between two patches, for the thickness of the pencil."""

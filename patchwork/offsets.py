@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from patchwork import paths
-from patchwork.curves import chains, parallels
-from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, Vector, between, distance
-from patchwork.region import region_outline
-from patchwork.seams import straightened
-from patchwork.tips import AGREED, FLAT, Tip
+from piecewright.patchwork import paths
+from piecewright.patchwork.curves import chains, parallels
+from piecewright.patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
+from piecewright.patchwork.points import TOLERANCE, Point, Vector, between, distance
+from piecewright.patchwork.region import region_outline
+from piecewright.patchwork.seams import straightened
+from piecewright.patchwork.tips import AGREED, FLAT, Tip
 
 _ROUNDING = 1e-9
 

@@ -18,13 +18,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from patchwork.joins import Order
-from patchwork.matching import Mismatch, match
-from patchwork.offsets import Finished, offset_outlines
-from patchwork.paths import Outline
-from patchwork.points import dot, unit
-from patchwork.seams import Seams
-from patchwork.tips import Bound, Tip
+from piecewright.patchwork.joins import Order
+from piecewright.patchwork.matching import Mismatch, match
+from piecewright.patchwork.offsets import Finished, offset_outlines
+from piecewright.patchwork.paths import Outline
+from piecewright.patchwork.points import dot, unit
+from piecewright.patchwork.seams import Seams
+from piecewright.patchwork.tips import Bound, Tip
 
 Corners: TypeAlias = Literal["matched", "blunt", "full"]
 

@@ -21,9 +21,9 @@ import numpy as np
 import shapely
 from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 
-from patchwork.faults import BlockError, Fault
-from patchwork.points import TOLERANCE, Point
-from patchwork.polygons import polygons
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.polygons import polygons
 
 _DECIMALS: Final = (9, 7, 5)
 """Of an inch: the grids, the finest first. On the coarsest nothing moves as far as a

@@ -8,9 +8,9 @@ import re
 from fontTools.pens.basePen import decomposeQuadraticSegment
 from fontTools.svgLib.path import parse_path
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import Point, between
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import Point, between
 
 LONGEST = 20_000
 """Characters of path data that are read."""

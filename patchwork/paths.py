@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
 
-from patchwork.points import (
+from piecewright.patchwork.points import (
     Point,
     Vector,
     between,

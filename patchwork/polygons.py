@@ -9,9 +9,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 
-from patchwork import paths
-from patchwork.paths import Segment
-from patchwork.points import Point
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Segment
+from piecewright.patchwork.points import Point
 
 
 def polygon_of(outline: Iterable[Segment]) -> Polygon:

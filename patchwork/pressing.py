@@ -32,11 +32,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from patchwork import paths
-from patchwork.block import Block
-from patchwork.choices import Cost, Effort, Part, cheapest
-from patchwork.joins import Order, Spans
-from patchwork.seams import Seams, Side
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.choices import Cost, Effort, Part, cheapest
+from piecewright.patchwork.joins import Order, Spans
+from piecewright.patchwork.seams import Seams, Side
 
 Press: TypeAlias = Literal["first", "second", "open"]
 

@@ -17,17 +17,26 @@ from shapely import STRtree
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import path_data, paths
-from patchwork.block import MOST_PIECES, MOST_POINTS, Block, Fabric, Grain, Joins, Piece, Section
-from patchwork.faults import BlockError, Fault
-from patchwork.joins import order_from
-from patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
-from patchwork.linework import cut_into_pieces
-from patchwork.overlays import made_valid, overlaid
-from patchwork.paths import Curve, Outline
-from patchwork.points import TOLERANCE, Point
-from patchwork.polygons import polygon_of, polygons
-from patchwork.seams import knit, lay_out
+from piecewright.patchwork import path_data, paths
+from piecewright.patchwork.block import (
+    MOST_PIECES,
+    MOST_POINTS,
+    Block,
+    Fabric,
+    Grain,
+    Joins,
+    Piece,
+    Section,
+)
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.joins import order_from
+from piecewright.patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
+from piecewright.patchwork.linework import cut_into_pieces
+from piecewright.patchwork.overlays import made_valid, overlaid
+from piecewright.patchwork.paths import Curve, Outline
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.polygons import polygon_of, polygons
+from piecewright.patchwork.seams import knit, lay_out
 
 Spec = Mapping[str, Any]
 

@@ -14,13 +14,13 @@ from typing import TypeAlias
 import shapely
 from shapely.geometry import Polygon
 
-from patchwork import paths
-from patchwork.curves import parallels
-from patchwork.overlays import overlaid
-from patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
-from patchwork.points import Point, distance, outward, plus
-from patchwork.polygons import polygon_of, polygons, ring_polygon
-from patchwork.tips import Tip
+from piecewright.patchwork import paths
+from piecewright.patchwork.curves import parallels
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import FLATNESS, Curve, Line, Outline, Segment
+from piecewright.patchwork.points import Point, distance, outward, plus
+from piecewright.patchwork.polygons import polygon_of, polygons, ring_polygon
+from piecewright.patchwork.tips import Tip
 
 _Place: TypeAlias = tuple[int, float]
 """The number of a curved side, and the parameter on it."""

@@ -24,11 +24,11 @@ from typing import Final, Literal, TypeAlias
 import shapely
 from shapely.geometry import LineString
 
-from patchwork.grain import ON_GRAIN
-from patchwork.lengths import Unit
-from patchwork.overlays import overlaid
-from patchwork.paths import Line
-from patchwork.points import (
+from piecewright.patchwork.grain import ON_GRAIN
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import (
     TOLERANCE,
     Point,
     angle,
@@ -41,8 +41,8 @@ from patchwork.points import (
     plus,
     unit,
 )
-from patchwork.polygons import polygon_of
-from patchwork.templates import Template
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.templates import Template
 
 ShapeName: TypeAlias = Literal[
     "square", "rectangle", "half-square triangle", "quarter-square triangle", "template"

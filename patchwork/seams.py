@@ -18,10 +18,19 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely import STRtree
 
-from patchwork import paths
-from patchwork.near_points import made_one
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, Vector, between, cross, distance, minus, turn
+from piecewright.patchwork import paths
+from piecewright.patchwork.near_points import made_one
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import (
+    TOLERANCE,
+    Point,
+    Vector,
+    between,
+    cross,
+    distance,
+    minus,
+    turn,
+)
 
 PIVOT = 1.0
 """Degrees; a seam that turns by more has a pivot there (contract, section 5)."""

@@ -37,9 +37,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.points import distance
-from patchwork.straight_cuts import Cut, StraightCuts, Unpicking
-from patchwork.unit_bits import pieces_of
+from piecewright.patchwork.points import distance
+from piecewright.patchwork.straight_cuts import Cut, StraightCuts, Unpicking
+from piecewright.patchwork.unit_bits import pieces_of
 
 MOST_UNITS = 12_000
 """Units that are looked into; beyond that only the likeliest cut of each is followed."""

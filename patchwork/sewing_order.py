@@ -50,14 +50,14 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
-from patchwork import paths
-from patchwork.block import Block, Joins
-from patchwork.faults import BlockError, Fault
-from patchwork.joins import BrokenSeam, Order, order_from, seam_along, seam_bends
-from patchwork.paths import Curve, Segment
-from patchwork.points import TOLERANCE, Point, angle, distance, turn
-from patchwork.seams import PIVOT, Seams
-from patchwork.unit_bits import Unit, pieces_of, unit_of
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block, Joins
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.joins import BrokenSeam, Order, order_from, seam_along, seam_bends
+from piecewright.patchwork.paths import Curve, Segment
+from piecewright.patchwork.points import TOLERANCE, Point, angle, distance, turn
+from piecewright.patchwork.seams import PIVOT, Seams
+from piecewright.patchwork.unit_bits import Unit, pieces_of, unit_of
 
 Dart: TypeAlias = int
 """An edge as it is travelled: ``2 * edge``, and 1 more against its direction."""

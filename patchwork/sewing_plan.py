@@ -8,15 +8,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.block import Block
-from patchwork.deviations import CUTTING, SEWING, ErrorBudget, error_budget
-from patchwork.faults import BlockError, Fault
-from patchwork.joins import Order, order_from
-from patchwork.outlines import Allowance
-from patchwork.pressing import Press, PressingPlan, pressing_plan
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import work_out_order
-from patchwork.steps import SewingSteps, sewing_steps
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.deviations import CUTTING, SEWING, ErrorBudget, error_budget
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.joins import Order, order_from
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.pressing import Press, PressingPlan, pressing_plan
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import work_out_order
+from piecewright.patchwork.steps import SewingSteps, sewing_steps
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
-from patchwork import paths
-from patchwork.block_words import width_by_height
-from patchwork.deviations import Compared, PointDeviation
-from patchwork.joins import Spans
-from patchwork.lengths import Unit, spoken
-from patchwork.points import Point
-from patchwork.pressing import Meeting, Press
-from patchwork.sewing_plan import SewingPlan
-from patchwork.steps import Round, Size, Step
+from piecewright.patchwork import paths
+from piecewright.patchwork.block_words import width_by_height
+from piecewright.patchwork.deviations import Compared, PointDeviation
+from piecewright.patchwork.joins import Spans
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.pressing import Meeting, Press
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.steps import Round, Size, Step
 
 CAUTION = (
     "The iron is hot and steam burns: unplug it when you leave the room. Count pins and needles "

@@ -16,9 +16,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import TOLERANCE, Point, angle, distance, minus
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import TOLERANCE, Point, angle, distance, minus
 
 CUT_TOLERANCE = 0.01
 """Inches within which cut outlines are alike: a sharp point carries a small difference far."""

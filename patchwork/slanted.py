@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from patchwork.points import cross, minus, turn, unit
-from patchwork.rotary import SAME, Ruler, Side, on_grain
+from piecewright.patchwork.points import cross, minus, turn, unit
+from piecewright.patchwork.rotary import SAME, Ruler, Side, on_grain
 
 RULED: Final = (30.0, 45.0, 60.0, 90.0)
 """Degrees to the edge of the strip that a ruler has lines for."""

@@ -22,14 +22,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patchwork import paths
-from patchwork.block import Block
-from patchwork.joins import Kind, Order, Seam, Spans
-from patchwork.outlines import Allowance
-from patchwork.paths import Curve
-from patchwork.points import TOLERANCE, Point, Vector, cross, distance, dot, minus, unit
-from patchwork.pressing import Press
-from patchwork.seams import Seams, straightened
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.joins import Kind, Order, Seam, Spans
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import Curve
+from piecewright.patchwork.points import TOLERANCE, Point, Vector, cross, distance, dot, minus, unit
+from piecewright.patchwork.pressing import Press
+from piecewright.patchwork.seams import Seams, straightened
 
 ALIKE = 0.01
 """Inches within which the corners of two steps must agree for them to be alike."""

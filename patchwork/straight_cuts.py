@@ -23,14 +23,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from patchwork import paths
-from patchwork.joins import seam_bends
-from patchwork.overlays import overlaid
-from patchwork.paths import Curve, Line, Segment
-from patchwork.points import TOLERANCE, Point, cross, dot, minus, turn, unit
-from patchwork.polygons import ring_polygon
-from patchwork.seams import Seams
-from patchwork.unit_bits import pieces_of, unit_of
+from piecewright.patchwork import paths
+from piecewright.patchwork.joins import seam_bends
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork.points import TOLERANCE, Point, cross, dot, minus, turn, unit
+from piecewright.patchwork.polygons import ring_polygon
+from piecewright.patchwork.seams import Seams
+from piecewright.patchwork.unit_bits import pieces_of, unit_of
 
 STRAIGHT = 1 / 2000
 """Of the block's longer side: how far a piece may reach over a line and still lie beside it.

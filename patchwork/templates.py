@@ -6,18 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork import paths
-from patchwork.block import Block
-from patchwork.check import found_cautions
-from patchwork.faults import Fault
-from patchwork.grain import bias_edges, grain_lines
-from patchwork.joins import Order
-from patchwork.outlines import Allowance, Corners, cut_outlines
-from patchwork.paths import Curve, Outline
-from patchwork.points import Point, Vector, distance, outward
-from patchwork.seams import Seams, lay_out, straightened
-from patchwork.sewing_order import order_of
-from patchwork.shapes import Likeness, Placement, Shape, like_shapes
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.check import found_cautions
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.grain import bias_edges, grain_lines
+from piecewright.patchwork.joins import Order
+from piecewright.patchwork.outlines import Allowance, Corners, cut_outlines
+from piecewright.patchwork.paths import Curve, Outline
+from piecewright.patchwork.points import Point, Vector, distance, outward
+from piecewright.patchwork.seams import Seams, lay_out, straightened
+from piecewright.patchwork.sewing_order import order_of
+from piecewright.patchwork.shapes import Likeness, Placement, Shape, like_shapes
 
 NOTCH_SPACING = 2.0
 """Inches at most between two notches along a curved seam; there is always one in the middle."""

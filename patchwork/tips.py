@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from patchwork.points import Point, Vector, cross, dot, minus, outward, plus, turn, unit
+from piecewright.patchwork.points import Point, Vector, cross, dot, minus, outward, plus, turn, unit
 
 FLAT = 0.01
 """Degrees; a corner that turns by less is a point on a straight side."""

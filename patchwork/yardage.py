@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final, Literal
 
-from patchwork.lengths import Unit
+from piecewright.patchwork.lengths import Unit
 
 _YARD: Final = 36.0
 _METRE: Final = 1000 / 25.4

@@ -7,9 +7,9 @@ import zipfile
 from collections.abc import Sequence
 from typing import Final
 
-from patchwork.lengths import Unit
-from render.sheets import Page
-from render.svg import sheet_svg
+from piecewright.patchwork.lengths import Unit
+from piecewright.render.sheets import Page
+from piecewright.render.svg import sheet_svg
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same sheets give the same bytes."""

@@ -14,22 +14,22 @@ from shapely import STRtree
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.block import extent
-from patchwork.block_words import block_size
-from patchwork.paths import Outline
-from patchwork.points import Point
-from patchwork.polygons import polygon_of
-from patchwork.seams import Seams, straightened
-from patchwork.sewing_plan import SewingPlan
-from render.drawing import Box, Drawing, Mark, Stroke, box_of, moved
-from render.fabric_fills import filled, looks
-from render.furniture import Heading
-from render.map_ground import Bounds, Put, kept_clear
-from render.map_key import COLUMNS, COLUMNS_BELOW, key_drawing
-from render.map_names import MANY
-from render.map_placing import placing
-from render.map_seams import NEAR
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.block_words import block_size
+from piecewright.patchwork.paths import Outline
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.seams import Seams, straightened
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.render.drawing import Box, Drawing, Mark, Stroke, box_of, moved
+from piecewright.render.fabric_fills import filled, looks
+from piecewright.render.furniture import Heading
+from piecewright.render.map_ground import Bounds, Put, kept_clear
+from piecewright.render.map_key import COLUMNS, COLUMNS_BELOW, key_drawing
+from piecewright.render.map_names import MANY
+from piecewright.render.map_placing import placing
+from piecewright.render.map_seams import NEAR
 
 EDGE: Final = 1.4
 """Points; the weight of the block's outside."""

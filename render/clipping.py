@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Segment
-from render.drawing import Box, Mark, Stroke, mark_box
-from render.linekinds import PENS, POINTS_PER_INCH
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.render.drawing import Box, Mark, Stroke, mark_box
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH
 
 _TINY: Final = 1e-7
 """Parameters and inches that are no further apart are one."""
@@ -28,7 +28,7 @@ def clipped(mark: Mark, window: Box) -> list[Mark]:
     Curves stay curves. A part of a dashed line is dashed as the whole line is there. Text,
     dots and filled shapes stay whole.
 
-    >>> from render.drawing import line
+    >>> from piecewright.render.drawing import line
     >>> clipped(line("notch", (-1, 1), (9, 1)), Box(0, 0, 3, 3))[0].segments
     (Line(start=(0.0, 1.0), end=(3.0, 1.0)),)
     """

@@ -16,8 +16,8 @@ from typing import BinaryIO, TypeAlias
 import pikepdf
 from pikepdf import Array, Dictionary, Name, OutlineItem, String
 
-from render import fonts, name_places
-from render.pdf import introduce, save
+from piecewright.render import fonts, name_places
+from piecewright.render.pdf import introduce, save
 
 Master: TypeAlias = bytes | Path
 """A PDF without a name, as ``sheets_pdf`` gave it, or the file that it is kept in."""

@@ -6,16 +6,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from patchwork import cutting_words, sewing_words
-from patchwork.block import Block, extent, finished
-from patchwork.polygons import polygon_of
-from patchwork.seams import lay_out as seams_of
-from render import fonts
-from render.block_map import EDGE, outside
-from render.drawing import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
-from render.fabric_fills import Look, filled, looks
-from render.map_key import swatch
-from render.text_column import BODY, LEADING, SMALL, Entry, broken, lines, paragraph
+from piecewright.patchwork import cutting_words, sewing_words
+from piecewright.patchwork.block import Block, extent, finished
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.seams import lay_out as seams_of
+from piecewright.render import fonts
+from piecewright.render.block_map import EDGE, outside
+from piecewright.render.drawing import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
+from piecewright.render.fabric_fills import Look, filled, looks
+from piecewright.render.map_key import swatch
+from piecewright.render.text_column import BODY, LEADING, SMALL, Entry, broken, lines, paragraph
 
 SAFETY: Final = (
     cutting_words.CAUTION,

@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from patchwork.block_words import allowance_words, block_size
-from patchwork.cutting import Cut, CuttingList, FabricCuts, Part, Strip
-from patchwork.cutting_words import (
+from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.cutting import Cut, CuttingList, FabricCuts, Part, Strip
+from piecewright.patchwork.cutting_words import (
     CAUTION,
     blanks,
     counted,
@@ -22,14 +22,14 @@ from patchwork.cutting_words import (
     note,
     strip_text,
 )
-from patchwork.faults import BlockError, Fault
-from patchwork.lengths import Unit, spoken
-from patchwork.slanted import Slanted
-from render import fonts
-from render.drawing import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
-from render.furniture import Heading
-from render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
-from render.text_column import (
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.slanted import Slanted
+from piecewright.render import fonts
+from piecewright.render.drawing import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
+from piecewright.render.furniture import Heading
+from piecewright.render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.text_column import (
     BODY,
     SMALL,
     TICK,

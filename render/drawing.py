@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Segment
-from patchwork.points import Point
-from render import fonts
-from render.linekinds import PENS, POINTS_PER_INCH, LineKind
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork.points import Point
+from piecewright.render import fonts
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH, LineKind
 
 Anchor: TypeAlias = Literal["start", "middle", "end"]
 _PointMap: TypeAlias = Callable[[Point], Point]

@@ -15,13 +15,13 @@ import shapely
 from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.block import Block
-from patchwork.overlays import overlaid
-from patchwork.paths import Line, Outline
-from patchwork.polygons import lines, polygon_of
-from patchwork.pressing import luminance
-from render.drawing import Mark, Stroke
-from render.linekinds import PENS, POINTS_PER_INCH, LineKind
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Line, Outline
+from piecewright.patchwork.polygons import lines, polygon_of
+from piecewright.patchwork.pressing import luminance
+from piecewright.render.drawing import Mark, Stroke
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH, LineKind
 
 NO_FABRIC: Final = "no fabric given"
 

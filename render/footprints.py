@@ -6,11 +6,11 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.overlays import overlaid
-from patchwork.polygons import polygon_of
-from render.drawing import Drawing, Mark, Stroke, Text, mark_box, text_corners
-from render.linekinds import PENS
+from piecewright.patchwork import paths
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.render.drawing import Drawing, Mark, Stroke, Text, mark_box, text_corners
+from piecewright.render.linekinds import PENS
 
 
 def turns_freely(drawing: Drawing) -> bool:

@@ -19,17 +19,23 @@ import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from patchwork import paths
-from patchwork.block import extent
-from patchwork.block_words import allowance_words, block_size
-from patchwork.faults import BlockError
-from patchwork.foundation import Foundation, FoundationSection, Patch, SeamEdge, SeamMark
-from patchwork.overlays import overlaid
-from patchwork.paths import Line, Outline, Segment
-from patchwork.points import Point, distance, minus, outward, plus, unit
-from patchwork.polygons import lines, polygon_of, polygons
-from render import fonts
-from render.drawing import (
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.foundation import (
+    Foundation,
+    FoundationSection,
+    Patch,
+    SeamEdge,
+    SeamMark,
+)
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Line, Outline, Segment
+from piecewright.patchwork.points import Point, distance, minus, outward, plus, unit
+from piecewright.patchwork.polygons import lines, polygon_of, polygons
+from piecewright.render import fonts
+from piecewright.render.drawing import (
     Drawing,
     Mark,
     Stroke,
@@ -37,10 +43,18 @@ from render.drawing import (
     drawn,
     line,
 )
-from render.furniture import Heading
-from render.labels import CLEAR, SIZES, TextBlock, places, rectangle_of, text_block, turns
-from render.linekinds import PENS, LineKind
-from render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out
+from piecewright.render.furniture import Heading
+from piecewright.render.labels import (
+    CLEAR,
+    SIZES,
+    TextBlock,
+    places,
+    rectangle_of,
+    text_block,
+    turns,
+)
+from piecewright.render.linekinds import PENS, LineKind
+from piecewright.render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out
 
 _PointMap: TypeAlias = Callable[[Point], Point]
 

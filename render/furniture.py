@@ -13,12 +13,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from patchwork.lengths import spoken
-from patchwork.paths import Line
-from patchwork.points import Point
-from render import fonts
-from render.drawing import Box, Mark, Stroke, Text, line, rectangle
-from render.papers import Sheet
+from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import Point
+from piecewright.render import fonts
+from piecewright.render.drawing import Box, Mark, Stroke, Text, line, rectangle
+from piecewright.render.papers import Sheet
 
 INCH: Final = 1.0
 FIVE_CENTIMETRES: Final = 5 / 2.54

@@ -12,11 +12,11 @@ from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.overlays import overlaid
-from patchwork.points import Point
-from render.drawing import Box, Dot, Mark, Stroke, Text, mark_box, text_corners
-from render.linekinds import BACKGROUND, PENS
+from piecewright.patchwork import paths
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import Point
+from piecewright.render.drawing import Box, Dot, Mark, Stroke, Text, mark_box, text_corners
+from piecewright.render.linekinds import BACKGROUND, PENS
 
 HALF: Final = max(pen.half for pen in PENS.values())
 """No line's ink reaches further from its middle, inches."""

@@ -16,12 +16,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchwork.paths import Line, polygon
-from patchwork.points import Point
-from render import fonts
-from render.drawing import Box, Mark, Stroke, Text, line, mark_box, reaches
-from render.ink import Ink, area
-from render.linekinds import LineKind
+from piecewright.patchwork.paths import Line, polygon
+from piecewright.patchwork.points import Point
+from piecewright.render import fonts
+from piecewright.render.drawing import Box, Mark, Stroke, Text, line, mark_box, reaches
+from piecewright.render.ink import Ink, area
+from piecewright.render.linekinds import LineKind
 
 Cell: TypeAlias = tuple[int, int]
 

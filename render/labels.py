@@ -14,11 +14,11 @@ from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.overlays import overlaid
-from patchwork.points import Point, Vector
-from patchwork.polygons import polygons
-from render import fonts
-from render.drawing import Mark, Text
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import Point, Vector
+from piecewright.patchwork.polygons import polygons
+from piecewright.render import fonts
+from piecewright.render.drawing import Mark, Text
 
 CLEAR: Final = 0.05
 """Inches between a label or an arrow and any line."""

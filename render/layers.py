@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from render.drawing import Mark, Stroke
-from render.linekinds import LINE_KINDS, LineKind
+from piecewright.render.drawing import Mark, Stroke
+from piecewright.render.linekinds import LINE_KINDS, LineKind
 
 
 @dataclass(frozen=True, slots=True)

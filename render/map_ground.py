@@ -12,8 +12,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.points import Point
-from render.drawing import Box, Mark
+from piecewright.patchwork.points import Point
+from piecewright.render.drawing import Box, Mark
 
 Bounds: TypeAlias = tuple[float, float, float, float]
 """Least x and y, and greatest."""

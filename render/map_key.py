@@ -7,14 +7,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from patchwork import paths
-from patchwork.points import Point
-from patchwork.pressing import Press
-from patchwork.sewing_plan import SewingPlan
-from render import fonts
-from render.drawing import Drawing, Mark, Stroke, Text, drawn, line
-from render.fabric_fills import Look, filled, looks
-from render.map_signs import arrow, meeting_mark, number_radius, step_number
+from piecewright.patchwork import paths
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.pressing import Press
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.render import fonts
+from piecewright.render.drawing import Drawing, Mark, Stroke, Text, drawn, line
+from piecewright.render.fabric_fills import Look, filled, looks
+from piecewright.render.map_signs import arrow, meeting_mark, number_radius, step_number
 
 _SWATCH: Final = (0.5, 0.3)
 _COLUMN: Final = 2.5

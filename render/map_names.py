@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.block import Piece
-from patchwork.overlays import overlaid
-from patchwork.points import Point
-from patchwork.polygons import polygons
-from render import fonts
-from render.labels import CLEAR, SIZES, Room, TextBlock, rectangle_of, text_block, turns
-from render.map_ground import Claim, Form, Put, Taken, form_of, grown, kept_clear
+from piecewright.patchwork.block import Piece
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.polygons import polygons
+from piecewright.render import fonts
+from piecewright.render.labels import CLEAR, SIZES, Room, TextBlock, rectangle_of, text_block, turns
+from piecewright.render.map_ground import Claim, Form, Put, Taken, form_of, grown, kept_clear
 
 MANY: Final = 150
 """Pieces; in a block of more the ids keep off signs that are drawn coarser."""

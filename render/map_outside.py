@@ -10,14 +10,14 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from patchwork.overlays import overlaid
-from patchwork.points import Point, distance
-from render.drawing import Box, Mark, box_of, line
-from render.ink import area
-from render.labels import text_block
-from render.linekinds import PENS
-from render.map_ground import TIP, Claim, Ground, Put
-from render.map_signs import number_radius, step_number
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.points import Point, distance
+from piecewright.render.drawing import Box, Mark, box_of, line
+from piecewright.render.ink import area
+from piecewright.render.labels import text_block
+from piecewright.render.linekinds import PENS
+from piecewright.render.map_ground import TIP, Claim, Ground, Put
+from piecewright.render.map_signs import number_radius, step_number
 
 _LETTERS: Final = 0.09
 

@@ -14,15 +14,15 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from patchwork.block import extent
-from patchwork.points import Point
-from patchwork.sewing_plan import SewingPlan
-from render.drawing import Box
-from render.map_ground import Claim, Ground, Put, Taken
-from render.map_names import MANY, VERY_MANY, PieceNames
-from render.map_outside import label_outside
-from render.map_seams import NEAR, SeamSigns
-from render.map_signs import MEETING, meeting_mark
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.render.drawing import Box
+from piecewright.render.map_ground import Claim, Ground, Put, Taken
+from piecewright.render.map_names import MANY, VERY_MANY, PieceNames
+from piecewright.render.map_outside import label_outside
+from piecewright.render.map_seams import NEAR, SeamSigns
+from piecewright.render.map_signs import MEETING, meeting_mark
 
 _MOST_ROUNDS: Final = 6
 

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.joins import Spans
-from patchwork.points import Point, Vector, plus
-from patchwork.sewing_plan import SewingPlan
-from render.map_ground import Claim, Put, Taken, form_of, grown
-from render.map_signs import arrow, number_radius, pressed_way, step_number
+from piecewright.patchwork import paths
+from piecewright.patchwork.joins import Spans
+from piecewright.patchwork.points import Point, Vector, plus
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.render.map_ground import Claim, Put, Taken, form_of, grown
+from piecewright.render.map_signs import arrow, number_radius, pressed_way, step_number
 
 NEAR: Final = 0.02
 """Inches between two marks, and between a mark and a line."""

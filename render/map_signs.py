@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from patchwork import paths
-from patchwork.joins import Order, Spans
-from patchwork.paths import Curve, Outline
-from patchwork.points import Point, Vector, plus
-from patchwork.pressing import Press
-from patchwork.seams import Seams
-from render import fonts
-from render.drawing import Mark, Stroke, Text, line
+from piecewright.patchwork import paths
+from piecewright.patchwork.joins import Order, Spans
+from piecewright.patchwork.paths import Curve, Outline
+from piecewright.patchwork.points import Point, Vector, plus
+from piecewright.patchwork.pressing import Press
+from piecewright.patchwork.seams import Seams
+from piecewright.render import fonts
+from piecewright.render.drawing import Mark, Stroke, Text, line
 
 MEETING: Final = 0.045
 """Inches; the radius of the dot at a meeting."""

@@ -17,10 +17,10 @@ from typing import Final, TypeAlias
 import pikepdf
 from pikepdf import Array, Dictionary, Name, Stream
 
-from render import fonts
-from render.drawing import Text, moved
-from render.linekinds import POINTS_PER_INCH
-from render.painting import Paper
+from piecewright.render import fonts
+from piecewright.render.drawing import Text, moved
+from piecewright.render.linekinds import POINTS_PER_INCH
+from piecewright.render.painting import Paper
 
 Rectangle: TypeAlias = tuple[float, float, float, float]
 """Left, bottom, right and top on a page, points from its bottom left corner."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchwork.faults import BlockError, Fault
-from render.cover import Contents, Cover, cover_drawings
-from render.furniture import Heading
-from render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
-from render.text_column import column
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.render.cover import Contents, Cover, cover_drawings
+from piecewright.render.furniture import Heading
+from piecewright.render.sheets import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.text_column import column
 
 
 @dataclass(frozen=True, slots=True)

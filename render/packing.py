@@ -23,7 +23,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from render.drawing import Box
+from piecewright.render.drawing import Box
 
 _Cells: TypeAlias = npt.NDArray[np.bool_]
 _Waves: TypeAlias = npt.NDArray[np.complex128]

@@ -13,13 +13,13 @@ from contextlib import contextmanager
 from functools import lru_cache
 from typing import Final
 
-from patchwork.paths import Line
-from patchwork.points import Point
-from render import fonts
-from render.drawing import Dot, Mark, Stroke, Text
-from render.layers import Layer, layers
-from render.linekinds import PENS, POINTS_PER_INCH
-from render.sheets import BLEED, Page, Placed
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import Point
+from piecewright.render import fonts
+from piecewright.render.drawing import Dot, Mark, Stroke, Text
+from piecewright.render.layers import Layer, layers
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH
+from piecewright.render.sheets import BLEED, Page, Placed
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when text is first drawn)

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
-from patchwork.faults import Fault
-from render.drawing import Box
+from piecewright.patchwork.faults import Fault
+from piecewright.render.drawing import Box
 
 Orientation: TypeAlias = Literal["portrait", "landscape"]
 

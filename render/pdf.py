@@ -13,11 +13,11 @@ from typing import BinaryIO, Final
 import pikepdf
 from pikepdf import Array, Dictionary, Name, OutlineItem, String
 
-from render import fonts, name_places
-from render.linekinds import POINTS_PER_INCH
-from render.painting import painted
-from render.papers import Sheet
-from render.sheets import Page
+from piecewright.render import fonts, name_places
+from piecewright.render.linekinds import POINTS_PER_INCH
+from piecewright.render.painting import painted
+from piecewright.render.papers import Sheet
+from piecewright.render.sheets import Page
 
 _PRODUCER: Final = "Piecewright"
 

@@ -17,24 +17,24 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import group_words, paths
-from patchwork.block import Block, extent
-from patchwork.group_quilt import Placement, QuiltPlan
-from patchwork.overlays import overlaid
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import Point
-from patchwork.polygons import lines as line_parts
-from patchwork.sewing_words import size
-from patchwork.steps import Size
-from patchwork.templates import letters
-from render import fonts
-from render.block_map import EDGE
-from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from render.fabric_fills import Look, filled, looks
-from render.furniture import Heading
-from render.linekinds import LineKind
-from render.map_signs import arrow, meeting_mark
-from render.text_column import (
+from piecewright.patchwork import group_words, paths
+from piecewright.patchwork.block import Block, extent
+from piecewright.patchwork.group_quilt import Placement, QuiltPlan
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.polygons import lines as line_parts
+from piecewright.patchwork.sewing_words import size
+from piecewright.patchwork.steps import Size
+from piecewright.patchwork.templates import letters
+from piecewright.render import fonts
+from piecewright.render.block_map import EDGE
+from piecewright.render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
+from piecewright.render.fabric_fills import Look, filled, looks
+from piecewright.render.furniture import Heading
+from piecewright.render.linekinds import LineKind
+from piecewright.render.map_signs import arrow, meeting_mark
+from piecewright.render.text_column import (
     BODY,
     SMALL,
     WIDEST,

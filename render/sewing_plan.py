@@ -15,24 +15,24 @@ import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.block_words import allowance_words, block_size
-from patchwork.joins import Spans
-from patchwork.overlays import overlaid
-from patchwork.paths import Curve, Line, Outline
-from patchwork.points import Point, Vector, distance, minus, unit
-from patchwork.polygons import polygon_of, polygons
-from patchwork.seams import straightened
-from patchwork.sewing_plan import SewingPlan
-from patchwork.sewing_words import CAUTION, Words, listed, steps_title
-from patchwork.steps import Step
-from render import fonts
-from render.block_map import rings
-from render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from render.fabric_fills import Look, filled, looks
-from render.furniture import Heading
-from render.labels import CLEAR, places, rectangle_of, text_block, turns
-from render.map_signs import arrow, meeting_mark, pressed_way
+from piecewright.patchwork import paths
+from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.joins import Spans
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Curve, Line, Outline
+from piecewright.patchwork.points import Point, Vector, distance, minus, unit
+from piecewright.patchwork.polygons import polygon_of, polygons
+from piecewright.patchwork.seams import straightened
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.sewing_words import CAUTION, Words, listed, steps_title
+from piecewright.patchwork.steps import Step
+from piecewright.render import fonts
+from piecewright.render.block_map import rings
+from piecewright.render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
+from piecewright.render.fabric_fills import Look, filled, looks
+from piecewright.render.furniture import Heading
+from piecewright.render.labels import CLEAR, places, rectangle_of, text_block, turns
+from piecewright.render.map_signs import arrow, meeting_mark, pressed_way
 
 WIDTH: Final = 3.72
 HEIGHT: Final = 2.66

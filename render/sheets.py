@@ -12,16 +12,25 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from patchwork.faults import BlockError, Fault
-from patchwork.lengths import Unit, in_unit, spoken
-from render import furniture
-from render.clipping import clipped
-from render.drawing import Box, Drawing, Mark, mark_box, moved, reaches, turned, turned_box
-from render.footprints import footprint, turns_freely
-from render.furniture import Heading
-from render.packing import pack
-from render.papers import PAPERS, TRUE, Orientation, Paper, Printer, Sheet
-from render.tiles import Cell, Grid, Tile, grid_for, tiles
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit, in_unit, spoken
+from piecewright.render import furniture
+from piecewright.render.clipping import clipped
+from piecewright.render.drawing import (
+    Box,
+    Drawing,
+    Mark,
+    mark_box,
+    moved,
+    reaches,
+    turned,
+    turned_box,
+)
+from piecewright.render.footprints import footprint, turns_freely
+from piecewright.render.furniture import Heading
+from piecewright.render.packing import pack
+from piecewright.render.papers import PAPERS, TRUE, Orientation, Paper, Printer, Sheet
+from piecewright.render.tiles import Cell, Grid, Tile, grid_for, tiles
 
 __all__ = [
     "PAPERS",

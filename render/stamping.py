@@ -6,8 +6,8 @@ import io
 
 import pikepdf
 
-from render import fonts, name_places
-from render.pdf import introduce, save
+from piecewright.render import fonts, name_places
+from piecewright.render.pdf import introduce, save
 
 
 def stamped(master: bytes, name: str) -> bytes:

@@ -14,15 +14,15 @@ from typing import Any, Final
 
 import svgwrite
 
-from patchwork.lengths import Unit
-from patchwork.paths import Line
-from patchwork.points import Point
-from render import fonts
-from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
-from render.furniture import Heading
-from render.layers import layers
-from render.linekinds import PENS, POINTS_PER_INCH, LineKind
-from render.sheets import BLEED, Page, on_one_canvas
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import Point
+from piecewright.render import fonts
+from piecewright.render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
+from piecewright.render.furniture import Heading
+from piecewright.render.layers import layers
+from piecewright.render.linekinds import PENS, POINTS_PER_INCH, LineKind
+from piecewright.render.sheets import BLEED, Page, on_one_canvas
 
 _MILLIMETRES: Final = 25.4
 

@@ -16,19 +16,27 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.block_words import allowance_words, block_size, width_by_height
-from patchwork.lengths import Unit
-from patchwork.overlays import overlaid
-from patchwork.paths import Outline
-from patchwork.points import Point, between, plus
-from patchwork.polygons import lines, polygon_of, polygons
-from patchwork.templates import Cut, Template, TemplateSet
-from render import fonts
-from render.drawing import Box, Drawing, Mark, Stroke, box_of, drawn, line
-from render.drawing import Dot as DotMark
-from render.furniture import Heading
-from render.labels import CLEAR, SIZES, TextBlock, places, rectangle_of, text_block, turns
+from piecewright.patchwork import paths
+from piecewright.patchwork.block_words import allowance_words, block_size, width_by_height
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.paths import Outline
+from piecewright.patchwork.points import Point, between, plus
+from piecewright.patchwork.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.templates import Cut, Template, TemplateSet
+from piecewright.render import fonts
+from piecewright.render.drawing import Box, Drawing, Mark, Stroke, box_of, drawn, line
+from piecewright.render.drawing import Dot as DotMark
+from piecewright.render.furniture import Heading
+from piecewright.render.labels import (
+    CLEAR,
+    SIZES,
+    TextBlock,
+    places,
+    rectangle_of,
+    text_block,
+    turns,
+)
 
 _NAME: Final = 1.5
 """The template's letter is this much larger than the rest of its label."""

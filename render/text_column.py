@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from render import fonts, furniture
-from render.drawing import Box, Mark, Text, moved, rectangle
-from render.papers import Sheet
-from render.sheets import SheetSettings
+from piecewright.render import fonts, furniture
+from piecewright.render.drawing import Box, Mark, Text, moved, rectangle
+from piecewright.render.papers import Sheet
+from piecewright.render.sheets import SheetSettings
 
 BODY: Final = 0.125
 """Inches; the size of letters, 9 points."""

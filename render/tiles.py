@@ -17,11 +17,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from patchwork.overlays import overlaid
-from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
-from render.ink import HALF, Ink, area
-from render.join_marks import Join, first_sheet_marks, second_sheet_marks
-from render.linekinds import BACKGROUND
+from piecewright.patchwork.overlays import overlaid
+from piecewright.render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
+from piecewright.render.ink import HALF, Ink, area
+from piecewright.render.join_marks import Join, first_sheet_marks, second_sheet_marks
+from piecewright.render.linekinds import BACKGROUND
 
 Cell: TypeAlias = tuple[int, int]
 """Row and column, from 0."""

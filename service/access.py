@@ -15,9 +15,9 @@ from limits.errors import StorageError
 from limits.storage import MemoryStorage, RedisStorage, Storage
 from limits.strategies import MovingWindowRateLimiter
 
-from service.keys import BadKeys, Keys
-from service.problems import TOO_MANY_REQUESTS, UNAUTHORIZED, UNAVAILABLE, Problem
-from service.settings import Settings
+from piecewright.service.keys import BadKeys, Keys
+from piecewright.service.problems import TOO_MANY_REQUESTS, UNAUTHORIZED, UNAVAILABLE, Problem
+from piecewright.service.settings import Settings
 
 GUARDED: Final = ("/v1/", "/metrics")
 """Beginnings of the paths that need a key where keys are set."""

@@ -8,26 +8,26 @@ from dataclasses import dataclass
 from functools import cache, partial
 from typing import Any, Final, Literal, TypeAlias, get_args
 
-from patchwork import catalogue, path_data, paths
-from patchwork.block import Block, Piece, extent
-from patchwork.check import cautions
-from patchwork.faults import BlockError, Fault
-from patchwork.foundation import foundation
-from patchwork.lengths import PER_INCH, Unit, in_unit
-from patchwork.outlines import Allowance
-from patchwork.paths import Line, Outline
-from patchwork.points import Point
-from patchwork.templates import Template, TemplateSet, template_set
-from render.archive import sheets_zip
-from render.drawing import Drawing
-from render.furniture import Heading
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, described, lay_out
-from render.svg import canvas_svg, sheet_svg
-from render.templates import heading, template_drawings
-from service.json_text import write_json
-from service.reading import Refused, Request, told_in
-from service.workup import Workup
+from piecewright.patchwork import catalogue, path_data, paths
+from piecewright.patchwork.block import Block, Piece, extent
+from piecewright.patchwork.check import cautions
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.foundation import foundation
+from piecewright.patchwork.lengths import PER_INCH, Unit, in_unit
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import Line, Outline
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.templates import Template, TemplateSet, template_set
+from piecewright.render.archive import sheets_zip
+from piecewright.render.drawing import Drawing
+from piecewright.render.furniture import Heading
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, described, lay_out
+from piecewright.render.svg import canvas_svg, sheet_svg
+from piecewright.render.templates import heading, template_drawings
+from piecewright.service.json_text import write_json
+from piecewright.service.reading import Refused, Request, told_in
+from piecewright.service.workup import Workup
 
 Form: TypeAlias = Literal["json", "pdf", "svg", "zip"]
 

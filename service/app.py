@@ -1,4 +1,4 @@
-"""The application: ``gunicorn 'service.app:create_app()'`` serves it."""
+"""The application: ``gunicorn 'piecewright.service.app:create_app()'`` serves it."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from typing import Final
 from flask import Flask, Response, g, request
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from service.access import guard
-from service.batches.routes import batches
-from service.desks import Desks
-from service.docs import pages
-from service.logs import log_requests
-from service.metrics import measure
-from service.problems import answer_with_problems
-from service.routes import interface
-from service.settings import Settings
+from piecewright.service.access import guard
+from piecewright.service.batches.routes import batches
+from piecewright.service.desks import Desks
+from piecewright.service.docs import pages
+from piecewright.service.logs import log_requests
+from piecewright.service.metrics import measure
+from piecewright.service.problems import answer_with_problems
+from piecewright.service.routes import interface
+from piecewright.service.settings import Settings
 
 REQUEST_ID: Final = "X-Request-Id"
 
@@ -47,7 +47,7 @@ def create_app(settings: Settings | None = None, desks: Desks | None = None) -> 
         OSError: the file of keys cannot be read.
     """
     settings = settings or Settings.from_environment()
-    app = Flask("service", template_folder="pages", static_folder=None)
+    app = Flask("piecewright.service", template_folder="pages", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
     desks = desks or Desks(settings)
     app.register_blueprint(interface(settings, desks))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from flask import request
 
-from service.answers import MEDIA_TYPES
-from service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
+from piecewright.service.answers import MEDIA_TYPES
+from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
 
 
 def raw_body() -> bytes:

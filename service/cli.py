@@ -15,18 +15,18 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from patchwork.faults import Fault
-from patchwork.lengths import UNITS, Unit, in_unit
-from service import VERSION, answers, openapi
-from service.answers import Answer, Form, NoSuchBlock, NoSuchSheet
-from service.batches.tables import WrongVersion
-from service.batches.workers import MOST_PROCESSES, run_workers
-from service.json_text import NotJson, read_json, write_json
-from service.keys import BadKeys, new_key
-from service.printables import PRINTABLES
-from service.reading import Refused, Request, read_request
-from service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
-from service.settings import PREFIX, Settings
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.lengths import UNITS, Unit, in_unit
+from piecewright.service import VERSION, answers, openapi
+from piecewright.service.answers import Answer, Form, NoSuchBlock, NoSuchSheet
+from piecewright.service.batches.tables import WrongVersion
+from piecewright.service.batches.workers import MOST_PROCESSES, run_workers
+from piecewright.service.json_text import NotJson, read_json, write_json
+from piecewright.service.keys import BadKeys, new_key
+from piecewright.service.printables import PRINTABLES
+from piecewright.service.reading import Refused, Request, read_request
+from piecewright.service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
+from piecewright.service.settings import PREFIX, Settings
 
 GOOD, FAULTY, MISUSED = 0, 1, 2
 
@@ -190,7 +190,7 @@ def _serve(given: argparse.Namespace, settings: Settings) -> int:
             *(sys.executable, "-m", "gunicorn"),
             *("--bind", f"{host}:{given.port}"),
             *(() if given.workers is None else ("--workers", str(given.workers))),
-            *("--config", "python:service.serving"),
+            *("--config", "python:piecewright.service.serving"),
         ],
     )
 

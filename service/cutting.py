@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, Final
 
-from patchwork.borders import Edging
-from patchwork.cutting import Cut, CuttingList, FabricCuts, Strip, cutting_list
-from patchwork.cutting_words import edging_text, note, strip_text
-from patchwork.lengths import Unit, in_unit
-from render.cutting_list import canvas_drawings, cutting_list_pages, heading
-from render.svg import canvas_svg
-from service.answers import Printout, of_block, size
-from service.workup import Workup
+from piecewright.patchwork.borders import Edging
+from piecewright.patchwork.cutting import Cut, CuttingList, FabricCuts, Strip, cutting_list
+from piecewright.patchwork.cutting_words import edging_text, note, strip_text
+from piecewright.patchwork.lengths import Unit, in_unit
+from piecewright.render.cutting_list import canvas_drawings, cutting_list_pages, heading
+from piecewright.render.svg import canvas_svg
+from piecewright.service.answers import Printout, of_block, size
+from piecewright.service.workup import Workup
 
 
 def cutting_list_printout(work: Workup) -> Printout:

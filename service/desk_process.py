@@ -1,4 +1,4 @@
-"""A desk, as a process of its own: ``python -m service.desk_process HANDLE``.
+"""A desk, as a process of its own: ``python -m piecewright.service.desk_process HANDLE``.
 
 It does one order after another, and ends at once when the service does, which it learns
 from the end of the connection by which orders come.
@@ -15,10 +15,10 @@ from multiprocessing.connection import Connection
 from queue import SimpleQueue
 from threading import Thread
 
-from service.answers import prove_ready
-from service.desk_work import WORKS, Done, Failed, Order, Work, carried_out
-from service.memory import limit_memory
-from service.settings import Settings
+from piecewright.service.answers import prove_ready
+from piecewright.service.desk_work import WORKS, Done, Failed, Order, Work, carried_out
+from piecewright.service.memory import limit_memory
+from piecewright.service.settings import Settings
 
 
 def main(

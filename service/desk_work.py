@@ -7,14 +7,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-from service.answers import Answer, Form, NoSuchBlock, NoSuchSheet, check_answer
-from service.group_quilt import planned
-from service.json_text import NotJson, read_json, write_json
-from service.printables import PRINTABLES, Printable
-from service.problems import Problem
-from service.quilt_reading import read_quilt
-from service.reading import Refused, read_request
-from service.settings import Settings
+from piecewright.service.answers import Answer, Form, NoSuchBlock, NoSuchSheet, check_answer
+from piecewright.service.group_quilt import planned
+from piecewright.service.json_text import NotJson, read_json, write_json
+from piecewright.service.printables import PRINTABLES, Printable
+from piecewright.service.problems import Problem
+from piecewright.service.quilt_reading import read_quilt
+from piecewright.service.reading import Refused, read_request
+from piecewright.service.settings import Settings
 
 # --- what is asked ---------------------------------------------------------------------------
 

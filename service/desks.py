@@ -19,13 +19,13 @@ from typing import Final
 
 from flask import g, has_app_context
 
-from service.answers import Answer
-from service.desk_work import Failed, Order, Outcome, OutOfMemory, Wrong
-from service.metrics import DESKS_ENDED, REFUSED, WAITING
-from service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
-from service.settings import Settings
+from piecewright.service.answers import Answer
+from piecewright.service.desk_work import Failed, Order, Outcome, OutOfMemory, Wrong
+from piecewright.service.metrics import DESKS_ENDED, REFUSED, WAITING
+from piecewright.service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
+from piecewright.service.settings import Settings
 
-COMMAND: Final = (sys.executable, "-m", "service.desk_process")
+COMMAND: Final = (sys.executable, "-m", "piecewright.service.desk_process")
 
 _START: Final = 60.0
 """Seconds within which a desk has drawn its trial document."""

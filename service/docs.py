@@ -16,9 +16,9 @@ from flask import Blueprint, Response, redirect, render_template, request, url_f
 from markupsafe import Markup, escape
 from werkzeug.wrappers import Response as AnyResponse
 
-from service.openapi import document
-from service.problems import KINDS, NOT_FOUND, Problem
-from service.settings import Settings
+from piecewright.service.openapi import document
+from piecewright.service.problems import KINDS, NOT_FOUND, Problem
+from piecewright.service.settings import Settings
 
 _STYLE: Final = (Path(__file__).parent / "pages" / "style.css").read_text("utf-8")
 _STYLE_HASH: Final = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()

@@ -17,7 +17,7 @@ from typing import Any, Final, TypeAlias
 from marshmallow import ValidationError, fields
 from marshmallow.schema import Schema
 
-from patchwork.lengths import LengthError, parse_length
+from piecewright.patchwork.lengths import LengthError, parse_length
 
 Refer: TypeAlias = "Callable[[type[Schema] | str], dict[str, Any]]"
 """Gives the ``$ref`` of a schema class, or of a component by its name."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, Final
 
-from patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
-from patchwork.lengths import Unit
-from render.foundation import foundation_drawings, foundation_pages, heading
-from render.svg import canvas_svg
-from service.answers import Printout, area, of_block, place, places, ring, size
-from service.workup import Workup
+from piecewright.patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
+from piecewright.patchwork.lengths import Unit
+from piecewright.render.foundation import foundation_drawings, foundation_pages, heading
+from piecewright.render.svg import canvas_svg
+from piecewright.service.answers import Printout, area, of_block, place, places, ring, size
+from piecewright.service.workup import Workup
 
 
 def foundation_printout(work: Workup) -> Printout:

@@ -7,29 +7,29 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
 
-from patchwork.block_words import allowance_words, block_size
-from patchwork.cutting import Quilt
-from patchwork.faults import BlockError, Fault
-from patchwork.group_joining import Area, Joining
-from patchwork.group_quilt import QuiltPlan, Variant, group_quilt
-from patchwork.lengths import Unit
-from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
-from render.cover import Cover, Picture
-from render.furniture import Heading
-from render.packet import Chapter, bound, cover_chapter
-from render.quilt_plan import heading, quilt_plan_drawings
-from render.sheets import lay_out
-from render.svg import canvas_svg
-from render.text_column import column
-from service.answers import Answer, Form, Printout, answered, place, size
-from service.batches.lots import canonical
-from service.json_text import read_json
-from service.packet import chapters_pdf, part_pages
-from service.quilt_reading import QuiltAsked, moved, read_quilt
-from service.reading import Refused, Request, told_in
-from service.schemas import PACKET_TITLES
-from service.settings import Settings
-from service.workup import Workup
+from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.cutting import Quilt
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.group_joining import Area, Joining
+from piecewright.patchwork.group_quilt import QuiltPlan, Variant, group_quilt
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from piecewright.render.cover import Cover, Picture
+from piecewright.render.furniture import Heading
+from piecewright.render.packet import Chapter, bound, cover_chapter
+from piecewright.render.quilt_plan import heading, quilt_plan_drawings
+from piecewright.render.sheets import lay_out
+from piecewright.render.svg import canvas_svg
+from piecewright.render.text_column import column
+from piecewright.service.answers import Answer, Form, Printout, answered, place, size
+from piecewright.service.batches.lots import canonical
+from piecewright.service.json_text import read_json
+from piecewright.service.packet import chapters_pdf, part_pages
+from piecewright.service.quilt_reading import QuiltAsked, moved, read_quilt
+from piecewright.service.reading import Refused, Request, told_in
+from piecewright.service.schemas import PACKET_TITLES
+from piecewright.service.settings import Settings
+from piecewright.service.workup import Workup
 
 PLAN: Final = "Plan of the quilt"
 

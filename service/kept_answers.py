@@ -6,8 +6,8 @@ from collections import OrderedDict
 from hashlib import sha256
 from threading import Lock
 
-from service.answers import Answer
-from service.desk_work import Order
+from piecewright.service.answers import Answer
+from piecewright.service.desk_work import Order
 
 
 class KeptAnswers:

@@ -10,7 +10,7 @@ from typing import Any
 from flask import Flask, Response, g, has_request_context, request
 from pythonjsonlogger.json import JsonFormatter
 
-_log = logging.getLogger("service.requests")
+_log = logging.getLogger("piecewright.requests")
 
 
 class Lines(JsonFormatter):
@@ -36,7 +36,7 @@ def write_lines(level: str) -> None:
     Args:
         level: as ``Settings.log`` has it.
     """
-    logger = logging.getLogger("service")
+    logger = logging.getLogger("piecewright")
     if not any(isinstance(handler.formatter, Lines) for handler in logger.handlers):
         handler = logging.StreamHandler(sys.stderr)
         handler.setFormatter(Lines("{message}", style="{"))

@@ -1,7 +1,7 @@
 """Figures for Prometheus, at ``/metrics``: those of all processes of the service together.
 
 Processes share their figures through files of prometheus_client's, in the folder that
-``service.serving`` sets up before they start (``METRICS_FOLDER``). Without it the
+``piecewright.service.serving`` sets up before they start (``METRICS_FOLDER``). Without it the
 figures are those of one process.
 """
 
@@ -23,7 +23,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from service.settings import METRICS_FOLDER
+from piecewright.service.settings import METRICS_FOLDER
 
 _METHODS: Final = {"GET", "HEAD", "POST", "DELETE", "OPTIONS"}
 

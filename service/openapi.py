@@ -1,4 +1,7 @@
-"""The OpenAPI document, made from the schemas; ``python -m service.openapi`` writes it."""
+"""The OpenAPI document, made from the schemas.
+
+``python -m piecewright.service.openapi`` writes it.
+"""
 
 from __future__ import annotations
 
@@ -15,18 +18,18 @@ from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema
 from marshmallow import fields as plain
 
-from patchwork.lengths import UNITS
-from service import VERSION, answers, examples, problems, schemas
-from service.access import GUARDED
-from service.answers import MEDIA_TYPES, Form
-from service.batches.described import batch_paths
-from service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, QUILTS, Example
-from service.fields import LONGEST_ID, LONGEST_NAME, RequestField
-from service.json_text import MOST_DEPTH, read_json, write_json
-from service.printables import PRINTABLES
-from service.problems import KINDS, Kind
-from service.reading import Refused, read_request
-from service.settings import Settings
+from piecewright.patchwork.lengths import UNITS
+from piecewright.service import VERSION, answers, examples, problems, schemas
+from piecewright.service.access import GUARDED
+from piecewright.service.answers import MEDIA_TYPES, Form
+from piecewright.service.batches.described import batch_paths
+from piecewright.service.examples import FAULTY, FOUNDATIONS, GOOD, PACKETS, PLANS, QUILTS, Example
+from piecewright.service.fields import LONGEST_ID, LONGEST_NAME, RequestField
+from piecewright.service.json_text import MOST_DEPTH, read_json, write_json
+from piecewright.service.printables import PRINTABLES
+from piecewright.service.problems import KINDS, Kind
+from piecewright.service.reading import Refused, read_request
+from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
 

@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from patchwork.block_words import allowance_words, block_size
-from patchwork.faults import Fault
-from render.archive import sheets_zip
-from render.cover import Cover, Picture
-from render.furniture import Heading
-from render.packet import Chapter, bound, cover_chapter
-from render.pdf import sheets_pdf
-from render.sheets import Page, described
-from render.stamping import stamped
-from service.answers import Answer, Form, Printout, templates_printout, told_faults
-from service.cutting import cutting_list_printout
-from service.foundation import foundation_printout
-from service.json_text import write_json
-from service.reading import Request, read_request, told_in
-from service.schemas import PACKET_TITLES, PacketRequest
-from service.settings import Settings
-from service.sewing import block_map_printout, sewing_plan_printout
-from service.workup import Workup
+from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.faults import Fault
+from piecewright.render.archive import sheets_zip
+from piecewright.render.cover import Cover, Picture
+from piecewright.render.furniture import Heading
+from piecewright.render.packet import Chapter, bound, cover_chapter
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, described
+from piecewright.render.stamping import stamped
+from piecewright.service.answers import Answer, Form, Printout, templates_printout, told_faults
+from piecewright.service.cutting import cutting_list_printout
+from piecewright.service.foundation import foundation_printout
+from piecewright.service.json_text import write_json
+from piecewright.service.reading import Request, read_request, told_in
+from piecewright.service.schemas import PACKET_TITLES, PacketRequest
+from piecewright.service.settings import Settings
+from piecewright.service.sewing import block_map_printout, sewing_plan_printout
+from piecewright.service.workup import Workup
 
 _PRINTED: Final[Mapping[str, Callable[[Workup], Printout]]] = {
     "block-map": block_map_printout,

@@ -6,15 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-from service.answers import FORMS, Answer, Form, templates_answer
-from service.cutting import cutting_list_answer
-from service.foundation import foundation_answer
-from service.group_quilt import quilt_plan_answer
-from service.packet import packet_answer, read_packet
-from service.quilt_reading import read_quilt
-from service.reading import read_request
-from service.settings import Settings
-from service.sewing import block_map_answer, sewing_plan_answer
+from piecewright.service.answers import FORMS, Answer, Form, templates_answer
+from piecewright.service.cutting import cutting_list_answer
+from piecewright.service.foundation import foundation_answer
+from piecewright.service.group_quilt import quilt_plan_answer
+from piecewright.service.packet import packet_answer, read_packet
+from piecewright.service.quilt_reading import read_quilt
+from piecewright.service.reading import read_request
+from piecewright.service.settings import Settings
+from piecewright.service.sewing import block_map_answer, sewing_plan_answer
 
 Answering: TypeAlias = Callable[[Any, Form, int, int | None], Answer]
 """Takes what is asked for, the form, the most sheets, and the number of one sheet or None."""

@@ -11,11 +11,11 @@ from flask import Flask, Response, g, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from patchwork.faults import Fault
-from patchwork.lengths import Unit
-from service.answers import NoSuchBlock, NoSuchSheet, told_faults
-from service.json_text import NotJson, write_json
-from service.reading import Refused
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.lengths import Unit
+from piecewright.service.answers import NoSuchBlock, NoSuchSheet, told_faults
+from piecewright.service.json_text import NotJson, write_json
+from piecewright.service.reading import Refused
 
 MEDIA_TYPE: Final = "application/problem+json"
 

@@ -8,13 +8,13 @@ from typing import Any, TypeAlias
 
 from marshmallow import ValidationError
 
-from patchwork.faults import BlockError, Fault
-from patchwork.group_layout import GroupQuilt, quilt_of
-from patchwork.lengths import Unit
-from service.packet import read_packet
-from service.reading import Refused, Request, escaped, schema_faults
-from service.schemas import GroupQuiltRequest
-from service.settings import Settings
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.group_layout import GroupQuilt, quilt_of
+from piecewright.patchwork.lengths import Unit
+from piecewright.service.packet import read_packet
+from piecewright.service.reading import Refused, Request, escaped, schema_faults
+from piecewright.service.schemas import GroupQuiltRequest
+from piecewright.service.settings import Settings
 
 Pointer: TypeAlias = tuple[str, bool]
 

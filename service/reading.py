@@ -13,21 +13,21 @@ from typing import Any, TypeAlias, TypeVar
 
 from marshmallow import ValidationError
 
-from patchwork import catalogue
-from patchwork.block import Block, extent, finished
-from patchwork.borders import Binding, Border
-from patchwork.cutting import Cloth, Quilt
-from patchwork.faults import BlockError, Fault
-from patchwork.lengths import Unit, parse_length, spoken
-from patchwork.outlines import Allowance, Corners
-from patchwork.read import FARTHEST, block_from_drawing, block_from_pieces
-from patchwork.sewing_plan import Kept, PlanOptions
-from render.foundation import PLAIN, Looks
-from render.papers import PAPERS, TRUE, Paper, Printer
-from render.sheets import SheetSettings
-from service.fields import suggestion
-from service.schemas import PARTS, BlockRequest
-from service.settings import Settings
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, extent, finished
+from piecewright.patchwork.borders import Binding, Border
+from piecewright.patchwork.cutting import Cloth, Quilt
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit, parse_length, spoken
+from piecewright.patchwork.outlines import Allowance, Corners
+from piecewright.patchwork.read import FARTHEST, block_from_drawing, block_from_pieces
+from piecewright.patchwork.sewing_plan import Kept, PlanOptions
+from piecewright.render.foundation import PLAIN, Looks
+from piecewright.render.papers import PAPERS, TRUE, Paper, Printer
+from piecewright.render.sheets import SheetSettings
+from piecewright.service.fields import suggestion
+from piecewright.service.schemas import PARTS, BlockRequest
+from piecewright.service.settings import Settings
 
 _T = TypeVar("_T")
 _Spec = Mapping[str, Any]

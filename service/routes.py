@@ -11,25 +11,25 @@ from urllib.parse import quote
 
 from flask import Blueprint, Response, request
 
-from patchwork.lengths import UNITS, Unit
-from service import VERSION, answers
-from service.answers import MEDIA_TYPES, Answer, Form
-from service.batches.opening import prove_ready
-from service.bodies import raw_body
-from service.desk_work import Order
-from service.desks import Desks
-from service.json_text import write_json
-from service.kept_answers import KeptAnswers
-from service.metrics import KEPT
-from service.negotiation import preferred
-from service.openapi import document
-from service.printables import PRINTABLES
-from service.problems import (
+from piecewright.patchwork.lengths import UNITS, Unit
+from piecewright.service import VERSION, answers
+from piecewright.service.answers import MEDIA_TYPES, Answer, Form
+from piecewright.service.batches.opening import prove_ready
+from piecewright.service.bodies import raw_body
+from piecewright.service.desk_work import Order
+from piecewright.service.desks import Desks
+from piecewright.service.json_text import write_json
+from piecewright.service.kept_answers import KeptAnswers
+from piecewright.service.metrics import KEPT
+from piecewright.service.negotiation import preferred
+from piecewright.service.openapi import document
+from piecewright.service.printables import PRINTABLES
+from piecewright.service.problems import (
     BAD_REQUEST,
     NOT_ACCEPTABLE,
     Problem,
 )
-from service.settings import Settings
+from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
 

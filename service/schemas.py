@@ -11,13 +11,13 @@ from typing import Any, ClassVar
 from marshmallow import EXCLUDE, RAISE, Schema, ValidationError, validates_schema
 from marshmallow import fields as plain
 
-from patchwork.block import MOST_PIECES, MOST_POINTS
-from patchwork.cutting import MOST_BLOCKS
-from patchwork.lengths import UNITS
-from patchwork.path_data import LONGEST as LONGEST_PATH
-from render.foundation import LEAST_WEIGHT, MOST_WEIGHT
-from render.papers import PAPERS
-from service.fields import (
+from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.cutting import MOST_BLOCKS
+from piecewright.patchwork.lengths import UNITS
+from piecewright.patchwork.path_data import LONGEST as LONGEST_PATH
+from piecewright.render.foundation import LEAST_WEIGHT, MOST_WEIGHT
+from piecewright.render.papers import PAPERS
+from piecewright.service.fields import (
     LONGEST_ID,
     LONGEST_NAME,
     ByName,

@@ -1,4 +1,4 @@
-"""How gunicorn serves it: ``gunicorn --config python:service.serving``."""
+"""How gunicorn serves it: ``gunicorn --config python:piecewright.service.serving``."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ import shutil
 import tempfile
 from typing import Any
 
-from service.logs import write_lines
-from service.settings import METRICS_FOLDER, Settings
+from piecewright.service.logs import write_lines
+from piecewright.service.settings import METRICS_FOLDER, Settings
 
 _settings = Settings.from_environment()
 
-wsgi_app = "service.app:create_app()"
+wsgi_app = "piecewright.service.app:create_app()"
 worker_class = "gthread"
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
 # Threads only wait for desks, besides streams of events: what needs no desk is always answered.

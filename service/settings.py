@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from patchwork.block import MOST_PIECES, MOST_POINTS
-from render.sheets import MOST_SHEETS
+from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
+from piecewright.render.sheets import MOST_SHEETS
 
 PREFIX = "PIECEWRIGHT_"
 METRICS_FOLDER = "PROMETHEUS_MULTIPROC_DIR"

@@ -6,18 +6,18 @@ from collections.abc import Iterable
 from functools import partial
 from typing import Any, Final
 
-from patchwork.block import extent
-from patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
-from patchwork.joins import Spans, nested
-from patchwork.lengths import Unit, in_unit
-from patchwork.sewing_plan import SewingPlan
-from patchwork.sewing_words import Words
-from patchwork.steps import Round, Size, Step
-from render import block_map
-from render import sewing_plan as cards
-from render.fabric_fills import looks
-from service.answers import Printout, of_block, of_drawings, place, places, ring, size
-from service.workup import Workup
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
+from piecewright.patchwork.joins import Spans, nested
+from piecewright.patchwork.lengths import Unit, in_unit
+from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.sewing_words import Words
+from piecewright.patchwork.steps import Round, Size, Step
+from piecewright.render import block_map
+from piecewright.render import sewing_plan as cards
+from piecewright.render.fabric_fills import looks
+from piecewright.service.answers import Printout, of_block, of_drawings, place, places, ring, size
+from piecewright.service.workup import Workup
 
 
 def sewing_plan_printout(work: Workup) -> Printout:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from patchwork.sewing_plan import SewingPlan, sewing_plan
-from patchwork.templates import TemplateSet, template_set
-from service.reading import Request
+from piecewright.patchwork.sewing_plan import SewingPlan, sewing_plan
+from piecewright.patchwork.templates import TemplateSet, template_set
+from piecewright.service.reading import Request
 
 
 class Workup:

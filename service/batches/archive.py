@@ -10,9 +10,9 @@ import zipfile
 from collections.abc import Iterator
 from typing import IO, Final
 
-from service.answers import Answer, file_name
-from service.batches.files import Files, item_key
-from service.batches.store import Batch, BatchItem
+from piecewright.service.answers import Answer, file_name
+from piecewright.service.batches.files import Files, item_key
+from piecewright.service.batches.store import Batch, BatchItem
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same batch gives the same bytes."""

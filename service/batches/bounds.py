@@ -14,7 +14,7 @@ from hashlib import sha256
 
 from sqlalchemy import ColumnElement, Connection, and_, func, or_, select, text
 
-from service.batches.tables import batches
+from piecewright.service.batches.tables import batches
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,13 +18,13 @@ from typing import Any, Final
 
 from celery import Celery, signals
 
-from service.batches.drawing import Drawing, Packets
-from service.batches.parts import Parts, parts
-from service.batches.rests import rest_after
-from service.batches.watch import LEASE
-from service.batches.work import Hindered, work_on_next
-from service.memory import limit_memory
-from service.settings import Settings
+from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.rests import rest_after
+from piecewright.service.batches.watch import LEASE
+from piecewright.service.batches.work import Hindered, work_on_next
+from piecewright.service.memory import limit_memory
+from piecewright.service.settings import Settings
 
 TOKEN: Final = "piecewright.do_a_lot"
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from patchwork.faults import Fault
-from service import examples, problems
-from service.answers import MEDIA_TYPES
-from service.batches.events import MEDIA_TYPE as EVENTS
-from service.batches.events import event
-from service.batches.schemas import BatchAnswer, BatchRequest
-from service.batches.store import Batch, BatchItem
-from service.batches.told import told_batch, told_item, told_progress
-from service.problems import problem_body
-from service.schemas import Problem
+from piecewright.patchwork.faults import Fault
+from piecewright.service import examples, problems
+from piecewright.service.answers import MEDIA_TYPES
+from piecewright.service.batches.events import MEDIA_TYPE as EVENTS
+from piecewright.service.batches.events import event
+from piecewright.service.batches.schemas import BatchAnswer, BatchRequest
+from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.batches.told import told_batch, told_item, told_progress
+from piecewright.service.problems import problem_body
+from piecewright.service.schemas import Problem
 
 JSON: Final = MEDIA_TYPES["json"]
 PDF: Final = MEDIA_TYPES["pdf"]

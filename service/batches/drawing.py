@@ -8,11 +8,11 @@ from typing import Any, Protocol
 
 import pikepdf
 
-from render.collating import collate
-from render.stamping import stamped
-from service.group_quilt import maker_packet_pdf
-from service.packet import packet_answer, read_packet
-from service.settings import Settings
+from piecewright.render.collating import collate
+from piecewright.render.stamping import stamped
+from piecewright.service.group_quilt import maker_packet_pdf
+from piecewright.service.packet import packet_answer, read_packet
+from piecewright.service.settings import Settings
 
 
 class Drawing(Protocol):

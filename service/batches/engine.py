@@ -5,9 +5,9 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING, Protocol
 
-from service.batches.parts import database_file, parts
-from service.batches.supervisor import Supervisor
-from service.settings import Settings
+from piecewright.service.batches.parts import database_file, parts
+from piecewright.service.batches.supervisor import Supervisor
+from piecewright.service.settings import Settings
 
 if TYPE_CHECKING:
     from celery import Celery
@@ -46,12 +46,14 @@ class ByCelery:
     """Celery's workers, wherever they run. They look after each other (see the sweep)."""
 
     def __init__(self, settings: Settings) -> None:
-        from service.batches.celery_app import celery_app  # not installed where it is not used
+        from piecewright.service.batches.celery_app import (
+            celery_app,  # not installed where it is not used
+        )
 
         self._app: Celery = celery_app(settings)
 
     def begin(self, lots: int) -> None:
-        from service.batches.celery_app import send_tokens
+        from piecewright.service.batches.celery_app import send_tokens
 
         try:
             send_tokens(self._app, lots)

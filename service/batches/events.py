@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from threading import Lock
 from typing import Any, Final
 
-from service.batches.store import Batch
-from service.batches.told import told_item, told_progress
-from service.json_text import write_json
+from piecewright.service.batches.store import Batch
+from piecewright.service.batches.told import told_item, told_progress
+from piecewright.service.json_text import write_json
 
 MEDIA_TYPE: Final = "text/event-stream"
 

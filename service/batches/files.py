@@ -19,7 +19,7 @@ from typing import IO, Any, Final
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
-from service.batches.lots import COLLATED
+from piecewright.service.batches.lots import COLLATED
 
 _MASTER: Final = "master-"
 

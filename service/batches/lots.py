@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Final
 
-from service.batches.merge_patch import merge_patch
-from service.json_text import write_json
+from piecewright.service.batches.merge_patch import merge_patch
+from piecewright.service.json_text import write_json
 
 NAME: Final = "for"
 """The field of a packet request that says whose it is; all else makes the master."""

@@ -6,10 +6,10 @@ import logging
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from service.batches.parts import Parts, are_used, parts
-from service.batches.tables import WrongVersion
-from service.problems import UNAVAILABLE, Problem
-from service.settings import Settings
+from piecewright.service.batches.parts import Parts, are_used, parts
+from piecewright.service.batches.tables import WrongVersion
+from piecewright.service.problems import UNAVAILABLE, Problem
+from piecewright.service.settings import Settings
 
 _log = logging.getLogger(__name__)
 

@@ -12,11 +12,11 @@ from typing import Final
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from service.batches.bounds import Bounds
-from service.batches.files import Files
-from service.batches.store import Store
-from service.batches.tables import open_database
-from service.settings import Settings
+from piecewright.service.batches.bounds import Bounds
+from piecewright.service.batches.files import Files
+from piecewright.service.batches.store import Store
+from piecewright.service.batches.tables import open_database
+from piecewright.service.settings import Settings
 
 _HOUR: Final = 3600.0
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from marshmallow import ValidationError
 
-from patchwork.faults import Fault
-from service.batches.lots import NAME, Item
-from service.batches.schemas import BatchRequest
-from service.reading import Refused, schema_faults
-from service.settings import Settings
+from piecewright.patchwork.faults import Fault
+from piecewright.service.batches.lots import NAME, Item
+from piecewright.service.batches.schemas import BatchRequest
+from piecewright.service.reading import Refused, schema_faults
+from piecewright.service.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)

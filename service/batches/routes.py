@@ -15,26 +15,26 @@ from flask import Blueprint, Response, g, request, url_for
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import ServiceUnavailable
 
-from service.answers import MEDIA_TYPES
-from service.batches import events
-from service.batches.archive import document_name, in_pieces, zipped
-from service.batches.bounds import NoRoom
-from service.batches.engine import Engine, engine
-from service.batches.files import item_key
-from service.batches.lots import COLLATED, canonical, lots
-from service.batches.opening import opened as open_parts
-from service.batches.opening import unavailable
-from service.batches.parts import Parts
-from service.batches.reading import read_batch
-from service.batches.schemas import MOST_ITEMS
-from service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
-from service.batches.told import moment, told_batch
-from service.bodies import raw_body
-from service.desk_work import Order
-from service.desks import Desks
-from service.json_text import read_json, write_json
-from service.negotiation import preferred
-from service.problems import (
+from piecewright.service.answers import MEDIA_TYPES
+from piecewright.service.batches import events
+from piecewright.service.batches.archive import document_name, in_pieces, zipped
+from piecewright.service.batches.bounds import NoRoom
+from piecewright.service.batches.engine import Engine, engine
+from piecewright.service.batches.files import item_key
+from piecewright.service.batches.lots import COLLATED, canonical, lots
+from piecewright.service.batches.opening import opened as open_parts
+from piecewright.service.batches.opening import unavailable
+from piecewright.service.batches.parts import Parts
+from piecewright.service.batches.reading import read_batch
+from piecewright.service.batches.schemas import MOST_ITEMS
+from piecewright.service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
+from piecewright.service.batches.told import moment, told_batch
+from piecewright.service.bodies import raw_body
+from piecewright.service.desk_work import Order
+from piecewright.service.desks import Desks
+from piecewright.service.json_text import read_json, write_json
+from piecewright.service.negotiation import preferred
+from piecewright.service.problems import (
     BAD_REQUEST,
     CONFLICT,
     NO_ROOM,
@@ -43,8 +43,8 @@ from service.problems import (
     NOT_MADE,
     Problem,
 )
-from service.routes import named
-from service.settings import Settings
+from piecewright.service.routes import named
+from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
 PDF: Final = MEDIA_TYPES["pdf"]

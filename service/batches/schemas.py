@@ -7,8 +7,16 @@ from typing import Any, ClassVar, Final
 from marshmallow import ValidationError, validates_schema
 from marshmallow import fields as plain
 
-from service.fields import LONGEST_NAME, ListOf, Refer, RequestField, Text, kind_of, refusal
-from service.schemas import AnswerSchema, Problem, QuiltAndMakers, said
+from piecewright.service.fields import (
+    LONGEST_NAME,
+    ListOf,
+    Refer,
+    RequestField,
+    Text,
+    kind_of,
+    refusal,
+)
+from piecewright.service.schemas import AnswerSchema, Problem, QuiltAndMakers, said
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")

@@ -32,7 +32,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import IntegrityError
 
-from service.batches.bounds import (
+from piecewright.service.batches.bounds import (
     Bounds,
     fitting,
     has_room,
@@ -40,9 +40,9 @@ from service.batches.bounds import (
     is_kept_for,
     refuse_if_full,
 )
-from service.batches.lots import COLLATED, Lot, canonical
-from service.batches.tables import READING, batches, items, lots, turns
-from service.json_text import NotJson, read_json
+from piecewright.service.batches.lots import COLLATED, Lot, canonical
+from piecewright.service.batches.tables import READING, batches, items, lots, turns
+from piecewright.service.json_text import NotJson, read_json
 
 BatchState: TypeAlias = Literal["queued", "running", "done", "cancelled"]
 ItemState: TypeAlias = Literal["queued", "running", "done", "failed", "cancelled"]

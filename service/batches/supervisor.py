@@ -20,12 +20,12 @@ from dataclasses import dataclass, fields
 from threading import Event, Lock, Thread
 from typing import IO, Final
 
-from service.batches.parts import Parts, make_data_folder, parts
-from service.batches.rests import MOST, rest_after
-from service.batches.tables import WrongVersion
-from service.settings import PREFIX, Settings
+from piecewright.service.batches.parts import Parts, make_data_folder, parts
+from piecewright.service.batches.rests import MOST, rest_after
+from piecewright.service.batches.tables import WrongVersion
+from piecewright.service.settings import PREFIX, Settings
 
-COMMAND: Final = (sys.executable, "-m", "service.batches.worker")
+COMMAND: Final = (sys.executable, "-m", "piecewright.service.batches.worker")
 
 _PAUSE: Final = 0.1
 """Seconds between looks at the workers while there is work."""

@@ -16,15 +16,15 @@ from typing import Any, Final
 
 from sqlalchemy.exc import OperationalError
 
-from service import problems
-from service.batches.drawing import Drawing, page_count
-from service.batches.files import Files, item_key, master_key
-from service.batches.lots import COLLATED, packet_request
-from service.batches.store import MOST_ATTEMPTS, Claim, Store, ToCollate
-from service.batches.watch import LEASE, Watch
-from service.problems import Kind, faults_in_words, problem_body, refused_kind
-from service.reading import Refused
-from service.settings import Settings
+from piecewright.service import problems
+from piecewright.service.batches.drawing import Drawing, page_count
+from piecewright.service.batches.files import Files, item_key, master_key
+from piecewright.service.batches.lots import COLLATED, packet_request
+from piecewright.service.batches.store import MOST_ATTEMPTS, Claim, Store, ToCollate
+from piecewright.service.batches.watch import LEASE, Watch
+from piecewright.service.problems import Kind, faults_in_words, problem_body, refused_kind
+from piecewright.service.reading import Refused
+from piecewright.service.settings import Settings
 
 MOST_TOLD: Final = 10
 """Faults of a packet; every item of its lot tells of them."""

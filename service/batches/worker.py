@@ -1,4 +1,4 @@
-"""A worker process of the service's own: ``python -m service.batches.worker NAME``.
+"""A worker process of the service's own: ``python -m piecewright.service.batches.worker NAME``.
 
 It does one lot after another, ends when there has been none for a while, and ends at once
 when the service does, which it learns from its standard input. On its standard output it
@@ -17,13 +17,13 @@ from typing import Final
 
 from sqlalchemy.exc import OperationalError
 
-from service.batches.drawing import Drawing, Packets
-from service.batches.parts import Parts, parts
-from service.batches.rests import rest_after
-from service.batches.work import Hindered, work_on_next
-from service.logs import write_lines
-from service.memory import limit_memory
-from service.settings import Settings
+from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.rests import rest_after
+from piecewright.service.batches.work import Hindered, work_on_next
+from piecewright.service.logs import write_lines
+from piecewright.service.memory import limit_memory
+from piecewright.service.settings import Settings
 
 _PAUSE: Final = 0.1
 """Seconds between looks for work."""

@@ -7,10 +7,10 @@ import signal
 from dataclasses import replace
 from typing import Final
 
-from service.batches.parts import refuse_wrong_version
-from service.batches.supervisor import Supervisor
-from service.logs import write_lines
-from service.settings import Settings
+from piecewright.service.batches.parts import refuse_wrong_version
+from piecewright.service.batches.supervisor import Supervisor
+from piecewright.service.logs import write_lines
+from piecewright.service.settings import Settings
 
 MOST_PROCESSES: Final = 64
 
@@ -30,7 +30,9 @@ def run_workers(settings: Settings, processes: int = 0) -> None:
     refuse_wrong_version(settings)
     processes = processes or settings.batch_processes or len(os.sched_getaffinity(0))
     if settings.broker:
-        from service.batches.celery_app import celery_app  # not installed where it is not used
+        from piecewright.service.batches.celery_app import (
+            celery_app,  # not installed where it is not used
+        )
 
         celery_app(settings).worker_main(
             [

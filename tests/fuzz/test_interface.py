@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import CheckFunction
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
-from service.app import create_app
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.settings import Settings
 
 # Batches that are made up are taken and kept, but nobody does them.
 _SETTINGS = Settings(data=tempfile.mkdtemp(prefix="fuzzed-"), broker="memory://", deadline=20)

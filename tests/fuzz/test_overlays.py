@@ -15,12 +15,14 @@ from typing import Any, Final, TypeAlias
 import pytest
 import shapely
 
-from service.answers import Form
-from service.desk_work import WORKS, Done, Order, Outcome, Wrong, carried_out
-from service.reading import Refused
-from service.settings import Settings
+from piecewright.service.answers import Form
+from piecewright.service.desk_work import WORKS, Done, Order, Outcome, Wrong, carried_out
+from piecewright.service.reading import Refused
+from piecewright.service.settings import Settings
 
-REPOSITORY: Final = Path(__file__).parents[2]
+OURS: Final = Path(__file__).parents[2] / "piecewright"
+GUARD: Final = Path("patchwork/overlays.py")
+"""What repeats overlays that fail; who asked it is whose place counts."""
 
 OVERLAYS: Final = (
     *("difference", "difference_prec", "difference_scalar", "difference_prec_scalar"),
@@ -90,9 +92,9 @@ def place() -> str | None:
     frame: FrameType | None = sys._getframe(1)
     while frame is not None:
         path = Path(frame.f_code.co_filename)
-        if path.parent.parent == REPOSITORY and path.parent.name in ("patchwork", "render"):
-            name = f"{path.parent.name}/{path.name}"
-            if name != "patchwork/overlays.py":
+        if path.is_relative_to(OURS):
+            name = path.relative_to(OURS)
+            if name.parts[0] in ("patchwork", "render") and name != GUARD:
                 return f"{name}:{frame.f_lineno}"
         frame = frame.f_back
     return None

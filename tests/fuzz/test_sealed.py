@@ -32,9 +32,9 @@ def watch(event, arguments):
         seen.append([event, str(arguments[0]) if arguments else ""])
 
 body, form, work = sys.stdin.buffer.read(), sys.argv[1], sys.argv[2]
-from service.answers import prove_ready
-from service.desk_work import WORKS, Done, Order, carried_out
-from service.settings import Settings
+from piecewright.service.answers import prove_ready
+from piecewright.service.desk_work import WORKS, Done, Order, carried_out
+from piecewright.service.settings import Settings
 
 prove_ready()  # as a desk does before it takes orders; libraries are loaded then
 sys.addaudithook(watch)
@@ -68,7 +68,7 @@ def test_names_that_lead_elsewhere_are_not_followed(form: str, tmp_path: Path) -
     secret.write_text(f"<svg xmlns='http://www.w3.org/2000/svg'><text>{SECRET}</text></svg>")
     repository = Path(__file__).parents[2]
     own = (
-        *(str(repository / part) for part in ("service", "render", "patchwork")),
+        str(repository / "piecewright"),
         *(sysconfig.get_path(name) for name in ("stdlib", "platstdlib", "purelib", "platlib")),
     )
     with create_server(("127.0.0.1", 0)) as port:

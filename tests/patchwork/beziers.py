@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import Point, distance
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import Point, distance
 
 Points: TypeAlias = NDArray[np.float64]
 

@@ -15,9 +15,9 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import split as cut_shape
 
-from patchwork import paths
-from patchwork.block import Block, Fabric, Joins, Piece
-from patchwork.polygons import polygons
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block, Fabric, Joins, Piece
+from piecewright.patchwork.polygons import polygons
 from tests.patchwork.partitions import SMALLEST, block_of
 
 OFF = 0.004

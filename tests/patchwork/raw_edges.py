@@ -14,12 +14,12 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import paths
-from patchwork.block import Block, Joins
-from patchwork.joins import Order, nested
-from patchwork.outlines import Allowance, Corners, CutOutlines, cut_outlines
-from patchwork.seams import Seams, Side, lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block, Joins
+from piecewright.patchwork.joins import Order, nested
+from piecewright.patchwork.outlines import Allowance, Corners, CutOutlines, cut_outlines
+from piecewright.patchwork.seams import Seams, Side, lay_out
+from piecewright.patchwork.sewing_order import order_of
 
 FAR = 1e4
 """A mitre limit that no point of a test block reaches."""

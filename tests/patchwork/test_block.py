@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from patchwork import catalogue
-from patchwork.block import Block, extent, finished
-from patchwork.faults import BlockError
-from patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, extent, finished
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 

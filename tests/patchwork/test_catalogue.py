@@ -19,8 +19,8 @@ import pytest
 import shapely
 from shapely import Polygon
 
-from patchwork import catalogue, paths
-from patchwork.lengths import PER_INCH
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.lengths import PER_INCH
 
 FOLDER = Path(catalogue.__file__).parent / "blocks"
 FILES: dict[str, dict[str, Any]] = {

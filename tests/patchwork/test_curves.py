@@ -15,9 +15,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString
 
-from patchwork import paths
-from patchwork.curves import chains, parallels
-from patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork import paths
+from piecewright.patchwork.curves import chains, parallels
+from piecewright.patchwork.paths import Curve, Line, Segment
 from tests.patchwork.beziers import (
     Ellipse,
     apart,

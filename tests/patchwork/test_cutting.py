@@ -14,17 +14,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, finished
-from patchwork.borders import Binding, Border
-from patchwork.cutting import Cloth, Cut, CuttingList, FabricCuts, Quilt, cutting_list
-from patchwork.cutting_words import edging_text, note, strip_text
-from patchwork.faults import BlockError
-from patchwork.outlines import Allowance
-from patchwork.polygons import polygon_of
-from patchwork.read import block_from_pieces
-from patchwork.rotary import ruler
-from patchwork.templates import TemplateSet, template_set
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, finished
+from piecewright.patchwork.borders import Binding, Border
+from piecewright.patchwork.cutting import Cloth, Cut, CuttingList, FabricCuts, Quilt, cutting_list
+from piecewright.patchwork.cutting_words import edging_text, note, strip_text
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.read import block_from_pieces
+from piecewright.patchwork.rotary import ruler
+from piecewright.patchwork.templates import TemplateSet, template_set
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 ROOT2 = math.sqrt(2)

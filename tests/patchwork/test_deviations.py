@@ -17,14 +17,14 @@ import pytest
 from hypothesis import given, settings
 from numpy.typing import NDArray
 
-from patchwork import catalogue
-from patchwork.block import Block
-from patchwork.deviations import Compared, Deviation, ErrorBudget, error_budget
-from patchwork.joins import Order
-from patchwork.pressing import crossings
-from patchwork.read import block_from_pieces
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.deviations import Compared, Deviation, ErrorBudget, error_budget
+from piecewright.patchwork.joins import Order
+from piecewright.patchwork.pressing import crossings
+from piecewright.patchwork.read import block_from_pieces
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import order_of
 from tests.patchwork import partitions
 
 Many = NDArray[np.float64]

@@ -13,15 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, Section, finished
-from patchwork.faults import BlockError
-from patchwork.foundation import EASE, Foundation, foundation
-from patchwork.outlines import Allowance
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import lay_out
-from patchwork.sections import fewest_sections, joined
-from patchwork.straight_cuts import StraightCuts
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, Section, finished
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.foundation import EASE, Foundation, foundation
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import lay_out
+from piecewright.patchwork.sections import fewest_sections, joined
+from piecewright.patchwork.straight_cuts import StraightCuts
 from tests.patchwork.foundations import Exhaustive, notched, strips
 from tests.patchwork.partitions import block_of, crossing_lines, straight_blocks, through_cut
 from tests.patchwork.raw_edges import Cut, end_gaps, reach_outside

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, finished
-from patchwork.grain import bias_edges, grain_lines
-from patchwork.read import block_from_pieces
-from patchwork.seams import lay_out
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, finished
+from piecewright.patchwork.grain import bias_edges, grain_lines
+from piecewright.patchwork.read import block_from_pieces
+from piecewright.patchwork.seams import lay_out
 
 
 def grains(block: Block) -> dict[str, float | None]:

@@ -12,14 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block
-from patchwork.ground import Ground
-from patchwork.points import minus
-from patchwork.polygons import polygons
-from patchwork.read import block_from_drawing
-from patchwork.seams import lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.ground import Ground
+from piecewright.patchwork.points import minus
+from piecewright.patchwork.polygons import polygons
+from piecewright.patchwork.read import block_from_drawing
+from piecewright.patchwork.seams import lay_out
+from piecewright.patchwork.sewing_order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.unit_members import members
 

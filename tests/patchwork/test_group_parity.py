@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.group_parity import FIXED, Parities, Wish, can_be_met, most_met, values_of
+from piecewright.patchwork.group_parity import (
+    FIXED,
+    Parities,
+    Wish,
+    can_be_met,
+    most_met,
+    values_of,
+)
 from tests.patchwork.clocks import running_ahead
 
 CHOICES = 7

@@ -16,19 +16,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from patchwork import catalogue
-from patchwork.block import Block, Joins, Piece, extent, finished
-from patchwork.faults import BlockError
-from patchwork.group_layout import GroupQuilt, place_name, quilt_of
-from patchwork.group_quilt import QuiltPlan, group_quilt
-from patchwork.joins import nested, order_from
-from patchwork.outlines import Allowance
-from patchwork.paths import Curve, Line, Segment
-from patchwork.points import Point
-from patchwork.pressing import Crossing, Press, crossings, nests
-from patchwork.read import block_from_drawing
-from patchwork.seams import knit, lay_out
-from patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, Joins, Piece, extent, finished
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.group_layout import GroupQuilt, place_name, quilt_of
+from piecewright.patchwork.group_quilt import QuiltPlan, group_quilt
+from piecewright.patchwork.joins import nested, order_from
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.pressing import Crossing, Press, crossings, nests
+from piecewright.patchwork.read import block_from_drawing
+from piecewright.patchwork.seams import knit, lay_out
+from piecewright.patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
 from tests.patchwork.unit_members import members
 
 FOUR_PATCH = {

@@ -21,10 +21,10 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, Joins
-from patchwork.faults import BlockError, Fault
-from patchwork.joins import (
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, Joins
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.joins import (
     BrokenSeam,
     Order,
     Seam,
@@ -34,11 +34,11 @@ from patchwork.joins import (
     seam_along,
     seam_bends,
 )
-from patchwork.paths import Line
-from patchwork.points import TOLERANCE, Point
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.raw_edges import units
 from tests.patchwork.unit_members import members

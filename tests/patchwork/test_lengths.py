@@ -14,7 +14,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.lengths import PER_INCH, UNITS, LengthError, Unit, in_unit, parse_length, spoken
+from piecewright.patchwork.lengths import (
+    PER_INCH,
+    UNITS,
+    LengthError,
+    Unit,
+    in_unit,
+    parse_length,
+    spoken,
+)
 
 MILLIMETRES = {"in": Fraction(254, 10), "cm": Fraction(10), "mm": Fraction(1)}
 

@@ -18,13 +18,13 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 from shapely.ops import split
 
-from patchwork import paths
-from patchwork.block import Block
-from patchwork.faults import BlockError, Fault
-from patchwork.linework import cut_into_pieces
-from patchwork.points import Point, between, distance
-from patchwork.read import block_from_drawing
-from patchwork.seams import lay_out
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.linework import cut_into_pieces
+from piecewright.patchwork.points import Point, between, distance
+from piecewright.patchwork.read import block_from_drawing
+from piecewright.patchwork.seams import lay_out
 from tests.patchwork import partitions
 
 Lines: TypeAlias = list[list[list[Any]]]

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from patchwork import paths
-from patchwork.near_points import MOST_SPREAD, made_one
-from patchwork.points import TOLERANCE, distance
-from patchwork.read import block_from_pieces
+from piecewright.patchwork import paths
+from piecewright.patchwork.near_points import MOST_SPREAD, made_one
+from piecewright.patchwork.points import TOLERANCE, distance
+from piecewright.patchwork.read import block_from_pieces
 
 
 def test_points_within_4_thousandths_of_an_inch_are_one_point() -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from patchwork.nesting import GAP, Blank, TooWide, nested, turns_for
+from piecewright.patchwork.nesting import GAP, Blank, TooWide, nested, turns_for
 
 TRIANGLE = ((0.0, 0.0), (4.0, 0.0), (0.0, 4.0))
 QUARTERS = (0.0, 90.0, 180.0, 270.0)

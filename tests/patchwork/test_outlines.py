@@ -11,12 +11,12 @@ import shapely.affinity
 from hypothesis import given, settings
 from shapely.geometry import Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, finished
-from patchwork.outlines import Allowance, Corners, cut_outlines
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, finished
+from piecewright.patchwork.outlines import Allowance, Corners, cut_outlines
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import lay_out
+from piecewright.patchwork.sewing_order import order_of
 from tests.patchwork import partitions, raw_edges
 from tests.patchwork.raw_edges import Cut
 

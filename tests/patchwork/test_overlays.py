@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
-from patchwork.faults import BlockError
-from patchwork.overlays import made_valid, overlaid
-from patchwork.points import TOLERANCE, Point
-from patchwork.read import block_from_pieces
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.overlays import made_valid, overlaid
+from piecewright.patchwork.points import TOLERANCE, Point
+from piecewright.patchwork.read import block_from_pieces
 
 # Outlines that run out and back along themselves but for the last digit, with an ear in between.
 # GEOS 3.14.1 cannot make them valid: its overlay "is mixed-dimension", as it says.

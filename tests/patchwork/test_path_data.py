@@ -13,10 +13,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from patchwork import paths
-from patchwork.path_data import LONGEST, PathDataError, parse, written
-from patchwork.paths import Curve, Line, Outline, Segment
-from patchwork.points import Point
+from piecewright.patchwork import paths
+from piecewright.patchwork.path_data import LONGEST, PathDataError, parse, written
+from piecewright.patchwork.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.points import Point
 
 Words: TypeAlias = tuple[float, ...]
 """A segment as plain numbers, for comparison within rounding."""

@@ -16,9 +16,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, Segment
-from patchwork.points import Point
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork.points import Point
 from tests.patchwork.beziers import (
     Ellipse,
     bezier,

@@ -20,11 +20,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiLineString, Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, Fabric, Joins
-from patchwork.choices import Cost, Effort, cheapest
-from patchwork.joins import BrokenSeam, Order, order_from, seam_along
-from patchwork.pressing import (
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, Fabric, Joins
+from piecewright.patchwork.choices import Cost, Effort, cheapest
+from piecewright.patchwork.joins import BrokenSeam, Order, order_from, seam_along
+from piecewright.patchwork.pressing import (
     Press,
     PressingPlan,
     crossings,
@@ -32,9 +32,9 @@ from patchwork.pressing import (
     luminance,
     pressing_plan,
 )
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import order_of
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.clocks import running_ahead
 

@@ -18,14 +18,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from patchwork import paths
-from patchwork.block import MOST_PIECES, MOST_POINTS, Block, Fabric, Section
-from patchwork.faults import BlockError, Fault
-from patchwork.lengths import Unit
-from patchwork.paths import Curve
-from patchwork.points import Point
-from patchwork.read import block_from_pieces
-from patchwork.seams import lay_out
+from piecewright.patchwork import paths
+from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS, Block, Fabric, Section
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.paths import Curve
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.read import block_from_pieces
+from piecewright.patchwork.seams import lay_out
 from tests.patchwork import partitions
 
 Spec: TypeAlias = dict[str, Any]

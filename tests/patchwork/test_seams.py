@@ -17,12 +17,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block
-from patchwork.paths import Curve, Line, Outline
-from patchwork.points import TOLERANCE, Point, distance
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import Corner, Seams, knit, lay_out, straightened
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.paths import Curve, Line, Outline
+from piecewright.patchwork.points import TOLERANCE, Point, distance
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import Corner, Seams, knit, lay_out, straightened
 from tests.patchwork import partitions
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]

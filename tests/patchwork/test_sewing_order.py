@@ -18,15 +18,15 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import box
 
-from patchwork import catalogue, sewing_order
-from patchwork.block import Block, Joins
-from patchwork.faults import BlockError
-from patchwork.joins import Order, nested, order_from
-from patchwork.paths import Line, Outline, polygon
-from patchwork.points import Point
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import WorkedOrder, levels, order_of, work_out_order
+from piecewright.patchwork import catalogue, sewing_order
+from piecewright.patchwork.block import Block, Joins
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.joins import Order, nested, order_from
+from piecewright.patchwork.paths import Line, Outline, polygon
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import WorkedOrder, levels, order_of, work_out_order
 from tests.patchwork import partitions
 
 Score: TypeAlias = tuple[float, float]

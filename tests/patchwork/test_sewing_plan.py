@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from patchwork import catalogue
-from patchwork.block import Block, finished
-from patchwork.faults import BlockError
-from patchwork.pressing import Press
-from patchwork.sewing_plan import Kept, PlanOptions, sewing_plan
-from patchwork.sewing_words import Words, listed, steps_title
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, finished
+from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.pressing import Press
+from piecewright.patchwork.sewing_plan import Kept, PlanOptions, sewing_plan
+from piecewright.patchwork.sewing_words import Words, listed, steps_title
 
 
 def block(name: str, width: float) -> Block:

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchwork import paths
-from patchwork.paths import Outline
-from patchwork.points import Point
-from patchwork.shapes import Placement, Shape, laid_onto, like_shapes
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Outline
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.shapes import Placement, Shape, laid_onto, like_shapes
 
 SCALENE = [(0.0, 0.0), (4.0, 0.0), (1.0, 2.0)]
 ISOSCELES = [(0.0, 0.0), (4.0, 0.0), (2.0, 3.0)]

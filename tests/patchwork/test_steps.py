@@ -13,17 +13,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import Block, Joins, finished
-from patchwork.joins import Order, nested, order_from
-from patchwork.outlines import Allowance
-from patchwork.paths import Line
-from patchwork.points import Point
-from patchwork.pressing import Press, pressing_plan
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.seams import Seams, lay_out
-from patchwork.sewing_order import order_of
-from patchwork.steps import SewingSteps, Size, sewing_steps
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import Block, Joins, finished
+from piecewright.patchwork.joins import Order, nested, order_from
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import Line
+from piecewright.patchwork.points import Point
+from piecewright.patchwork.pressing import Press, pressing_plan
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.seams import Seams, lay_out
+from piecewright.patchwork.sewing_order import order_of
+from piecewright.patchwork.steps import SewingSteps, Size, sewing_steps
 from tests.patchwork import partitions
 from tests.patchwork.foundations import strips
 

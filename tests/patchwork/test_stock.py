@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.stock import Packing, pack_lengths
+from piecewright.patchwork.stock import Packing, pack_lengths
 
 
 def fewest_by_brute_force(lengths: tuple[int, ...], counts: tuple[int, ...], room: int) -> int:

@@ -11,10 +11,10 @@ import random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.block import Block
-from patchwork.seams import lay_out
-from patchwork.straight_cuts import StraightCuts, Unpicking
-from patchwork.unit_bits import pieces_of
+from piecewright.patchwork.block import Block
+from piecewright.patchwork.seams import lay_out
+from piecewright.patchwork.straight_cuts import StraightCuts, Unpicking
+from piecewright.patchwork.unit_bits import pieces_of
 from tests.patchwork.foundations import Exhaustive, bowed, notched, strips
 from tests.patchwork.partitions import straight_blocks, through_cut
 

@@ -8,11 +8,11 @@ import math
 import pytest
 from shapely.geometry import LineString, Point, Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import finished
-from patchwork.outlines import Allowance
-from patchwork.read import block_from_drawing, block_from_pieces
-from patchwork.templates import TemplateSet, template_set
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.templates import TemplateSet, template_set
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 

@@ -7,15 +7,15 @@ from functools import cache
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from patchwork import catalogue
-from patchwork.block import Block, Fabric, Piece, finished
-from patchwork.outlines import Allowance
-from patchwork.paths import polygon
-from patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
-from render.block_map import block_map_drawings
-from render.drawing import Drawing, Stroke, Text, text_corners
-from render.ink import corners
-from render.sewing_plan import sewing_plan_drawings
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, Fabric, Piece, finished
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.paths import polygon
+from piecewright.patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from piecewright.render.block_map import block_map_drawings
+from piecewright.render.drawing import Drawing, Stroke, Text, text_corners
+from piecewright.render.ink import corners
+from piecewright.render.sewing_plan import sewing_plan_drawings
 
 NAMES = [entry.id for entry in catalogue.entries()]
 

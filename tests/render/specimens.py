@@ -7,10 +7,10 @@ from typing import Any
 
 import pikepdf
 
-from patchwork.paths import Line, arc, polygon
-from render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
-from render.papers import PAPERS
-from render.sheets import Heading, SheetSettings
+from piecewright.patchwork.paths import Line, arc, polygon
+from piecewright.render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
+from piecewright.render.papers import PAPERS
+from piecewright.render.sheets import Heading, SheetSettings
 
 HEADING = Heading(
     block="Churn Dash",

@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 import zipfile
 
-from render.archive import sheets_zip
-from render.sheets import lay_out
-from render.svg import sheet_svg
+from piecewright.render.archive import sheets_zip
+from piecewright.render.sheets import lay_out
+from piecewright.render.svg import sheet_svg
 from tests.render.specimens import HEADING, paper, plain
 
 

@@ -10,18 +10,27 @@ import pytest
 from shapely import union_all
 from shapely.geometry import Polygon
 
-from patchwork.block import Block, Piece, extent
-from patchwork.joins import Spans
-from patchwork.paths import polygon, ring
-from patchwork.polygons import polygon_of
-from patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
-from render.block_map import block_map_drawings, heading
-from render.drawing import Box, Drawing, Stroke, Text, box_of, drawn, mark_box, text_corners
-from render.map_names import VERY_MANY
-from render.map_signs import circle
-from render.papers import PAPERS
-from render.pdf import sheets_pdf
-from render.sheets import SheetSettings, lay_out
+from piecewright.patchwork.block import Block, Piece, extent
+from piecewright.patchwork.joins import Spans
+from piecewright.patchwork.paths import polygon, ring
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
+from piecewright.render.block_map import block_map_drawings, heading
+from piecewright.render.drawing import (
+    Box,
+    Drawing,
+    Stroke,
+    Text,
+    box_of,
+    drawn,
+    mark_box,
+    text_corners,
+)
+from piecewright.render.map_names import VERY_MANY
+from piecewright.render.map_signs import circle
+from piecewright.render.papers import PAPERS
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import SheetSettings, lay_out
 from tests.render.sewn import NAMES, map_of, plan_of, spoiled
 
 SMALL = ["nine-patch", "ohio-star", "sawtooth-star", "eight-point-star", "storm-at-sea"]

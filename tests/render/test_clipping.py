@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString, MultiPoint
 from shapely.geometry import box as rectangle
 
-from patchwork import paths
-from patchwork.paths import Curve, Line, arc, polygon
-from render.clipping import clipped
-from render.drawing import Box, Dot, Mark, Stroke, Text, line
+from piecewright.patchwork import paths
+from piecewright.patchwork.paths import Curve, Line, arc, polygon
+from piecewright.render.clipping import clipped
+from piecewright.render.drawing import Box, Dot, Mark, Stroke, Text, line
 
 WINDOW = Box(0, 0, 4, 3)
 

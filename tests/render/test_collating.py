@@ -12,10 +12,10 @@ import pypdf
 import pypdfium2 as pdfium
 import pytest
 
-from render.collating import Master, collate
-from render.pdf import sheets_pdf
-from render.sheets import Heading, lay_out
-from render.stamping import stamped
+from piecewright.render.collating import Master, collate
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Heading, lay_out
+from piecewright.render.stamping import stamped
 from tests.render.specimens import HEADING, paper, pdf_from_elsewhere, plain, quarter_circle
 
 STARS = sheets_pdf(lay_out([plain("A", 3, 2), quarter_circle("B", 9)], paper("letter"), HEADING))

@@ -8,22 +8,22 @@ import itertools
 import pdfplumber
 import pytest
 
-from patchwork import catalogue
-from patchwork.borders import Binding, Border
-from patchwork.cutting import Cloth, CuttingList, Quilt, cutting_list
-from patchwork.cutting_words import CAUTION
-from patchwork.outlines import Allowance
-from patchwork.templates import template_set
-from render.cutting_list import (
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.borders import Binding, Border
+from piecewright.patchwork.cutting import Cloth, CuttingList, Quilt, cutting_list
+from piecewright.patchwork.cutting_words import CAUTION
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.templates import template_set
+from piecewright.render.cutting_list import (
     canvas_drawings,
     cutting_list_drawings,
     cutting_list_pages,
     heading,
 )
-from render.drawing import Box, Drawing, Stroke, Text, mark_box
-from render.papers import PAPERS
-from render.pdf import sheets_pdf
-from render.sheets import SheetSettings
+from piecewright.render.drawing import Box, Drawing, Stroke, Text, mark_box
+from piecewright.render.papers import PAPERS
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import SheetSettings
 
 NAMES = ["sawtooth-star", "log-cabin", "pineapple", "eight-point-star", "crazy-patch", "spools"]
 

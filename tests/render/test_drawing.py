@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchwork.paths import Curve, Line, arc, point_at, polygon
-from render import fonts
-from render.drawing import (
+from piecewright.patchwork.paths import Curve, Line, arc, point_at, polygon
+from piecewright.render import fonts
+from piecewright.render.drawing import (
     Box,
     Dot,
     Mark,
@@ -25,7 +25,7 @@ from render.drawing import (
     rectangle,
     turned,
 )
-from render.linekinds import LINE_KINDS, PENS
+from piecewright.render.linekinds import LINE_KINDS, PENS
 
 HALF = 0.9 / 72 / 2  # of a cutting line, inches
 

@@ -8,12 +8,12 @@ import pytest
 import shapely
 from shapely.geometry import LineString
 
-from patchwork.block import Fabric
-from patchwork.paths import arc, polygon
-from patchwork.polygons import polygon_of
-from patchwork.pressing import luminance
-from render.drawing import Stroke
-from render.fabric_fills import NO_FABRIC, filled, looks
+from piecewright.patchwork.block import Fabric
+from piecewright.patchwork.paths import arc, polygon
+from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.pressing import luminance
+from piecewright.render.drawing import Stroke
+from piecewright.render.fabric_fills import NO_FABRIC, filled, looks
 from tests.render.sewn import NAMES, plan_of, stripes
 
 SQUARE = polygon([(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0)])

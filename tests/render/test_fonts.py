@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import ImageFont
 
-from render import fonts
+from piecewright.render import fonts
 from tests.render.specimens import HEADING
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -109,8 +109,8 @@ def test_text_that_fits_is_not_shortened() -> None:
 
 DRAW = """
 import sys
-from render.pdf import sheets_pdf
-from render.sheets import lay_out, SheetSettings
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import lay_out, SheetSettings
 from tests.render.specimens import HEADING, quarter_circle
 sys.stdout.buffer.write(sheets_pdf(lay_out([quarter_circle("A", 4)], SheetSettings(), HEADING)))
 """

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from patchwork import catalogue
-from patchwork.block import finished
-from patchwork.outlines import Allowance
-from patchwork.templates import template_set
-from render.drawing import drawn, line
-from render.footprints import footprint, turns_freely
-from render.templates import template_drawings
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.templates import template_set
+from piecewright.render.drawing import drawn, line
+from piecewright.render.footprints import footprint, turns_freely
+from piecewright.render.templates import template_drawings
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 

@@ -13,18 +13,18 @@ from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import catalogue, paths
-from patchwork.block import finished
-from patchwork.foundation import Foundation, foundation
-from patchwork.outlines import Allowance
-from patchwork.read import block_from_drawing
-from render.drawing import Drawing, Stroke, Text, text_corners
-from render.foundation import MAP, Looks, foundation_drawings, foundation_pages, heading
-from render.ink import area, corners
-from render.linekinds import PENS
-from render.pdf import sheets_pdf
-from render.sheets import Page, lay_out
-from render.svg import canvas_svg
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.foundation import Foundation, foundation
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.read import block_from_drawing
+from piecewright.render.drawing import Drawing, Stroke, Text, text_corners
+from piecewright.render.foundation import MAP, Looks, foundation_drawings, foundation_pages, heading
+from piecewright.render.ink import area, corners
+from piecewright.render.linekinds import PENS
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, lay_out
+from piecewright.render.svg import canvas_svg
 from tests.patchwork.test_foundation import STRAIGHT
 from tests.render.specimens import paper
 from tests.render.test_reassembly import check, drawn_lines

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.drawing import Box, Drawing, Mark, Stroke, Text, mark_box, reaches
-from render.furniture import (
+from piecewright.render.drawing import Box, Drawing, Mark, Stroke, Text, mark_box, reaches
+from piecewright.render.furniture import (
     CAUTION,
     FIVE_CENTIMETRES,
     FOOTER_HEIGHT,
@@ -26,8 +26,8 @@ from render.furniture import (
     sheet_map,
     squares,
 )
-from render.papers import Printer, Sheet
-from render.sheets import SheetSettings, lay_out
+from piecewright.render.papers import Printer, Sheet
+from piecewright.render.sheets import SheetSettings, lay_out
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
 LETTER = Sheet(8.5, 11.0, 0.25, "letter", "portrait")

@@ -6,11 +6,11 @@ import pytest
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
-from render.drawing import Box, Text, text_corners
-from render.labels import Room, TextBlock, places, rectangle_of, text_block, turns
-from render.linekinds import PENS
-from render.map_ground import Ground
-from render.map_outside import label_outside
+from piecewright.render.drawing import Box, Text, text_corners
+from piecewright.render.labels import Room, TextBlock, places, rectangle_of, text_block, turns
+from piecewright.render.linekinds import PENS
+from piecewright.render.map_ground import Ground
+from piecewright.render.map_outside import label_outside
 
 WORDS = text_block([("Harbour", 0.17, False)])
 ELL = Polygon([(0, 0), (3, 0), (3, 0.4), (0.4, 0.4), (0.4, 3), (0, 3)])

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from render.drawing import Dot, Mark, Text, line
-from render.layers import layers
+from piecewright.render.drawing import Dot, Mark, Text, line
+from piecewright.render.layers import layers
 
 SEAM = line("sewing-line", (0, 0), (1, 0))
 CUT = line("cutting-line", (0, 1), (1, 1))

@@ -7,16 +7,16 @@ import re
 
 import pytest
 
-from patchwork import catalogue
-from patchwork.block import extent
-from patchwork.faults import BlockError
-from render.cover import SAFETY, Contents, Cover, Picture, cover_drawings
-from render.drawing import Box, Drawing, Stroke, Text, mark_box
-from render.furniture import Heading
-from render.packet import Chapter, bound, cover_chapter
-from render.papers import PAPERS
-from render.sheets import Page, SheetSettings, lay_out
-from render.text_column import column
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import extent
+from piecewright.patchwork.faults import BlockError
+from piecewright.render.cover import SAFETY, Contents, Cover, Picture, cover_drawings
+from piecewright.render.drawing import Box, Drawing, Stroke, Text, mark_box
+from piecewright.render.furniture import Heading
+from piecewright.render.packet import Chapter, bound, cover_chapter
+from piecewright.render.papers import PAPERS
+from piecewright.render.sheets import Page, SheetSettings, lay_out
+from piecewright.render.text_column import column
 from tests.render.specimens import HEADING, quarter_circle
 
 STAR = catalogue.load("sawtooth-star")

@@ -16,8 +16,8 @@ from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from render.drawing import Box
-from render.packing import Laid, pack
+from piecewright.render.drawing import Box
+from piecewright.render.packing import Laid, pack
 
 FIELD = Box(0.25, 0.25, 8.0, 9.4)
 CORNER = Box(0.25, 7.7, 1.97, 1.95)

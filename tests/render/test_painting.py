@@ -18,22 +18,22 @@ import pypdfium2 as pdfium
 import pytest
 from numpy.typing import NDArray
 
-from patchwork import catalogue
-from patchwork.cutting import Quilt, cutting_list
-from patchwork.foundation import foundation
-from patchwork.outlines import Allowance
-from patchwork.templates import template_set
-from render import block_map, fonts, sewing_plan
-from render import foundation as foundations
-from render import templates as template_sheets
-from render.cutting_list import cutting_list_pages
-from render.drawing import Dot, Mark, Stroke, Text, drawn, moved
-from render.linekinds import LINE_KINDS
-from render.painting import painted
-from render.papers import Printer
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, lay_out, on_one_canvas
-from render.svg import sheet_svg
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.cutting import Quilt, cutting_list
+from piecewright.patchwork.foundation import foundation
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.templates import template_set
+from piecewright.render import block_map, fonts, sewing_plan
+from piecewright.render import foundation as foundations
+from piecewright.render import templates as template_sheets
+from piecewright.render.cutting_list import cutting_list_pages
+from piecewright.render.drawing import Dot, Mark, Stroke, Text, drawn, moved
+from piecewright.render.linekinds import LINE_KINDS
+from piecewright.render.painting import painted
+from piecewright.render.papers import Printer
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, lay_out, on_one_canvas
+from piecewright.render.svg import sheet_svg
 from tests.render.sewn import cards_of, map_of, plan_of
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 

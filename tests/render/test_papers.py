@@ -6,7 +6,7 @@ from typing import Literal
 
 import pytest
 
-from render.papers import PAPERS, Sheet, iso_millimetres
+from piecewright.render.papers import PAPERS, Sheet, iso_millimetres
 
 # ISO 216:2007, tables 1 and 2: trimmed sizes in millimetres.
 ISO_216 = {

@@ -10,10 +10,10 @@ import pypdf
 import pypdfium2 as pdfium
 import pytest
 
-from render.drawing import Text, drawn
-from render.papers import PAPERS
-from render.pdf import sheets_pdf
-from render.sheets import Heading, lay_out
+from piecewright.render.drawing import Text, drawn
+from piecewright.render.papers import PAPERS
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Heading, lay_out
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
 

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.faults import BlockError
-from render.pdf import sheets_pdf
-from render.sheets import Page, Printer, described, lay_out
-from render.svg import sheet_svg
+from piecewright.patchwork.faults import BlockError
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, Printer, described, lay_out
+from piecewright.render.svg import sheet_svg
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
 PRINTERS = [Printer(0.98, 1.01), Printer(1.1, 0.9), Printer(0.9, 0.9), Printer(1.003, 1.0)]

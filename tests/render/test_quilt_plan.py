@@ -6,17 +6,17 @@ from functools import cache
 
 import pytest
 
-from patchwork import catalogue
-from patchwork.block import Block, finished
-from patchwork.group_layout import place_name, quilt_of
-from patchwork.group_quilt import QuiltPlan, group_quilt
-from patchwork.group_words import codes, not_nested
-from patchwork.sewing_plan import SewingPlan, sewing_plan
-from render.drawing import Drawing, Stroke, Text
-from render.fabric_fills import looks
-from render.quilt_plan import heading, quilt_plan_drawings
-from render.sheets import SheetSettings, lay_out
-from render.text_column import column
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import Block, finished
+from piecewright.patchwork.group_layout import place_name, quilt_of
+from piecewright.patchwork.group_quilt import QuiltPlan, group_quilt
+from piecewright.patchwork.group_words import codes, not_nested
+from piecewright.patchwork.sewing_plan import SewingPlan, sewing_plan
+from piecewright.render.drawing import Drawing, Stroke, Text
+from piecewright.render.fabric_fills import looks
+from piecewright.render.quilt_plan import heading, quilt_plan_drawings
+from piecewright.render.sheets import SheetSettings, lay_out
+from piecewright.render.text_column import column
 from tests.render.sewn import spoiled
 
 NAMES = ("nine-patch", "pinwheel", "sawtooth-star", "drunkards-path")

@@ -21,16 +21,16 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
-from patchwork import catalogue
-from patchwork.block import finished
-from patchwork.outlines import Allowance
-from patchwork.templates import template_set
-from render.drawing import Box, Drawing, Stroke
-from render.ink import corners
-from render.linekinds import PENS, LineKind
-from render.pdf import sheets_pdf
-from render.sheets import Page, Printer, SheetSettings, lay_out
-from render.templates import template_drawings
+from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.templates import template_set
+from piecewright.render.drawing import Box, Drawing, Stroke
+from piecewright.render.ink import corners
+from piecewright.render.linekinds import PENS, LineKind
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, Printer, SheetSettings, lay_out
+from piecewright.render.templates import template_drawings
 from tests.render.specimens import HEADING, paper
 
 CLOSE = 0.002

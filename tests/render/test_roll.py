@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.faults import BlockError
-from render.drawing import Box, Drawing, box_of
-from render.furniture import TILE_FOOTER, corner
-from render.papers import Printer
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, lay_out
+from piecewright.patchwork.faults import BlockError
+from piecewright.render.drawing import Box, Drawing, box_of
+from piecewright.render.furniture import TILE_FOOTER, corner
+from piecewright.render.papers import Printer
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, lay_out
 from tests.render.specimens import HEADING, plain, quarter_circle
 
 

@@ -7,12 +7,12 @@ import re
 
 import pytest
 
-from patchwork.block import finished
-from patchwork.sewing_plan import sewing_plan
-from patchwork.sewing_words import CAUTION
-from render.drawing import Drawing, Stroke, Text
-from render.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
-from render.sheets import SheetSettings, lay_out
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.sewing_plan import sewing_plan
+from piecewright.patchwork.sewing_words import CAUTION
+from piecewright.render.drawing import Drawing, Stroke, Text
+from piecewright.render.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
+from piecewright.render.sheets import SheetSettings, lay_out
 from tests.render.sewn import NAMES, cards_of, plan_of, spoiled, stripes
 
 

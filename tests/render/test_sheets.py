@@ -12,11 +12,11 @@ from shapely.geometry import box as rectangle
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from patchwork.faults import BlockError
-from render.drawing import Box, Drawing
-from render.furniture import FIVE_CENTIMETRES, FOOTER_HEIGHT, TILE_FOOTER
-from render.papers import PAPERS
-from render.sheets import (
+from piecewright.patchwork.faults import BlockError
+from piecewright.render.drawing import Box, Drawing
+from piecewright.render.furniture import FIVE_CENTIMETRES, FOOTER_HEIGHT, TILE_FOOTER
+from piecewright.render.papers import PAPERS
+from piecewright.render.sheets import (
     Page,
     SheetSettings,
     described,

@@ -14,11 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render import fonts
-from render.papers import Printer
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, lay_out, numbered
-from render.stamping import stamped
+from piecewright.render import fonts
+from piecewright.render.papers import Printer
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, lay_out, numbered
+from piecewright.render.stamping import stamped
 from tests.render.specimens import (
     HEADING,
     LONG_HEADING,

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchwork.lengths import Unit
-from render.drawing import Text, drawn
-from render.linekinds import LINE_KINDS
-from render.sheets import Heading, lay_out
-from render.svg import canvas_svg, sheet_svg
+from piecewright.patchwork.lengths import Unit
+from piecewright.render.drawing import Text, drawn
+from piecewright.render.linekinds import LINE_KINDS
+from piecewright.render.sheets import Heading, lay_out
+from piecewright.render.svg import canvas_svg, sheet_svg
 from tests.render.specimens import HEADING, paper, plain, quarter_circle
 
 SVG = "{http://www.w3.org/2000/svg}"

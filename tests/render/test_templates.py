@@ -8,12 +8,12 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point, Polygon
 
-from patchwork import catalogue, paths
-from patchwork.block import finished
-from patchwork.outlines import Allowance
-from patchwork.templates import TemplateSet, template_set
-from render.drawing import Dot, Drawing, Stroke, Text, text_corners
-from render.templates import heading, template_drawings
+from piecewright.patchwork import catalogue, paths
+from piecewright.patchwork.block import finished
+from piecewright.patchwork.outlines import Allowance
+from piecewright.patchwork.templates import TemplateSet, template_set
+from piecewright.render.drawing import Dot, Drawing, Stroke, Text, text_corners
+from piecewright.render.templates import heading, template_drawings
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 SIZES = (3.0, 6.0, 12.0)

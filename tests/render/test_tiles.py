@@ -14,11 +14,22 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 
-from patchwork.paths import Line, polygon
-from render.drawing import Box, Dot, Drawing, Mark, Stroke, Text, drawn, line, mark_box, reaches
-from render.pdf import sheets_pdf
-from render.sheets import Page, SheetSettings, lay_out
-from render.tiles import Tile, grid_for, tiles
+from piecewright.patchwork.paths import Line, polygon
+from piecewright.render.drawing import (
+    Box,
+    Dot,
+    Drawing,
+    Mark,
+    Stroke,
+    Text,
+    drawn,
+    line,
+    mark_box,
+    reaches,
+)
+from piecewright.render.pdf import sheets_pdf
+from piecewright.render.sheets import Page, SheetSettings, lay_out
+from piecewright.render.tiles import Tile, grid_for, tiles
 from tests.render.specimens import HEADING, paper, plain, quarter_circle
 
 DOTS_PER_INCH = 100

@@ -8,8 +8,8 @@ from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from werkzeug.test import TestResponse
 
-from service import openapi
-from service.settings import Settings
+from piecewright.service import openapi
+from piecewright.service.settings import Settings
 
 Json = dict[str, Any]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from flask.testing import FlaskClient
 
-from service.app import create_app
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.settings import Settings
 
 
 @pytest.fixture(scope="session")

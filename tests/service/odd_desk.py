@@ -15,14 +15,14 @@ from typing import Any
 
 from flask import Flask
 
-from service.answers import Answer, prove_ready
-from service.app import create_app
-from service.desk_process import main
-from service.desk_work import WORKS, Order
-from service.desks import Desks
-from service.json_text import read_json
-from service.problems import CONFLICT, Problem
-from service.settings import Settings
+from piecewright.service.answers import Answer, prove_ready
+from piecewright.service.app import create_app
+from piecewright.service.desk_process import main
+from piecewright.service.desk_work import WORKS, Order
+from piecewright.service.desks import Desks
+from piecewright.service.json_text import read_json
+from piecewright.service.problems import CONFLICT, Problem
+from piecewright.service.settings import Settings
 
 ODD_DESK = (sys.executable, "-m", "tests.service.odd_desk")
 DRY_DESK = (*ODD_DESK, "dry")

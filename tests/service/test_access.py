@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service import cli
-from service.app import create_app
-from service.keys import BadKeys, Keys, new_key
-from service.settings import Settings
+from piecewright.service import cli
+from piecewright.service.app import create_app
+from piecewright.service.keys import BadKeys, Keys, new_key
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import DEFAULTS, Json, do_all
 
 PAGE = "https://guild.example"

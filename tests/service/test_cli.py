@@ -14,9 +14,9 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service import openapi
-from service.cli import FAULTY, GOOD, MISUSED, main
-from service.examples import HARBOUR_QUILT
+from piecewright.service import openapi
+from piecewright.service.cli import FAULTY, GOOD, MISUSED, main
+from piecewright.service.examples import HARBOUR_QUILT
 from tests.service.asking import TWO_SQUARES, templates
 
 BLOCK = {**TWO_SQUARES, "unit": "in"}
@@ -147,7 +147,7 @@ def test_a_quilt_that_is_no_file_ends_with_2(capsys: pytest.CaptureFixture[str],
 )
 def test_what_cannot_be_read_or_written_is_named(command: str, said: str) -> None:
     done = subprocess.run(
-        ["sh", "-c", f'"{sys.executable}" -m service.cli {command}'],
+        ["sh", "-c", f'"{sys.executable}" -m piecewright.service.cli {command}'],
         capture_output=True,
         text=True,
         check=False,
@@ -292,11 +292,11 @@ def test_serve_starts_gunicorn(monkeypatch: pytest.MonkeyPatch) -> None:
     assert command[1:3] == ["-m", "gunicorn"]
     assert command[command.index("--bind") + 1] == "[::1]:9000"
     assert command[command.index("--workers") + 1] == "3"
-    assert command[command.index("--config") + 1] == "python:service.serving"
+    assert command[command.index("--config") + 1] == "python:piecewright.service.serving"
 
 
 def test_it_runs_as_a_program_in_a_pipe() -> None:
-    command = [sys.executable, "-m", "service.cli", "check", "-"]
+    command = [sys.executable, "-m", "piecewright.service.cli", "check", "-"]
     done = subprocess.run(
         command, input=json.dumps(BLOCK), capture_output=True, text=True, check=False
     )

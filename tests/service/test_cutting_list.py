@@ -12,8 +12,8 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service import cli
-from service.examples import GUILD_QUILT
+from piecewright.service import cli
+from piecewright.service.examples import GUILD_QUILT
 from tests.service.asking import STAR, codes, printed
 
 asked = partial(printed, "cutting-list")

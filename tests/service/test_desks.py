@@ -19,11 +19,11 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from service.app import create_app
-from service.desk_work import Order
-from service.desks import Desks
-from service.problems import Problem
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.desk_work import Order
+from piecewright.service.desks import Desks
+from piecewright.service.problems import Problem
+from piecewright.service.settings import Settings
 from tests.service.asking import Json, check
 from tests.service.batches.servers import wait_until
 from tests.service.odd_desk import DRY_DESK, LARGE, ODD_DESK
@@ -206,8 +206,8 @@ def test_a_desk_ends_with_the_service_however_that_ends(
 ) -> None:
     program = f"""if True:
         import sys, threading
-        from service.desks import Desks
-        from service.settings import Settings
+        from piecewright.service.desks import Desks
+        from piecewright.service.settings import Settings
         from tests.service.odd_desk import ODD_DESK
         from tests.service.test_desks import odd
         desks = Desks(Settings(), ODD_DESK)

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 from flask.testing import FlaskClient
 
-from service.problems import KINDS
+from piecewright.service.problems import KINDS
 
 
 class Reader(HTMLParser):

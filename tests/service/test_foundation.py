@@ -12,9 +12,9 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service import cli
-from service.examples import FOUNDATIONS, PAPER_GEESE
-from service.json_text import write_json
+from piecewright.service import cli
+from piecewright.service.examples import FOUNDATIONS, PAPER_GEESE
+from piecewright.service.json_text import write_json
 from tests.service.asking import STAR, codes, printed
 
 asked = partial(printed, "foundation")

@@ -9,7 +9,7 @@ from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.examples import GOOD
+from piecewright.service.examples import GOOD
 
 SLOW = settings(
     max_examples=60,

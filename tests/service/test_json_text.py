@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.json_text import MOST_DEPTH, NotJson, read_json, write_json
+from piecewright.service.json_text import MOST_DEPTH, NotJson, read_json, write_json
 
 
 @pytest.mark.parametrize(

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 import pytest
 from flask.testing import FlaskClient
 
-from service.answers import Answer
-from service.app import create_app
-from service.desk_work import Order
-from service.desks import Desks
-from service.kept_answers import KeptAnswers
-from service.settings import Settings
+from piecewright.service.answers import Answer
+from piecewright.service.app import create_app
+from piecewright.service.desk_work import Order
+from piecewright.service.desks import Desks
+from piecewright.service.kept_answers import KeptAnswers
+from piecewright.service.settings import Settings
 from tests.service.asking import Json, check
 from tests.service.odd_desk import ODD_DESK
 

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service.app import create_app
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.settings import Settings
 from tests.service.asking import TWO_SQUARES, Json, check, codes, strip_of, templates
 
 SQUARE = [[0, 0], [3, 0], [3, 3], [0, 3]]

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service.logs import Lines
+from piecewright.service.logs import Lines
 
 SECRET = "nobody-may-read-this"
 
@@ -29,7 +29,7 @@ class Kept(logging.Handler):
 
 @pytest.fixture
 def kept() -> Iterator[Kept]:
-    handler, logger = Kept(), logging.getLogger("service")
+    handler, logger = Kept(), logging.getLogger("piecewright")
     before = logger.level
     logger.addHandler(handler)
     logger.setLevel("INFO")

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from prometheus_client.parser import text_string_to_metric_families
 
-from service.batches.supervisor import environment_of
-from service.settings import Settings
+from piecewright.service.batches.supervisor import environment_of
+from piecewright.service.settings import Settings
 from tests.service.batches.servers import free_port, wait_until
 from tests.service.test_serving import ask, family
 
@@ -58,7 +58,7 @@ def test_whichever_process_is_asked_tells_the_figures_of_all(tmp_path: Path) -> 
     port = free_port()
     process = subprocess.Popen(
         [
-            *(sys.executable, "-m", "gunicorn", "--config", "python:service.serving"),
+            *(sys.executable, "-m", "gunicorn", "--config", "python:piecewright.service.serving"),
             *("--bind", f"127.0.0.1:{port}", "--workers", "2"),
             *("--error-logfile", str(tmp_path / "log")),
         ],

@@ -16,9 +16,9 @@ from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from service import openapi
-from service.printables import PRINTABLES
-from service.settings import Settings
+from piecewright.service import openapi
+from piecewright.service.printables import PRINTABLES
+from piecewright.service.settings import Settings
 
 KEPT = Path(__file__).parents[2] / "openapi" / "openapi.json"
 DOCUMENT = openapi.document(Settings())

@@ -9,10 +9,10 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service.examples import HARBOUR_QUILT
-from service.printables import PRINTABLES
-from service.reading import read_request
-from service.settings import Settings
+from piecewright.service.examples import HARBOUR_QUILT
+from piecewright.service.printables import PRINTABLES
+from piecewright.service.reading import read_request
+from piecewright.service.settings import Settings
 from tests.service.asking import STAR, Json, printed
 
 OF_A_BLOCK = [name for name, thing in PRINTABLES.items() if thing.read is read_request]

@@ -10,8 +10,8 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from service.app import create_app
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.settings import Settings
 from tests.service.asking import check
 
 JSON = "application/json"

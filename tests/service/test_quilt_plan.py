@@ -11,7 +11,7 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service.examples import HARBOUR_QUILT
+from piecewright.service.examples import HARBOUR_QUILT
 from tests.service.asking import codes, printed
 
 NINE: dict[str, Any] = {

@@ -13,8 +13,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from service.batches.supervisor import environment_of
-from service.settings import Settings
+from piecewright.service.batches.supervisor import environment_of
+from piecewright.service.settings import Settings
 from tests.service.asking import Json
 from tests.service.batches.servers import free_port, wait_until
 from tests.service.test_desks import is_there
@@ -28,7 +28,7 @@ def served(settings: Settings) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
     port = free_port()
     process = subprocess.Popen(
         [
-            *(sys.executable, "-m", "gunicorn", "--config", "python:service.serving"),
+            *(sys.executable, "-m", "gunicorn", "--config", "python:piecewright.service.serving"),
             *(
                 "--bind",
                 f"127.0.0.1:{port}",

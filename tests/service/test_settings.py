@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from patchwork.block import MOST_PIECES, MOST_POINTS
-from service.settings import Settings
+from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
+from piecewright.service.settings import Settings
 
 
 def test_what_holds_if_nothing_is_set() -> None:

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 import pytest
 from flask.testing import FlaskClient
 
-from patchwork.catalogue import load
-from patchwork.sewing_plan import sewing_plan
-from service import cli
+from piecewright.patchwork.catalogue import load
+from piecewright.patchwork.sewing_plan import sewing_plan
+from piecewright.service import cli
 from tests.service.asking import STAR, TWO_SQUARES, printed, unlike
 
 PATHS = ["sewing-plan", "block-map"]

@@ -15,12 +15,12 @@ from typing import Any
 import pypdf
 from flask.testing import FlaskClient
 
-from service.app import create_app
-from service.batches.drawing import Drawing, Packets
-from service.batches.parts import Parts, parts
-from service.batches.supervisor import environment_of
-from service.batches.work import work_on_next
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.supervisor import environment_of
+from piecewright.service.batches.work import work_on_next
+from piecewright.service.settings import Settings
 from tests.service.batches.servers import wait_until
 
 Json = dict[str, Any]
@@ -108,7 +108,7 @@ def many(slow: int = 1) -> Json:
 def commanded(settings: Settings) -> Iterator[subprocess.Popen[bytes]]:
     """``piecewright work``, which is told to end afterwards, and ends well."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "service.cli", "work", "--processes", "1"],
+        [sys.executable, "-m", "piecewright.service.cli", "work", "--processes", "1"],
         env={**os.environ, **environment_of(settings)},
         stdout=subprocess.DEVNULL,
         start_new_session=True,

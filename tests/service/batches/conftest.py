@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 from sqlalchemy import Engine
 
-from service.batches.tables import open_database
-from service.settings import Settings
+from piecewright.service.batches.tables import open_database
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import client_of, kept_in
 from tests.service.batches.servers import empty_database, postgresql_server, redis_server
 

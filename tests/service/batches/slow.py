@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from service.batches.drawing import Packets
-from service.settings import Settings
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.settings import Settings
 
 
 class SlowPackets:

@@ -2,7 +2,7 @@
 
 import sys
 
-from service.batches.worker import main
+from piecewright.service.batches.worker import main
 from tests.service.batches.slow import SlowPackets
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from flask import Flask, g, request
 
-from service.app import create_app
+from piecewright.service.app import create_app
 from tests.service.batches.asking import GUILD, do_all, kept_in, posted
 
 ADDRESSES = [

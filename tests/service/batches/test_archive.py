@@ -11,10 +11,10 @@ from pathlib import Path
 import pypdf
 from flask.testing import FlaskClient
 
-from service.batches.archive import zipped
-from service.batches.files import Files, item_key
-from service.batches.store import Batch, BatchItem
-from service.settings import Settings
+from piecewright.service.batches.archive import zipped
+from piecewright.service.batches.files import Files, item_key
+from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
     GUILD,

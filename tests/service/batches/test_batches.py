@@ -13,17 +13,17 @@ import pytest
 from flask.testing import FlaskClient
 from sqlalchemy.exc import OperationalError
 
-from service.batches.drawing import Packets
-from service.batches.files import Files
-from service.batches.parts import Parts, parts
-from service.batches.store import MOST_ATTEMPTS, Store
-from service.batches.supervisor import Supervisor
-from service.batches.tables import WrongVersion
-from service.batches.tables import lots as lot_table
-from service.batches.work import MOST_TOLD, Hindered, work_on_next
-from service.batches.worker import work_until_idle
-from service.batches.workers import run_workers
-from service.settings import Settings
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.files import Files
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.store import MOST_ATTEMPTS, Store
+from piecewright.service.batches.supervisor import Supervisor
+from piecewright.service.batches.tables import WrongVersion
+from piecewright.service.batches.tables import lots as lot_table
+from piecewright.service.batches.work import MOST_TOLD, Hindered, work_on_next
+from piecewright.service.batches.worker import work_until_idle
+from piecewright.service.batches.workers import run_workers
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
     GUILD,

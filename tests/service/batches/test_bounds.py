@@ -12,13 +12,13 @@ from flask import g, request
 from flask.testing import FlaskClient
 from sqlalchemy import Engine
 
-from service.app import create_app
-from service.batches.bounds import Bounds, NoRoom
-from service.batches.drawing import Packets
-from service.batches.lots import COLLATED
-from service.batches.store import Store
-from service.batches.tables import open_database
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.batches.bounds import Bounds, NoRoom
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.lots import COLLATED
+from piecewright.service.batches.store import Store
+from piecewright.service.batches.tables import open_database
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import GUILD, Json, client_of, do_all, kept_in, posted, state
 from tests.service.batches.test_collating import told_for_good
 from tests.service.batches.test_own_processes import ask, service

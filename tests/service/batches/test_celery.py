@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from service.batches.celery_app import TOKEN, celery_app, sweep_once
-from service.batches.parts import Parts, parts
-from service.batches.store import MOST_ATTEMPTS, Store
-from service.batches.supervisor import environment_of
-from service.settings import Settings
+from piecewright.service.batches.celery_app import TOKEN, celery_app, sweep_once
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.store import MOST_ATTEMPTS, Store
+from piecewright.service.batches.supervisor import environment_of
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
     GUILD,
@@ -155,7 +155,7 @@ def test_a_token_waits_for_room_on_the_disk_and_is_sent_on(
     app = celery_app(settings)
     waits: list[float] = []
     sent: list[str] = []
-    monkeypatch.setattr("service.batches.celery_app.time.sleep", waits.append)
+    monkeypatch.setattr("piecewright.service.batches.celery_app.time.sleep", waits.append)
     monkeypatch.setattr(app, "send_task", sent.append)
     for _ in range(2 * MOST_ATTEMPTS):
         app.tasks[TOKEN]()

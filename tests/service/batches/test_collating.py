@@ -14,10 +14,10 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from service.batches.drawing import Packets
-from service.batches.parts import parts
-from service.batches.work import work_on_next
-from service.settings import Settings
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.parts import parts
+from piecewright.service.batches.work import work_on_next
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     GUILD,
     Json,

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from jsonschema import Draft202012Validator
 
-from service.batches.described import batch_paths
-from service.examples import BATCHES
-from service.openapi import document
-from service.settings import Settings
+from piecewright.service.batches.described import batch_paths
+from piecewright.service.examples import BATCHES
+from piecewright.service.openapi import document
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import Json, archived, client_of, do_all, kept_in, posted, state
 
 DOCUMENT = document(Settings())

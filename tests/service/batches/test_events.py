@@ -12,12 +12,12 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from service.batches import events
-from service.batches.drawing import Packets
-from service.batches.parts import parts
-from service.batches.store import Batch, BatchItem
-from service.batches.work import work_on_next
-from service.settings import Settings
+from piecewright.service.batches import events
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.parts import parts
+from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.batches.work import work_on_next
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import Json, do_all, posted, state
 
 STREAM = {"Accept": "text/event-stream"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from service.batches.parts import parts
+from piecewright.service.batches.parts import parts
 from tests.service.batches.asking import GUILD, Json, client_of, do_all, kept_in, posted, state
 from tests.service.batches.servers import wait_until
 from tests.service.batches.test_own_processes import working

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from service.batches.files import Files
-from service.settings import Settings
+from piecewright.service.batches.files import Files
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import client_of, do_all, every_item_once, kept_in, many, posted
 
 

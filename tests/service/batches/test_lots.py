@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from service.batches.lots import Item, lots, packet_request
-from service.batches.reading import read_batch
-from service.settings import Settings
+from piecewright.service.batches.lots import Item, lots, packet_request
+from piecewright.service.batches.reading import read_batch
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import DEFAULTS
 
 

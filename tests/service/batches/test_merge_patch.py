@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from service.batches.merge_patch import merge_patch
+from piecewright.service.batches.merge_patch import merge_patch
 
 APPENDIX_A = [
     ('{"a":"b"}', '{"a":"c"}', '{"a":"c"}'),

@@ -15,10 +15,10 @@ from typing import Any
 
 import pytest
 
-from service.app import create_app
-from service.batches.engine import OwnProcesses, engine
-from service.batches.supervisor import Supervisor, environment_of
-from service.settings import Settings
+from piecewright.service.app import create_app
+from piecewright.service.batches.engine import OwnProcesses, engine
+from piecewright.service.batches.supervisor import Supervisor, environment_of
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
     Json,
@@ -138,7 +138,7 @@ def test_a_service_makes_batches_by_itself(
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
     own = engine(settings)
     assert isinstance(own, OwnProcesses)
-    monkeypatch.setattr("service.batches.routes.engine", lambda settings: own)
+    monkeypatch.setattr("piecewright.service.batches.routes.engine", lambda settings: own)
     client = create_app(settings).test_client()
     try:
         batch = posted(client, with_blocks("Quay", "Mast"))
@@ -172,7 +172,13 @@ def service(settings: Settings, workers: int) -> Iterator[tuple[subprocess.Popen
                 f"127.0.0.1:{port}",
                 "--no-control-socket",
             ),
-            *("--workers", str(workers), "--log-level", "error", "service.app:create_app()"),
+            *(
+                "--workers",
+                str(workers),
+                "--log-level",
+                "error",
+                "piecewright.service.app:create_app()",
+            ),
         ],
         env={**os.environ, **environment_of(settings)},
     )

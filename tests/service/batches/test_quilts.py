@@ -9,10 +9,10 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from service.desk_work import Order
-from service.desks import Desks
-from service.problems import UNAVAILABLE, Problem
-from service.settings import Settings
+from piecewright.service.desk_work import Order
+from piecewright.service.desks import Desks
+from piecewright.service.problems import UNAVAILABLE, Problem
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import do_all, posted, state
 
 QUILT: dict[str, Any] = {

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from service.batches.lots import COLLATED, Lot
-from service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
-from service.batches.tables import open_database, turns
+from piecewright.service.batches.lots import COLLATED, Lot
+from piecewright.service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
+from piecewright.service.batches.tables import open_database, turns
 
 KEEP = 1000.0
 LEASE = 30.0

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from service.batches.drawing import Packets
-from service.batches.files import Files
-from service.batches.lots import COLLATED
-from service.batches.parts import Parts, parts
-from service.batches.store import Claim
-from service.batches.watch import Watch
-from service.batches.work import given_up, put_together, work, work_on_next
-from service.settings import Settings
+from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.files import Files
+from piecewright.service.batches.lots import COLLATED
+from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.store import Claim
+from piecewright.service.batches.watch import Watch
+from piecewright.service.batches.work import given_up, put_together, work, work_on_next
+from piecewright.service.settings import Settings
 from tests.service.batches.asking import GUILD, Json, do_all, posted, state
 from tests.service.batches.test_collating import end_items, kept
 

@@ -7,12 +7,12 @@ import subprocess
 import sys
 from threading import Event
 
-from service.batches.watch import Watch
+from piecewright.service.batches.watch import Watch
 
 # A pattern that takes ages, in C code that lets no other thread have a turn.
 STUCK = """
 import re
-from service.batches.watch import Watch
+from piecewright.service.batches.watch import Watch
 with Watch(lambda: 0, lambda n: 0, lease=30, deadline=0.2, grace=0.2) as watch:
     with watch.step(None):
         print("begun", flush=True)
