@@ -2,8 +2,8 @@
 
 The reference is a loop over the pieces of ``polygon.buffer``: the plain offset of each, for which
 GEOS needs no neighbours, no order of sewing and no corners that match.  Both run once before they
-are measured, so the shapes of corners that ``patchwork.matching`` keeps are known by then, as
-they are in a service that has drawn a block before.
+are measured, so the shapes of corners that ``patchwork.outlines.matching`` keeps are known by then,
+as they are in a service that has drawn a block before.
 """
 
 from __future__ import annotations
@@ -18,15 +18,17 @@ import shapely
 from shapely.geometry import MultiPoint, Polygon, box
 
 from bench.ratios import Ratio, compared, seconds
-from piecewright.patchwork import catalogue, paths
-from piecewright.patchwork.block import Joins
-from piecewright.patchwork.joins import Order, order_from
-from piecewright.patchwork.outlines import Allowance, cut_outlines
-from piecewright.patchwork.paths import Line, Outline
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.polygons import polygon_of, polygons
-from piecewright.patchwork.seams import Seams, knit, lay_out
-from piecewright.patchwork.sewing_order import order_of, work_out_order
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.joins import Order, order_from
+from piecewright.patchwork.block.model import Joins
+from piecewright.patchwork.block.seams import Seams, knit, lay_out
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Line, Outline
+from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.outlines.cut_outlines import cut_outlines
+from piecewright.patchwork.sewing.order import order_of, work_out_order
 
 AIM: Final = 5.0
 SIZES: Final = (10, 100, 1000)

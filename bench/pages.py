@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from bench.ratios import Ratio, compared
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.paths import Line
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.cutting.templates import template_set
+from piecewright.patchwork.geometry.paths import Line
 from piecewright.render import fonts
 from piecewright.render.drawing import Drawing, Mark, Stroke, Text
 from piecewright.render.layers import layers

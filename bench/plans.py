@@ -12,13 +12,13 @@ from typing import Final
 
 from bench.outlines import Specimen, grid
 from bench.ratios import Ratio, seconds
-from piecewright.patchwork.block import Block, Fabric, Piece
-from piecewright.patchwork.cutting import cutting_list
-from piecewright.patchwork.foundation import foundation
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.pressing import pressing_plan
-from piecewright.patchwork.sewing_order import work_out_order
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import Block, Fabric, Piece
+from piecewright.patchwork.cutting.cutting_list import cutting_list
+from piecewright.patchwork.cutting.templates import template_set
+from piecewright.patchwork.foundation.plan import foundation
+from piecewright.patchwork.sewing.order import work_out_order
+from piecewright.patchwork.sewing.pressing import pressing_plan
 
 SIZES: Final = (10, 100, 500, 1000, 2000)
 SEARCH: Final = 0.0

@@ -15,7 +15,7 @@ from typing import Final
 
 from bench.ratios import Ratio
 from bench.served import WORKERS, Served, served, wall
-from piecewright.patchwork.block import MOST_PIECES
+from piecewright.patchwork.block.model import MOST_PIECES
 
 CONNECTIONS: Final = 8
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.points import Point
-
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -22,7 +20,7 @@ class Fault:
     pointer: str
     code: str
     detail: str
-    at: Point | None = None
+    at: tuple[float, float] | None = None
 
 
 class BlockError(ValueError):

@@ -14,14 +14,14 @@ from shapely import STRtree
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.block import extent
-from piecewright.patchwork.block_words import block_size
-from piecewright.patchwork.paths import Outline
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.polygons import polygon_of
-from piecewright.patchwork.seams import Seams, straightened
-from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.block.model import extent
+from piecewright.patchwork.block.seams import Seams, straightened
+from piecewright.patchwork.block.wording import block_size
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing import Box, Drawing, Mark, Stroke, box_of, moved
 from piecewright.render.fabric_fills import filled, looks
 from piecewright.render.furniture import Heading

@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.paths import Curve, Line, Segment
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.render.drawing import Box, Mark, Stroke, mark_box
 from piecewright.render.linekinds import PENS, POINTS_PER_INCH
 

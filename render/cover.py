@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from piecewright.patchwork import cutting_words, sewing_words
-from piecewright.patchwork.block import Block, extent, finished
-from piecewright.patchwork.polygons import polygon_of
-from piecewright.patchwork.seams import lay_out as seams_of
+from piecewright.patchwork.block.model import Block, extent, finished
+from piecewright.patchwork.block.seams import lay_out as seams_of
+from piecewright.patchwork.cutting import wording as cutting_wording
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.sewing import wording as sewing_wording
 from piecewright.render import fonts
 from piecewright.render.block_map import EDGE, outside
 from piecewright.render.drawing import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
@@ -18,8 +19,8 @@ from piecewright.render.map_key import swatch
 from piecewright.render.text_column import BODY, LEADING, SMALL, Entry, broken, lines, paragraph
 
 SAFETY: Final = (
-    cutting_words.CAUTION,
-    sewing_words.CAUTION,
+    cutting_wording.CAUTION,
+    sewing_wording.CAUTION,
     "Print one sheet first, measure its test squares, and only then print the rest.",
 )
 

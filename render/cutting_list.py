@@ -10,9 +10,10 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from piecewright.patchwork.block_words import allowance_words, block_size
-from piecewright.patchwork.cutting import Cut, CuttingList, FabricCuts, Part, Strip
-from piecewright.patchwork.cutting_words import (
+from piecewright.patchwork.block.wording import allowance_words, block_size
+from piecewright.patchwork.cutting.angled_strips import Slanted
+from piecewright.patchwork.cutting.cutting_list import Cut, CuttingList, FabricCuts, Part, Strip
+from piecewright.patchwork.cutting.wording import (
     CAUTION,
     blanks,
     counted,
@@ -24,7 +25,6 @@ from piecewright.patchwork.cutting_words import (
 )
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, spoken
-from piecewright.patchwork.slanted import Slanted
 from piecewright.render import fonts
 from piecewright.render.drawing import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
 from piecewright.render.furniture import Heading

@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.paths import Curve, Line, Segment
-from piecewright.patchwork.points import Point
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Line, Segment
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render import fonts
 from piecewright.render.linekinds import PENS, POINTS_PER_INCH, LineKind
 

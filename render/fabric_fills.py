@@ -15,11 +15,11 @@ import shapely
 from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.block import Block
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.paths import Line, Outline
-from piecewright.patchwork.polygons import lines, polygon_of
-from piecewright.patchwork.pressing import luminance
+from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.geometry.paths import Line, Outline
+from piecewright.patchwork.geometry.polygons import lines, polygon_of
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.sewing.pressing import luminance
 from piecewright.render.drawing import Mark, Stroke
 from piecewright.render.linekinds import PENS, POINTS_PER_INCH, LineKind
 

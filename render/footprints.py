@@ -6,9 +6,9 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.polygons import polygon_of
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.render.drawing import Drawing, Mark, Stroke, Text, mark_box, text_corners
 from piecewright.render.linekinds import PENS
 

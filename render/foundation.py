@@ -19,21 +19,21 @@ import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.block import extent
-from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.block.model import extent
+from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.faults import BlockError
-from piecewright.patchwork.foundation import (
+from piecewright.patchwork.foundation.plan import (
     Foundation,
     FoundationSection,
     Patch,
     SeamEdge,
     SeamMark,
 )
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.paths import Line, Outline, Segment
-from piecewright.patchwork.points import Point, distance, minus, outward, plus, unit
-from piecewright.patchwork.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Line, Outline, Segment
+from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point, distance, minus, outward, plus, unit
 from piecewright.render import fonts
 from piecewright.render.drawing import (
     Drawing,

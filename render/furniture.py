@@ -13,9 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import spoken
-from piecewright.patchwork.paths import Line
-from piecewright.patchwork.points import Point
 from piecewright.render import fonts
 from piecewright.render.drawing import Box, Mark, Stroke, Text, line, rectangle
 from piecewright.render.papers import Sheet

@@ -12,9 +12,9 @@ from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.points import Point
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import Box, Dot, Mark, Stroke, Text, mark_box, text_corners
 from piecewright.render.linekinds import BACKGROUND, PENS
 

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from piecewright.patchwork.paths import Line, polygon
-from piecewright.patchwork.points import Point
+from piecewright.patchwork.geometry.paths import Line, polygon
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render import fonts
 from piecewright.render.drawing import Box, Mark, Stroke, Text, line, mark_box, reaches
 from piecewright.render.ink import Ink, area

@@ -14,9 +14,9 @@ from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.points import Point, Vector
-from piecewright.patchwork.polygons import polygons
+from piecewright.patchwork.geometry.polygons import polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point, Vector
 from piecewright.render import fonts
 from piecewright.render.drawing import Mark, Text
 

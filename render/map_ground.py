@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.points import Point
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import Box, Mark
 
 Bounds: TypeAlias = tuple[float, float, float, float]

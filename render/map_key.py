@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.pressing import Press
-from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render import fonts
 from piecewright.render.drawing import Drawing, Mark, Stroke, Text, drawn, line
 from piecewright.render.fabric_fills import Look, filled, looks

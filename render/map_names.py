@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.block import Piece
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.polygons import polygons
+from piecewright.patchwork.block.model import Piece
+from piecewright.patchwork.geometry.polygons import polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render import fonts
 from piecewright.render.labels import CLEAR, SIZES, Room, TextBlock, rectangle_of, text_block, turns
 from piecewright.render.map_ground import Claim, Form, Put, Taken, form_of, grown, kept_clear

@@ -10,8 +10,8 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.points import Point, distance
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point, distance
 from piecewright.render.drawing import Box, Mark, box_of, line
 from piecewright.render.ink import area
 from piecewright.render.labels import text_block

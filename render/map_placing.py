@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from piecewright.patchwork.block import extent
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.block.model import extent
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing import Box
 from piecewright.render.map_ground import Claim, Ground, Put, Taken
 from piecewright.render.map_names import MANY, VERY_MANY, PieceNames

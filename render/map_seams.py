@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.joins import Spans
-from piecewright.patchwork.points import Point, Vector, plus
-from piecewright.patchwork.sewing_plan import SewingPlan
+from piecewright.patchwork.block.joins import Spans
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.vectors import Point, Vector, plus
+from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.map_ground import Claim, Put, Taken, form_of, grown
 from piecewright.render.map_signs import arrow, number_radius, pressed_way, step_number
 

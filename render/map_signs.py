@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.joins import Order, Spans
-from piecewright.patchwork.paths import Curve, Outline
-from piecewright.patchwork.points import Point, Vector, plus
-from piecewright.patchwork.pressing import Press
-from piecewright.patchwork.seams import Seams
+from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.seams import Seams
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Outline
+from piecewright.patchwork.geometry.vectors import Point, Vector, plus
+from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render import fonts
 from piecewright.render.drawing import Mark, Stroke, Text, line
 

@@ -13,8 +13,8 @@ from contextlib import contextmanager
 from functools import lru_cache
 from typing import Final
 
-from piecewright.patchwork.paths import Line
-from piecewright.patchwork.points import Point
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render import fonts
 from piecewright.render.drawing import Dot, Mark, Stroke, Text
 from piecewright.render.layers import Layer, layers

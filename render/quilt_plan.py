@@ -17,16 +17,17 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import group_words, paths
-from piecewright.patchwork.block import Block, extent
-from piecewright.patchwork.group_quilt import Placement, QuiltPlan
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.paths import Curve, Line, Outline, Segment
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.polygons import lines as line_parts
-from piecewright.patchwork.sewing_words import size
-from piecewright.patchwork.steps import Size
-from piecewright.patchwork.templates import letters
+from piecewright.patchwork.block.model import Block, extent
+from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.geometry.polygons import lines as line_parts
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.quilt import wording as quilt_wording
+from piecewright.patchwork.quilt.plan import Placement, QuiltPlan
+from piecewright.patchwork.sewing.steps import Size
+from piecewright.patchwork.sewing.wording import size
 from piecewright.render import fonts
 from piecewright.render.block_map import EDGE
 from piecewright.render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
@@ -135,7 +136,7 @@ class _Picture:
         self.plan, self.designs, self.highlight = plan, designs, highlight
         self.rows, self.columns = rows, columns
         self.looks = {id: looks(block) for id, block in designs.items()}
-        self.codes = group_words.codes(plan)
+        self.codes = quilt_wording.codes(plan)
         self.makers = {share.maker: n for n, share in enumerate(plan.shares, 1)}
         across = sum(plan.widths[c] for c in columns)
         down = sum(plan.heights[r] for r in rows)
@@ -381,11 +382,11 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
     shares = [s for s in plan.shares if highlight is None or s.maker == highlight]
     if highlight is None:
         yield _title("The quilt", width)
-        for said in group_words.overview(plan):
+        for said in quilt_wording.overview(plan):
             yield paragraph(said, width, BODY, after=0.04)
     yield _title("Signs of the plan", width)
     used = {id for share in shares for id, _ in share.variants}
-    codes = group_words.codes(plan)
+    codes = quilt_wording.codes(plan)
     for variant in plan.variants:
         if highlight is None or variant.id in used:
             blocks = f"{variant.count} block{'s' * (variant.count != 1)} of the quilt"
@@ -400,14 +401,14 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
         numbers = {share.maker: n for n, share in enumerate(plan.shares, 1)}
         for share in shares:
             yield ticked(
-                f"{numbers[share.maker]}. {group_words.share_text(plan, share)}", (), width
+                f"{numbers[share.maker]}. {quilt_wording.share_text(plan, share)}", (), width
             )
         yield Entry((), 0.08)
     if highlight is None:
         yield _title("Joining", width)
-        for said in group_words.joining(plan):
+        for said in quilt_wording.joining(plan):
             yield ticked(said, (), width)
-        told = group_words.not_nested(plan, _MOST_TOLD)
+        told = quilt_wording.not_nested(plan, _MOST_TOLD)
         if told:
             yield _title("Seams between blocks that do not nest", width)
             for said in told:

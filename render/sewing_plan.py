@@ -15,17 +15,17 @@ import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.block_words import allowance_words, block_size
-from piecewright.patchwork.joins import Spans
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.paths import Curve, Line, Outline
-from piecewright.patchwork.points import Point, Vector, distance, minus, unit
-from piecewright.patchwork.polygons import polygon_of, polygons
-from piecewright.patchwork.seams import straightened
-from piecewright.patchwork.sewing_plan import SewingPlan
-from piecewright.patchwork.sewing_words import CAUTION, Words, listed, steps_title
-from piecewright.patchwork.steps import Step
+from piecewright.patchwork.block.joins import Spans
+from piecewright.patchwork.block.seams import straightened
+from piecewright.patchwork.block.wording import allowance_words, block_size
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Line, Outline
+from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, unit
+from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.patchwork.sewing.steps import Step
+from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
 from piecewright.render import fonts
 from piecewright.render.block_map import rings
 from piecewright.render.drawing import Box, Drawing, Mark, Stroke, Text, drawn, rectangle

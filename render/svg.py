@@ -14,9 +14,9 @@ from typing import Any, Final
 
 import svgwrite
 
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit
-from piecewright.patchwork.paths import Line
-from piecewright.patchwork.points import Point
 from piecewright.render import fonts
 from piecewright.render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
 from piecewright.render.furniture import Heading

@@ -16,14 +16,14 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.block_words import allowance_words, block_size, width_by_height
+from piecewright.patchwork.block.wording import allowance_words, block_size, width_by_height
+from piecewright.patchwork.cutting.templates import Cut, Template, TemplateSet
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.vectors import Point, between, plus
 from piecewright.patchwork.lengths import Unit
-from piecewright.patchwork.overlays import overlaid
-from piecewright.patchwork.paths import Outline
-from piecewright.patchwork.points import Point, between, plus
-from piecewright.patchwork.polygons import lines, polygon_of, polygons
-from piecewright.patchwork.templates import Cut, Template, TemplateSet
 from piecewright.render import fonts
 from piecewright.render.drawing import Box, Drawing, Mark, Stroke, box_of, drawn, line
 from piecewright.render.drawing import Dot as DotMark

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from piecewright.patchwork.overlays import overlaid
+from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.render.drawing import Box, Dot, Drawing, Mark, Stroke, Text
 from piecewright.render.ink import HALF, Ink, area
 from piecewright.render.join_marks import Join, first_sheet_marks, second_sheet_marks

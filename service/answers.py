@@ -8,16 +8,17 @@ from dataclasses import dataclass
 from functools import cache, partial
 from typing import Any, Final, Literal, TypeAlias, get_args
 
-from piecewright.patchwork import catalogue, path_data, paths
-from piecewright.patchwork.block import Block, Piece, extent
-from piecewright.patchwork.check import cautions
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import Block, Piece, extent
+from piecewright.patchwork.cautions import cautions
+from piecewright.patchwork.cutting.templates import Template, TemplateSet, template_set
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.foundation import foundation
+from piecewright.patchwork.foundation.plan import foundation
+from piecewright.patchwork.geometry import paths, svg_path
+from piecewright.patchwork.geometry.paths import Line, Outline
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import PER_INCH, Unit, in_unit
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.paths import Line, Outline
-from piecewright.patchwork.points import Point
-from piecewright.patchwork.templates import Template, TemplateSet, template_set
 from piecewright.render.archive import sheets_zip
 from piecewright.render.drawing import Drawing
 from piecewright.render.furniture import Heading
@@ -116,7 +117,7 @@ def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:
     if all(isinstance(segment, Line) for segment in piece.outline):
         answer["outline"] = places([segment.start for segment in piece.outline], unit)
     else:
-        answer["path"] = path_data.written(piece.outline, float(PER_INCH[unit]))
+        answer["path"] = svg_path.written(piece.outline, float(PER_INCH[unit]))
     if piece.fabric is not None:
         answer["fabric"] = piece.fabric
     if piece.grain != "auto":

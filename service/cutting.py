@@ -5,9 +5,15 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, Final
 
-from piecewright.patchwork.borders import Edging
-from piecewright.patchwork.cutting import Cut, CuttingList, FabricCuts, Strip, cutting_list
-from piecewright.patchwork.cutting_words import edging_text, note, strip_text
+from piecewright.patchwork.cutting.borders import Edging
+from piecewright.patchwork.cutting.cutting_list import (
+    Cut,
+    CuttingList,
+    FabricCuts,
+    Strip,
+    cutting_list,
+)
+from piecewright.patchwork.cutting.wording import edging_text, note, strip_text
 from piecewright.patchwork.lengths import Unit, in_unit
 from piecewright.render.cutting_list import canvas_drawings, cutting_list_pages, heading
 from piecewright.render.svg import canvas_svg

@@ -5,7 +5,12 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, Final
 
-from piecewright.patchwork.foundation import FabricNeed, Foundation, FoundationSection, foundation
+from piecewright.patchwork.foundation.plan import (
+    FabricNeed,
+    Foundation,
+    FoundationSection,
+    foundation,
+)
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.foundation import foundation_drawings, foundation_pages, heading
 from piecewright.render.svg import canvas_svg

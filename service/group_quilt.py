@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
 
-from piecewright.patchwork.block_words import allowance_words, block_size
-from piecewright.patchwork.cutting import Quilt
+from piecewright.patchwork.block.wording import allowance_words, block_size
+from piecewright.patchwork.cutting.cutting_list import Quilt
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.group_joining import Area, Joining
-from piecewright.patchwork.group_quilt import QuiltPlan, Variant, group_quilt
 from piecewright.patchwork.lengths import Unit
-from piecewright.patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from piecewright.patchwork.quilt.assembly import Area, Joining
+from piecewright.patchwork.quilt.plan import QuiltPlan, Variant, group_quilt
+from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
 from piecewright.render.cover import Cover, Picture
 from piecewright.render.furniture import Heading
 from piecewright.render.packet import Chapter, bound, cover_chapter

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from piecewright.patchwork.block_words import allowance_words, block_size
+from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.faults import Fault
 from piecewright.render.archive import sheets_zip
 from piecewright.render.cover import Cover, Picture

@@ -9,8 +9,8 @@ from typing import Any, TypeAlias
 from marshmallow import ValidationError
 
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.group_layout import GroupQuilt, quilt_of
 from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
 from piecewright.service.packet import read_packet
 from piecewright.service.reading import Refused, Request, escaped, schema_faults
 from piecewright.service.schemas import GroupQuiltRequest

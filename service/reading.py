@@ -13,15 +13,16 @@ from typing import Any, TypeAlias, TypeVar
 
 from marshmallow import ValidationError
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import Block, extent, finished
-from piecewright.patchwork.borders import Binding, Border
-from piecewright.patchwork.cutting import Cloth, Quilt
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import Block, extent, finished
+from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
+from piecewright.patchwork.cutting.borders import Binding, Border
+from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, parse_length, spoken
-from piecewright.patchwork.outlines import Allowance, Corners
-from piecewright.patchwork.read import FARTHEST, block_from_drawing, block_from_pieces
-from piecewright.patchwork.sewing_plan import Kept, PlanOptions
+from piecewright.patchwork.outlines.cut_outlines import Corners
+from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.foundation import PLAIN, Looks
 from piecewright.render.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.render.sheets import SheetSettings

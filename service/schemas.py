@@ -11,10 +11,10 @@ from typing import Any, ClassVar
 from marshmallow import EXCLUDE, RAISE, Schema, ValidationError, validates_schema
 from marshmallow import fields as plain
 
-from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
-from piecewright.patchwork.cutting import MOST_BLOCKS
+from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
+from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
-from piecewright.patchwork.path_data import LONGEST as LONGEST_PATH
 from piecewright.render.foundation import LEAST_WEIGHT, MOST_WEIGHT
 from piecewright.render.papers import PAPERS
 from piecewright.service.fields import (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
 from piecewright.render.sheets import MOST_SHEETS
 
 PREFIX = "PIECEWRIGHT_"

@@ -6,13 +6,18 @@ from collections.abc import Iterable
 from functools import partial
 from typing import Any, Final
 
-from piecewright.patchwork.block import extent
-from piecewright.patchwork.deviations import Compared, Deviation, ErrorBudget, PointDeviation
-from piecewright.patchwork.joins import Spans, nested
+from piecewright.patchwork.block.joins import Spans, nested
+from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.lengths import Unit, in_unit
-from piecewright.patchwork.sewing_plan import SewingPlan
-from piecewright.patchwork.sewing_words import Words
-from piecewright.patchwork.steps import Round, Size, Step
+from piecewright.patchwork.sewing.error_budget import (
+    Compared,
+    Deviation,
+    ErrorBudget,
+    PointDeviation,
+)
+from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.patchwork.sewing.steps import Round, Size, Step
+from piecewright.patchwork.sewing.wording import Words
 from piecewright.render import block_map
 from piecewright.render import sewing_plan as cards
 from piecewright.render.fabric_fills import looks

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from piecewright.patchwork.sewing_plan import SewingPlan, sewing_plan
-from piecewright.patchwork.templates import TemplateSet, template_set
+from piecewright.patchwork.cutting.templates import TemplateSet, template_set
+from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
 from piecewright.service.reading import Request
 
 

@@ -12,8 +12,8 @@ from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.block import Block
+from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.geometry import paths
 from tests.patchwork.partitions import blocks
 
 SOME = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))

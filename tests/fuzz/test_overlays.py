@@ -21,7 +21,7 @@ from piecewright.service.reading import Refused
 from piecewright.service.settings import Settings
 
 OURS: Final = Path(__file__).parents[2] / "piecewright"
-GUARD: Final = Path("patchwork/overlays.py")
+GUARD: Final = Path("patchwork/geometry/robust_overlay.py")
 """What repeats overlays that fail; who asked it is whose place counts."""
 
 OVERLAYS: Final = (

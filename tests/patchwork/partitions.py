@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPoint, Polygon, box
 from shapely.ops import split as cut_shape
 
-from piecewright.patchwork.block import Block
+from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.read import block_from_pieces
+from piecewright.patchwork.block.seams import lay_out
 from piecewright.patchwork.faults import BlockError
-from piecewright.patchwork.points import distance
-from piecewright.patchwork.polygons import polygons
-from piecewright.patchwork.read import block_from_pieces
-from piecewright.patchwork.seams import lay_out
+from piecewright.patchwork.geometry.polygons import polygons
+from piecewright.patchwork.geometry.vectors import distance
 
 Maker: TypeAlias = Callable[[int, int], Block | None]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from piecewright.patchwork.joins import Order
+from piecewright.patchwork.block.joins import Order
 
 
 def members(order: Order, unit: int) -> list[int]:

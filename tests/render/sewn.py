@@ -7,11 +7,11 @@ from functools import cache
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import Block, Fabric, Piece, finished
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.paths import polygon
-from piecewright.patchwork.sewing_plan import PlanOptions, SewingPlan, sewing_plan
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import Block, Fabric, Piece, finished
+from piecewright.patchwork.geometry.paths import polygon
+from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
 from piecewright.render.block_map import block_map_drawings
 from piecewright.render.drawing import Drawing, Stroke, Text, text_corners
 from piecewright.render.ink import corners

@@ -7,7 +7,7 @@ from typing import Any
 
 import pikepdf
 
-from piecewright.patchwork.paths import Line, arc, polygon
+from piecewright.patchwork.geometry.paths import Line, arc, polygon
 from piecewright.render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
 from piecewright.render.papers import PAPERS
 from piecewright.render.sheets import Heading, SheetSettings

@@ -10,11 +10,11 @@ import pytest
 from shapely import union_all
 from shapely.geometry import Polygon
 
-from piecewright.patchwork.block import Block, Piece, extent
-from piecewright.patchwork.joins import Spans
-from piecewright.patchwork.paths import polygon, ring
-from piecewright.patchwork.polygons import polygon_of
-from piecewright.patchwork.sewing_plan import Kept, PlanOptions, SewingPlan, sewing_plan
+from piecewright.patchwork.block.joins import Spans
+from piecewright.patchwork.block.model import Block, Piece, extent
+from piecewright.patchwork.geometry.paths import polygon, ring
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.sewing.plan import Kept, PlanOptions, SewingPlan, sewing_plan
 from piecewright.render.block_map import block_map_drawings, heading
 from piecewright.render.drawing import (
     Box,

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString, MultiPoint
 from shapely.geometry import box as rectangle
 
-from piecewright.patchwork import paths
-from piecewright.patchwork.paths import Curve, Line, arc, polygon
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Curve, Line, arc, polygon
 from piecewright.render.clipping import clipped
 from piecewright.render.drawing import Box, Dot, Mark, Stroke, Text, line
 

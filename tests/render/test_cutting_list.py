@@ -8,12 +8,12 @@ import itertools
 import pdfplumber
 import pytest
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.borders import Binding, Border
-from piecewright.patchwork.cutting import Cloth, CuttingList, Quilt, cutting_list
-from piecewright.patchwork.cutting_words import CAUTION
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.cutting.borders import Binding, Border
+from piecewright.patchwork.cutting.cutting_list import Cloth, CuttingList, Quilt, cutting_list
+from piecewright.patchwork.cutting.templates import template_set
+from piecewright.patchwork.cutting.wording import CAUTION
 from piecewright.render.cutting_list import (
     canvas_drawings,
     cutting_list_drawings,

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from piecewright.patchwork.paths import Curve, Line, arc, point_at, polygon
+from piecewright.patchwork.geometry.paths import Curve, Line, arc, point_at, polygon
 from piecewright.render import fonts
 from piecewright.render.drawing import (
     Box,

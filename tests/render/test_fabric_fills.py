@@ -8,10 +8,10 @@ import pytest
 import shapely
 from shapely.geometry import LineString
 
-from piecewright.patchwork.block import Fabric
-from piecewright.patchwork.paths import arc, polygon
-from piecewright.patchwork.polygons import polygon_of
-from piecewright.patchwork.pressing import luminance
+from piecewright.patchwork.block.model import Fabric
+from piecewright.patchwork.geometry.paths import arc, polygon
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.sewing.pressing import luminance
 from piecewright.render.drawing import Stroke
 from piecewright.render.fabric_fills import NO_FABRIC, filled, looks
 from tests.render.sewn import NAMES, plan_of, stripes

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import finished
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.cutting.templates import template_set
 from piecewright.render.drawing import drawn, line
 from piecewright.render.footprints import footprint, turns_freely
 from piecewright.render.templates import template_drawings

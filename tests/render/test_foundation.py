@@ -13,11 +13,12 @@ from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import catalogue, paths
-from piecewright.patchwork.block import finished
-from piecewright.patchwork.foundation import Foundation, foundation
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.read import block_from_drawing
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.block.read import block_from_drawing
+from piecewright.patchwork.foundation.plan import Foundation, foundation
+from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing import Drawing, Stroke, Text, text_corners
 from piecewright.render.foundation import MAP, Looks, foundation_drawings, foundation_pages, heading
 from piecewright.render.ink import area, corners
@@ -25,7 +26,7 @@ from piecewright.render.linekinds import PENS
 from piecewright.render.pdf import sheets_pdf
 from piecewright.render.sheets import Page, lay_out
 from piecewright.render.svg import canvas_svg
-from tests.patchwork.test_foundation import STRAIGHT
+from tests.patchwork.foundation.test_plan import STRAIGHT
 from tests.render.specimens import paper
 from tests.render.test_reassembly import check, drawn_lines
 

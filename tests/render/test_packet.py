@@ -7,8 +7,8 @@ import re
 
 import pytest
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import extent
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.faults import BlockError
 from piecewright.render.cover import SAFETY, Contents, Cover, Picture, cover_drawings
 from piecewright.render.drawing import Box, Drawing, Stroke, Text, mark_box

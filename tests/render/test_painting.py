@@ -18,11 +18,11 @@ import pypdfium2 as pdfium
 import pytest
 from numpy.typing import NDArray
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.cutting import Quilt, cutting_list
-from piecewright.patchwork.foundation import foundation
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.cutting.cutting_list import Quilt, cutting_list
+from piecewright.patchwork.cutting.templates import template_set
+from piecewright.patchwork.foundation.plan import foundation
 from piecewright.render import block_map, fonts, sewing_plan
 from piecewright.render import foundation as foundations
 from piecewright.render import templates as template_sheets

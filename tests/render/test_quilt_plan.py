@@ -6,12 +6,12 @@ from functools import cache
 
 import pytest
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import Block, finished
-from piecewright.patchwork.group_layout import place_name, quilt_of
-from piecewright.patchwork.group_quilt import QuiltPlan, group_quilt
-from piecewright.patchwork.group_words import codes, not_nested
-from piecewright.patchwork.sewing_plan import SewingPlan, sewing_plan
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.model import Block, finished
+from piecewright.patchwork.quilt.layout import place_name, quilt_of
+from piecewright.patchwork.quilt.plan import QuiltPlan, group_quilt
+from piecewright.patchwork.quilt.wording import codes, not_nested
+from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
 from piecewright.render.drawing import Drawing, Stroke, Text
 from piecewright.render.fabric_fills import looks
 from piecewright.render.quilt_plan import heading, quilt_plan_drawings

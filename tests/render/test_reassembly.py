@@ -21,10 +21,10 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork import catalogue
-from piecewright.patchwork.block import finished
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.templates import template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.cutting.templates import template_set
 from piecewright.render.drawing import Box, Drawing, Stroke
 from piecewright.render.ink import corners
 from piecewright.render.linekinds import PENS, LineKind

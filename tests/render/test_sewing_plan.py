@@ -7,9 +7,9 @@ import re
 
 import pytest
 
-from piecewright.patchwork.block import finished
-from piecewright.patchwork.sewing_plan import sewing_plan
-from piecewright.patchwork.sewing_words import CAUTION
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.sewing.plan import sewing_plan
+from piecewright.patchwork.sewing.wording import CAUTION
 from piecewright.render.drawing import Drawing, Stroke, Text
 from piecewright.render.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
 from piecewright.render.sheets import SheetSettings, lay_out

@@ -8,10 +8,11 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point, Polygon
 
-from piecewright.patchwork import catalogue, paths
-from piecewright.patchwork.block import finished
-from piecewright.patchwork.outlines import Allowance
-from piecewright.patchwork.templates import TemplateSet, template_set
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.cutting.templates import TemplateSet, template_set
+from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing import Dot, Drawing, Stroke, Text, text_corners
 from piecewright.render.templates import heading, template_drawings
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 
-from piecewright.patchwork.paths import Line, polygon
+from piecewright.patchwork.geometry.paths import Line, polygon
 from piecewright.render.drawing import (
     Box,
     Dot,

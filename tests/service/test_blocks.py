@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.patchwork import catalogue
+from piecewright.patchwork.block import catalogue
 from tests.service.asking import check, templates
 
 IDS = [entry.id for entry in catalogue.entries()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from piecewright.patchwork.block import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
 from piecewright.service.settings import Settings
 
 

@@ -10,8 +10,8 @@ from xml.etree import ElementTree
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.patchwork.catalogue import load
-from piecewright.patchwork.sewing_plan import sewing_plan
+from piecewright.patchwork.block.catalogue import load
+from piecewright.patchwork.sewing.plan import sewing_plan
 from piecewright.service import cli
 from tests.service.asking import STAR, TWO_SQUARES, printed, unlike
 

@@ -15,8 +15,8 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.patchwork.block import extent
-from piecewright.patchwork.catalogue import load
+from piecewright.patchwork.block.catalogue import load
+from piecewright.patchwork.block.model import extent
 from tests.service.asking import STAR, TWO_SQUARES, Json, templates
 
 LARGE: Json = {

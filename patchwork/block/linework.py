@@ -1,0 +1,213 @@
+"""A drawing of a block: a frame that lines cut into pieces."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+
+import shapely
+from shapely import STRtree
+from shapely.geometry import LineString, Polygon
+
+from piecewright.patchwork.block.model import MOST_PIECES
+from piecewright.patchwork.block.seams import knit
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.polygons import lines as strings_of
+from piecewright.patchwork.geometry.polygons import polygons
+from piecewright.patchwork.geometry.robust_overlay import overlaid
+from piecewright.patchwork.geometry.snapping import made_one
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance, plus, unit
+
+_MOST_CROSSINGS = 4 * MOST_PIECES
+
+_AT_A_TIME = 50
+
+_NUDGE = 1e-6
+"""Inches by which a line that ends on another one is drawn past it, so that they surely cross."""
+
+
+def cut_into_pieces(
+    frame: Sequence[Point], lines: Sequence[Sequence[Point]], pointer: str = "/block"
+) -> list[list[Point]]:
+    """The rings of points of the pieces into which ``lines`` cut the ``frame``.
+
+    A line's end that stops short of another line, or runs past it, by less than
+    the tolerance ends on it.  The pieces come in reading order: top to bottom, then left
+    to right, by their centroids rounded to 0.01 in.
+
+    Raises:
+        BlockError: a frame that is no simple outline, lines that leave the frame,
+            that end in the middle of a piece, that cut nothing off, or that nearly meet
+            and leave a sliver.
+    """
+    outline = Polygon(frame) if len(frame) > 2 else Polygon()
+    if not outline.is_valid or outline.buffer(-TOLERANCE / 2).is_empty:
+        said = "the frame must be one simple outline with an area"
+        raise BlockError([Fault(f"{pointer}/frame", "frame", said, frame[0] if frame else None)])
+    faults = _outside(outline, lines, pointer)
+    room = outline.buffer(TOLERANCE)
+    drawn = {f"{pointer}/lines/{i}": line for i, line in enumerate(lines) if len(set(line)) > 1}
+    drawn[f"{pointer}/frame"] = [*frame, frame[0]]
+    _check_count(lines, pointer)
+    strings = _meeting([[*frame, frame[0]], *lines])
+    chains = [LineString(s) for s in strings if len(s) > 1]
+    network, faces, left_overs = overlaid(_cut, chains, pointer=f"{pointer}/lines")
+    for left_over in left_overs:
+        if left_over.length > 2 * TOLERANCE and room.covers(left_over):
+            faults.append(_dangling(left_over, network, drawn))
+    for face in faces:
+        for hole in face.interiors:
+            said = (
+                "these lines enclose a piece that lies free inside another one, which would be a "
+                "ring; draw lines from it outward in two places at least"
+            )
+            x, y = hole.coords[0]
+            faults.append(Fault(f"{pointer}/lines", "ring-shaped", said, (x, y)))
+    if faults:
+        raise BlockError(faults)
+    rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in faces]
+    knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
+    pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
+    slivers = [p for p in pieces if Polygon(p).buffer(-TOLERANCE / 2).is_empty]
+    # Beside the frame a sliver can be left off; inside it would be a hole.
+    edge = outline.exterior.buffer(_NUDGE * 10)
+    beside = (overlaid(shapely.intersection, Polygon(p).exterior, edge) for p in slivers)
+    inside = [p for p, on in zip(slivers, beside, strict=True) if on.length < TOLERANCE]
+    if inside:
+        raise BlockError([_sliver(ring, pointer) for ring in inside])
+    return sorted((p for p in pieces if p not in slivers), key=_reading_order)
+
+
+def _cut(
+    chains: Sequence[LineString], grid_size: float | None = None
+) -> tuple[shapely.Geometry, list[Polygon], list[LineString]]:
+    """Lines cut where they cross: all of them, the faces between them, and what bounds none."""
+    network = shapely.union_all(chains, grid_size=grid_size)
+    faces, cut_edges, dangles, _ = shapely.polygonize_full([network])
+    return network, polygons(faces), [*strings_of(cut_edges), *strings_of(dangles)]
+
+
+def _sliver(ring: Sequence[Point], pointer: str) -> Fault:
+    """The fault of lines that nearly meet, or nearly lie on each other."""
+    said = (
+        "these lines leave a sliver between them that is too narrow to be a piece; let them meet "
+        "in one point, or draw one line only"
+    )
+    at = Polygon(ring).representative_point()
+    return Fault(f"{pointer}/lines", "sliver", said, (at.x, at.y))
+
+
+def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
+    """Refuse lines that cross far more often than any block's, before they are cut.
+
+    Lines that cross ``n`` times make more than ``n`` pieces, unless many cross in one point.
+    """
+    segments = [LineString(s) for line in lines for s in itertools.pairwise(line) if s[0] != s[1]]
+    if not segments:
+        return
+    tree = STRtree(segments)
+    crossings = 0
+    # A few lines at a time: where all cross all, most need not be looked at.
+    for few in range(0, len(segments), _AT_A_TIME):
+        first, second = tree.query(segments[few : few + _AT_A_TIME], predicate="crosses")
+        crossings += int((first + few < second).sum())
+        if crossings > _MOST_CROSSINGS:
+            said = (
+                f"the lines cross more than {_MOST_CROSSINGS} times, which makes far more than "
+                f"{MOST_PIECES} pieces; draw fewer lines"
+            )
+            raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
+
+
+def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
+    centre = Polygon(ring).centroid
+    return (round(centre.y, 2), round(centre.x, 2))
+
+
+def _outside(outline: Polygon, lines: Sequence[Sequence[Point]], pointer: str) -> list[Fault]:
+    faults: list[Fault] = []
+    room = outline.buffer(TOLERANCE)
+    for i, line in enumerate(lines):
+        here = f"{pointer}/lines/{i}"
+        if len(set(line)) < 2:
+            said = "a line needs two points that differ"
+            faults.append(Fault(here, "no-length", said, line[0] if line else None))
+            continue
+        beyond = overlaid(shapely.difference, LineString(line), room, pointer=here)
+        if not beyond.is_empty:
+            at = beyond.representative_point()
+            said = "this line leaves the frame; end it on the frame"
+            faults.append(Fault(here, "outside-frame", said, (at.x, at.y)))
+    return faults
+
+
+def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
+    """The lines with near points made one and near ends put onto the line they almost reach."""
+    segments: list[tuple[Point, Point]] = []
+    spans: list[tuple[int, int]] = []
+    merged = _one_point(strings)
+    for string in merged:
+        spans.append((len(segments), len(segments) + len(string) - 1))
+        segments += list(zip(string, string[1:], strict=False))
+    shapes = [LineString(s) for s in segments]
+    tree = STRtree(shapes)
+    on_segment: dict[int, list[tuple[float, Point]]] = {}
+    ends: dict[Point, Point] = {}
+    for point in dict.fromkeys(p for s in merged for p in s):
+        for k in sorted(tree.query(shapely.Point(point), "dwithin", TOLERANCE).tolist()):
+            if point in segments[k]:
+                continue
+            t, gap = paths.nearest(paths.Line(*segments[k]), point)
+            if gap <= TOLERANCE and 0 < t < 1:
+                on_segment.setdefault(k, []).append((t, point))
+                foot = paths.point_at(paths.Line(*segments[k]), t)
+                ends.setdefault(point, foot if gap > 1e-12 else point)
+    joined: list[list[Point]] = []
+    for first, last in spans:
+        string = [ends.get(segments[first][0], segments[first][0])] if first < last else []
+        for k in range(first, last):
+            string += [ends[p] for _, p in sorted(on_segment.get(k, []))]
+            string.append(ends.get(segments[k][1], segments[k][1]))
+        joined.append(_drawn_past(_without_repeats(string)))
+    return joined
+
+
+def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
+    first = made_one(p for s in strings for p in s)
+    return [_without_repeats([first[p] for p in s]) for s in strings]
+
+
+def _without_repeats(string: Sequence[Point]) -> list[Point]:
+    return [p for k, p in enumerate(string) if k == 0 or p != string[k - 1]]
+
+
+def _drawn_past(string: list[Point]) -> list[Point]:
+    if len(string) < 2 or string[0] == string[-1]:
+        return string
+    start = plus(
+        string[0], unit((string[0][0] - string[1][0], string[0][1] - string[1][1])), _NUDGE
+    )
+    end = plus(
+        string[-1], unit((string[-1][0] - string[-2][0], string[-1][1] - string[-2][1])), _NUDGE
+    )
+    return [start, *string, end]
+
+
+def _dangling(
+    left_over: LineString,
+    network: shapely.Geometry,
+    drawn: Mapping[str, Sequence[Point]],
+) -> Fault:
+    """The fault of a line that ends in the middle of a piece, at its free end."""
+    rest = overlaid(shapely.difference, network, left_over.buffer(1e-9))
+    ends = [left_over.coords[0], left_over.coords[-1]]
+    free = max(ends, key=lambda p: shapely.Point(p).distance(rest))
+    # The point as its author wrote it, which drawing past it has moved by a hair.
+    written = [p for line in drawn.values() for p in line]
+    at = min(written, key=lambda p: distance(p, (free[0], free[1])))
+    if distance(at, (free[0], free[1])) > 2 * TOLERANCE:
+        at = (float(free[0]), float(free[1]))
+    nearest = min(drawn, key=lambda here: LineString(drawn[here]).distance(shapely.Point(at)))
+    said = "this line ends in the middle of a piece; draw it on to a line or to the frame"
+    return Fault(nearest, "dangling-line", said, at)

@@ -1,0 +1,146 @@
+"""A block: its pieces, fabrics and what its author said about sewing it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
+
+import shapely
+from shapely import STRtree
+
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.vectors import TOLERANCE, distance
+from piecewright.patchwork.lengths import Unit
+
+Joins: TypeAlias = "str | tuple[Joins, Joins]"
+"""A piece id, or two units that are sewn to each other."""
+
+Grain: TypeAlias = Literal["auto", "free"] | float
+
+MOST_PIECES = 2000
+MOST_POINTS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Fabric:
+    """A cloth of the block; ``colour`` is ``#rrggbb``."""
+
+    id: str
+    name: str
+    colour: str
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A patch at finished size: its outline runs clockwise as seen, without allowance.
+
+    Attributes:
+        grain: degrees (0 <= grain < 180) of the straight grain, ``"auto"`` to have it
+            worked out, ``"free"`` for none.
+    """
+
+    id: str
+    outline: Outline
+    fabric: str | None = None
+    grain: Grain = "auto"
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A foundation section: its piece ids in the order in which they are sewn."""
+
+    id: str
+    order: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A block as read: geometry in inches, at drawn or at finished size.
+
+    Attributes:
+        unit: the unit in which its author works and is answered.
+        joins: the order of sewing as given, or None to have it worked out.
+    """
+
+    name: str
+    unit: Unit
+    pieces: tuple[Piece, ...]
+    fabrics: tuple[Fabric, ...] = ()
+    joins: Joins | None = None
+    sections: tuple[Section, ...] | None = None
+
+
+def extent(pieces: Sequence[Piece]) -> tuple[float, float, float, float]:
+    """``(left, top, right, bottom)`` of the pieces' outlines, inches."""
+    points = [p for piece in pieces for p in paths.ring(piece.outline)]
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def finished(
+    block: Block,
+    width: float | None = None,
+    height: float | None = None,
+    scale: float | None = None,
+    pointer: str = "/finish",
+) -> Block:
+    """The block at its finished size.
+
+    One of ``width`` and ``height`` (inches) keeps the proportions; both stretch the
+    block to that size; ``scale`` multiplies the drawn size.
+
+    Raises:
+        BlockError: nothing or too much is given, the size is not between 1/4 in and
+            400 in, or so small that points of the block become one.
+    """
+    if (scale is None) == (width is None and height is None):
+        said = "give width, height or both; or scale alone"
+        raise BlockError([Fault(pointer, "finish", said)])
+    left, top, right, bottom = extent(block.pieces)
+    across = width / (right - left) if width is not None else None
+    down = height / (bottom - top) if height is not None else None
+    across, down = across or scale or down, down or scale or across
+    if across is None or down is None or not (across > 0 and down > 0):
+        raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
+    longest = max((right - left) * across, (bottom - top) * down)
+    if not (math.isfinite(longest) and 0.25 <= longest <= 400):
+        said = "a finished block must be between 1/4 in and 400 in on its longer side"
+        raise BlockError([Fault(pointer, "finish", said)])
+    pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
+    if min(across, down) < 1:
+        _refuse_too_small(block.pieces, across, down, pointer)
+    return replace(block, pieces=pieces)
+
+
+def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, pointer: str) -> None:
+    """Sees that no points of a block come so near to each other that they count as one.
+
+    Raises:
+        BlockError: two do.
+    """
+    drawn = sorted({s.start for piece in pieces for s in piece.outline})
+    dots = shapely.points([(x * across, y * down) for x, y in drawn])
+    found, near = STRtree(dots).query(dots, predicate="dwithin", distance=TOLERANCE)
+    for one, other in zip(found.tolist(), near.tolist(), strict=True):
+        # The points of a finely drawn curve may have been as near as that from the first.
+        if one < other and distance(drawn[one], drawn[other]) > TOLERANCE:
+            said = (
+                f"at this size two points of the block lie within {TOLERANCE} in of each other "
+                "here and cannot be told apart; make it larger, or leave one of them out"
+            )
+            raise BlockError([Fault(pointer, "too-fine", said, drawn[one])])
+
+
+def _stretched(piece: Piece, across: float, down: float) -> Piece:
+    grain = piece.grain
+    if not isinstance(grain, str):
+        turned = math.atan2(
+            math.sin(math.radians(grain)) * down, math.cos(math.radians(grain)) * across
+        )
+        grain = math.degrees(turned) % 180.0
+    outline = tuple(paths.stretched(s, across, down) for s in piece.outline)
+    return replace(piece, outline=outline, grain=grain)

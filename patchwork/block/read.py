@@ -1,0 +1,483 @@
+"""From a block's description (contract, section 2) to a ``Block``.
+
+The description is plain data whose types a schema has checked; here it gets its
+meaning, and every fault of the geometry is found and told at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import STRtree
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from piecewright.patchwork.block.joins import order_from
+from piecewright.patchwork.block.linework import cut_into_pieces
+from piecewright.patchwork.block.model import (
+    MOST_PIECES,
+    MOST_POINTS,
+    Block,
+    Fabric,
+    Grain,
+    Joins,
+    Piece,
+    Section,
+)
+from piecewright.patchwork.block.seams import knit, lay_out
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.geometry import paths, svg_path
+from piecewright.patchwork.geometry.paths import Curve, Outline
+from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.robust_overlay import made_valid, overlaid
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
+from piecewright.patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
+
+Spec = Mapping[str, Any]
+
+FARTHEST = 1e4
+"""Inches; no point of a block's curves lies farther out."""
+
+MOST_OVERLAPS = 2_000
+"""Pairs of pieces that overlap and are told; 2,000 pieces in a heap would make a million."""
+
+MOST_CURVE_STEPS = 5_000
+"""Of one outline: the chords that stand for its curves. A circle 40 in wide takes some 500."""
+
+NARROWEST_GAP = 1 / 16
+"""Inches; an opening between two pieces that is narrower is a gap, not a shape of the block."""
+
+
+def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
+    """A block given as pieces with outlines or path data.
+
+    Raises:
+        BlockError: with every fault found; pointers start with ``pointer``.
+    """
+    unit: Unit = spec.get("unit", "in")
+    faults: list[Fault] = []
+    given: Sequence[Spec] = spec["pieces"]
+    if not 1 <= len(given) <= MOST_PIECES:
+        said = f"a block has 1 to {MOST_PIECES} pieces, this one has {len(given)}"
+        raise BlockError([Fault(f"{pointer}/pieces", "too-many-pieces", said)])
+    fabrics = _fabrics(spec, pointer, faults)
+    outlines = [_outline(one, unit, f"{pointer}/pieces/{i}", faults) for i, one in enumerate(given)]
+    pieces = [
+        Piece(one["id"], outline, one.get("fabric"), _grain(one.get("grain", "auto")))
+        for one, outline in zip(given, outlines, strict=True)
+    ]
+    _check_ids(pieces, pointer, faults)
+    _check_fabrics(pieces, fabrics, pointer, faults)
+    return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+
+
+def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
+    """A block given as a frame that lines cut into pieces, named p1, p2, … in reading order.
+
+    Raises:
+        BlockError: with every fault found; pointers start with ``pointer``.
+    """
+    unit: Unit = spec.get("unit", "in")
+    faults: list[Fault] = []
+    fabrics = _fabrics(spec, pointer, faults)
+    known = {f.id for f in fabrics}
+    for i, fill in enumerate(spec.get("fills") or ()):
+        if "fabrics" in spec and fill["fabric"] not in known:
+            faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
+    told = len(faults)
+    frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
+    lines = [
+        _points(line, unit, f"{pointer}/lines/{i}", faults)
+        for i, line in enumerate(spec.get("lines") or ())
+    ]
+    if len(faults) > told:
+        raise BlockError(faults)
+    try:
+        rings = cut_into_pieces(frame, lines, pointer)
+    except BlockError as error:
+        raise BlockError([*faults, *error.faults]) from error
+    if len(rings) > MOST_PIECES:
+        said = f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
+        raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", said)])
+    cloth = _fills(spec, unit, rings, pointer, faults)
+    pieces = [
+        Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
+        for i, ring in enumerate(rings)
+    ]
+    return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+
+
+def _finish_reading(
+    spec: Spec,
+    unit: Unit,
+    pieces: list[Piece],
+    fabrics: tuple[Fabric, ...],
+    faults: list[Fault],
+    pointer: str,
+) -> Block:
+    where = _pointers(spec, pieces, pointer)
+    sound = _check_shapes(pieces, where, faults)
+    outlines = knit([p.outline for p in pieces])
+    shapes = {i: shape for i in sound if (shape := polygon_of(outlines[i])).area > 0}
+    for i in sound:
+        if i not in shapes:
+            said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
+            faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
+        elif (at := _touches_itself(outlines[i], where[i])) is not None:
+            said = f"the outline of piece {pieces[i].id!r} touches itself here"
+            faults.append(Fault(where[i], "self-crossing", said, at))
+            del shapes[i]  # as for one that is not sound: what it covers is not known
+    overlapping = _check_overlaps(shapes, [p.id for p in pieces], where, faults)
+    if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS:
+        _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
+    joins = None
+    if spec.get("joins") is not None:
+        joins = _joins(spec["joins"], pieces, f"{pointer}/joins", faults)
+    sections = _sections(spec, pieces, pointer, faults)
+    if faults:
+        raise BlockError(faults)
+    if joins is not None:
+        order_from(lay_out(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
+    return Block(
+        spec.get("name") or "Untitled block",
+        unit,
+        tuple(Piece(p.id, o, p.fabric, p.grain) for p, o in zip(pieces, outlines, strict=True)),
+        fabrics,
+        joins,
+        sections,
+    )
+
+
+def _pointers(spec: Spec, pieces: Sequence[Piece], pointer: str) -> list[str]:
+    """Where in the request each piece stands; a drawing's pieces come of its lines."""
+    if "pieces" in spec:
+        return [f"{pointer}/pieces/{i}" for i in range(len(pieces))]
+    return [f"{pointer}/lines"] * len(pieces)
+
+
+# --- fields --------------------------------------------------------------------------------
+
+
+def _fabrics(spec: Spec, pointer: str, faults: list[Fault]) -> tuple[Fabric, ...]:
+    fabrics = tuple(
+        Fabric(f["id"], f.get("name") or f["id"], f.get("colour") or "#cccccc")
+        for f in spec.get("fabrics") or ()
+    )
+    counts = Counter(f.id for f in fabrics)
+    for i, fabric in enumerate(fabrics):
+        if counts[fabric.id] > 1:
+            said = f"two fabrics have the id {fabric.id!r}; give each its own"
+            faults.append(Fault(f"{pointer}/fabrics/{i}/id", "duplicate-id", said))
+    return fabrics
+
+
+def _grain(value: Any) -> Grain:
+    return value if isinstance(value, str) else float(value) % 180.0  # type: ignore[return-value]
+
+
+def _points(
+    given: Sequence[Sequence[Any]], unit: Unit, pointer: str, faults: list[Fault]
+) -> list[Point]:
+    points: list[Point] = []
+    for i, (x, y) in enumerate(given):
+        try:
+            points.append((parse_length(x, unit), parse_length(y, unit)))
+        except LengthError as error:
+            faults.append(Fault(f"{pointer}/{i}", "length", str(error)))
+    if len(given) > MOST_POINTS:
+        said = f"{len(given)} points; at most {MOST_POINTS} are read"
+        faults.append(Fault(pointer, "too-many-points", said))
+    return points
+
+
+def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outline:
+    if "outline" in one:
+        points = _points(one["outline"], unit, f"{pointer}/outline", faults)
+        if len(points) < len(one["outline"]):
+            return ()  # without a corner it is another shape, whose faults would mislead
+        distinct = [p for p, q in zip(points, [*points[-1:], *points[:-1]], strict=True) if p != q]
+        return paths.clockwise(paths.polygon(distinct)) if len(distinct) > 2 else ()
+    try:
+        outline = svg_path.parse(one["path"])
+    except svg_path.PathDataError as error:
+        faults.append(Fault(f"{pointer}/path", "path", f"{error}"))
+        return ()
+    if len(outline) > MOST_POINTS:
+        said = f"{len(outline)} segments; at most {MOST_POINTS} are read"
+        faults.append(Fault(f"{pointer}/path", "too-many-points", said))
+        return ()
+    per_inch = float(PER_INCH[unit])
+    outline = tuple(paths.stretched(s, 1 / per_inch, 1 / per_inch) for s in outline)
+    if not all(
+        math.isfinite(c) and abs(c) < FARTHEST for s in outline for p in _controls(s) for c in p
+    ):
+        faults.append(Fault(f"{pointer}/path", "path", "a coordinate is not a usable number"))
+        return ()
+    bends = sum(paths.steps(s) for s in outline if isinstance(s, Curve))
+    if bends > MOST_CURVE_STEPS:
+        said = "the curves are too large or too wild to follow; draw the block at about its size"
+        faults.append(Fault(f"{pointer}/path", "too-many-points", said))
+        return ()
+    return paths.clockwise(_halved_loops(outline))
+
+
+def _controls(segment: paths.Segment) -> tuple[Point, ...]:
+    if isinstance(segment, Curve):
+        return (segment.start, segment.handle1, segment.handle2, segment.end)
+    return (segment.start, segment.end)
+
+
+def _halved_loops(outline: Outline) -> Outline:
+    """The outline with curves that end where they start cut in two, so that no edge is a loop."""
+    halved: list[paths.Segment] = []
+    for segment in outline:
+        if isinstance(segment, Curve) and math.dist(segment.start, segment.end) <= TOLERANCE:
+            halved.extend(paths.split(segment, 0.5))
+        else:
+            halved.append(segment)
+    return tuple(halved)
+
+
+def _check_ids(pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> None:
+    counts = Counter(p.id for p in pieces)
+    for i, piece in enumerate(pieces):
+        if counts[piece.id] > 1:
+            said = f"{counts[piece.id]} pieces have the id {piece.id!r}; give each its own"
+            faults.append(Fault(f"{pointer}/pieces/{i}/id", "duplicate-id", said, _place(piece)))
+
+
+def _unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
+    names = ", ".join(sorted(known)[:8]) or "none"
+    said = f"there is no fabric {fabric!r}; the block's fabrics are: {names}"
+    return Fault(pointer, "unknown-fabric", said)
+
+
+def _check_fabrics(
+    pieces: Sequence[Piece], fabrics: Sequence[Fabric], pointer: str, faults: list[Fault]
+) -> None:
+    known = {f.id for f in fabrics}
+    for i, piece in enumerate(pieces):
+        if piece.fabric is not None and piece.fabric not in known:
+            faults.append(_unknown_fabric(f"{pointer}/pieces/{i}/fabric", piece.fabric, known))
+
+
+def _place(piece: Piece) -> Point | None:
+    return piece.outline[0].start if piece.outline else None
+
+
+def _fills(
+    spec: Spec, unit: Unit, rings: Sequence[list[Point]], pointer: str, faults: list[Fault]
+) -> dict[int, str]:
+    """The fabric of each piece of a drawing, from the points given inside the pieces."""
+    cloth: dict[int, str] = {}
+    shapes = [Polygon(r) for r in rings]
+    for i, fill in enumerate(spec.get("fills") or ()):
+        here = f"{pointer}/fills/{i}"
+        at = _points([fill["at"]], unit, f"{here}/at", faults)
+        if not at:
+            continue
+        dot = shapely.Point(at[0])
+        inside = [k for k, shape in enumerate(shapes) if shape.contains(dot)]
+        if not inside:
+            said = "this fill lies on a line or outside the frame; put it inside a piece"
+            faults.append(Fault(f"{here}/at", "fill-outside", said, at[0]))
+        elif cloth.setdefault(inside[0], fill["fabric"]) != fill["fabric"]:
+            said = f"piece p{inside[0] + 1} is already filled with {cloth[inside[0]]!r}"
+            faults.append(Fault(here, "filled-twice", said, at[0]))
+    return cloth
+
+
+def _joins(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> Joins:
+    """The nested pairs as tuples; every piece must be named exactly once."""
+    known = {p.id for p in pieces}
+    named: Counter[str] = Counter()
+    # An explicit stack: a chain of 2,000 joins nests deeper than Python's calls may.
+    made: list[Joins] = []
+    stack: list[tuple[Any, str, bool]] = [(given, pointer, False)]
+    while stack:
+        value, here, ready = stack.pop()
+        if ready:
+            second, first = made.pop(), made.pop()
+            made.append((first, second))
+        elif isinstance(value, str):
+            named[value] += 1
+            if value not in known:
+                said = f"there is no piece {value!r}"
+                faults.append(Fault(here, "unknown-piece", said))
+            made.append(value)
+        else:
+            first, second = value
+            stack += [
+                (value, here, True),
+                (second, f"{here}/1", False),
+                (first, f"{here}/0", False),
+            ]
+    for piece in pieces:
+        if named[piece.id] != 1:
+            times = "never" if not named[piece.id] else f"{named[piece.id]} times"
+            said = f"piece {piece.id!r} is joined {times}; name every piece exactly once"
+            faults.append(Fault(pointer, "joins-incomplete", said, _place(piece)))
+    return made[0]
+
+
+def _sections(
+    spec: Spec, pieces: Sequence[Piece], pointer: str, faults: list[Fault]
+) -> tuple[Section, ...] | None:
+    if spec.get("sections") is None:
+        return None
+    sections = tuple(Section(s["id"], tuple(s["order"])) for s in spec["sections"])
+    known = {p.id for p in pieces}
+    counts = Counter(name for s in sections for name in s.order)
+    ids = Counter(s.id for s in sections)
+    for i, section in enumerate(sections):
+        here = f"{pointer}/sections/{i}"
+        if ids[section.id] > 1:
+            said = f"two sections have the id {section.id!r}; give each its own"
+            faults.append(Fault(f"{here}/id", "duplicate-id", said))
+        for k, name in enumerate(section.order):
+            if name not in known:
+                faults.append(
+                    Fault(f"{here}/order/{k}", "unknown-piece", f"there is no piece {name!r}")
+                )
+    for piece in pieces:
+        if counts[piece.id] != 1:
+            times = "in no section" if not counts[piece.id] else f"{counts[piece.id]} times"
+            said = f"piece {piece.id!r} is {times}; put every piece into exactly one section"
+            faults.append(Fault(f"{pointer}/sections", "sections-incomplete", said, _place(piece)))
+    return sections
+
+
+# --- shapes --------------------------------------------------------------------------------
+
+
+def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fault]) -> list[int]:
+    """The numbers of the pieces whose outline is simple and has an area."""
+    sound: list[int] = []
+    for i, (piece, here) in enumerate(zip(pieces, where, strict=True)):
+        points = paths.ring(piece.outline)
+        if not points and any(f.pointer.startswith(f"{here}/") for f in faults):
+            continue  # what could not be read has been told already
+        if len(points) < 3:
+            said = f"piece {piece.id!r} has fewer than three corners"
+            faults.append(Fault(here, "no-area", said, _place(piece)))
+            continue
+        shape = Polygon(points)
+        if not _bodies(shape, here):
+            said = f"piece {piece.id!r} has no area"
+            faults.append(Fault(here, "no-area", said, _place(piece)))
+        elif not shape.is_valid:
+            at = _crossing(shape)
+            said = f"the outline of piece {piece.id!r} crosses or touches itself here"
+            faults.append(Fault(here, "self-crossing", said, at))
+        else:
+            sound.append(i)
+    return sound
+
+
+def _crossing(shape: Polygon) -> Point | None:
+    """Where an invalid outline crosses itself, as GEOS tells it: ``Self-intersection[x y]``."""
+    reason = shapely.is_valid_reason(shape)
+    try:
+        x, y = reason[reason.index("[") + 1 : reason.index("]")].split()[:2]
+        return (float(x), float(y))
+    except ValueError:
+        return None
+
+
+def _touches_itself(outline: Outline, pointer: str) -> Point | None:
+    """Where an outline touches itself once near points are one; None where only a hair is lost."""
+    shape = Polygon(paths.ring(outline))
+    if shape.is_valid:
+        return None
+    bodies = _bodies(shape, pointer)
+    holes = [hole for p in bodies for h in p.interiors for hole in _bodies(Polygon(h), pointer)]
+    return _crossing(shape) if len(bodies) > 1 or holes else None
+
+
+def _bodies(shape: Polygon, pointer: str) -> list[Polygon]:
+    """The parts of a shape that are wider than the tolerance somewhere."""
+    parts = polygons(made_valid(shape, pointer))
+    return [p for p in parts if not p.buffer(-TOLERANCE / 2).is_empty]
+
+
+def _check_overlaps(
+    shapes: Mapping[int, Polygon], ids: Sequence[str], where: Sequence[str], faults: list[Fault]
+) -> int:
+    """How many pairs of pieces overlap, each of them a fault; it stops counting after the most."""
+    if not shapes:
+        return 0
+    found = 0
+    for i, j, overlap in _overlaps(shapes):
+        if not overlap.buffer(-TOLERANCE / 2).is_empty:
+            found += 1
+            if found > MOST_OVERLAPS:
+                said = "further pieces overlap, which are not listed; move the edges of these first"
+                faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+                break
+            size = f"{overlap.area:.4g} square inches"
+            said = f"pieces {ids[i]!r} and {ids[j]!r} overlap by {size}; move one outline's edge"
+            faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+    return found
+
+
+def _overlaps(shapes: Mapping[int, Polygon]) -> Iterator[tuple[int, int, BaseGeometry]]:
+    """The numbers of pieces that overlap, and what both cover; hairs are left to the caller."""
+    numbers, whole = list(shapes), np.array([*shapes.values()], dtype=object)
+    pairs = STRtree(whole).query(whole, predicate="intersects")
+    pairs = pairs[:, pairs[0] < pairs[1]]
+    pairs = pairs[:, np.lexsort((pairs[1], pairs[0]))]
+    # Some at a time: of pieces in a heap not all pairs are wanted.
+    for few in range(0, pairs.shape[1], MOST_OVERLAPS):
+        first, second = pairs[:, few : few + MOST_OVERLAPS]
+        common = overlaid(shapely.intersection, whole[first], whole[second])
+        for k in np.flatnonzero(shapely.area(common) > 1e-9).tolist():
+            yield numbers[first[k]], numbers[second[k]], common[k]
+
+
+def _check_gaps(
+    shapes: Sequence[Polygon], ids: Sequence[str], where: Sequence[str], faults: list[Fault]
+) -> None:
+    """Holes, cracks and parts that do not hang together."""
+    tree = STRtree(shapes)
+    whole = overlaid(shapely.union_all, shapes)
+    for hole in _gaps(whole):
+        at = _inside(hole)
+        near = int(tree.nearest(hole))
+        said = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
+        faults.append(Fault(where[near], "gap", said, at))
+    if not any(f.code == "gap" for f in faults):
+        for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
+            near = int(tree.nearest(part.representative_point()))
+            said = f"piece {ids[near]!r} does not share an edge with the rest of the block"
+            faults.append(Fault(where[near], "apart", said, _inside(part)))
+
+
+def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
+    """Holes of the block, and cracks between its pieces that are open to the outside."""
+    reach = NARROWEST_GAP / 2
+    filled = []
+    for part in polygons(whole):
+        filled.append(Polygon(part.exterior))
+        for hole in part.interiors:
+            if not Polygon(hole).buffer(-TOLERANCE / 2).is_empty:
+                yield Polygon(hole)
+    solid = overlaid(shapely.union_all, filled)
+    closed = solid.buffer(reach, join_style="mitre", mitre_limit=20).buffer(
+        -reach, join_style="mitre", mitre_limit=20
+    )
+    # On a grid: nearly all edges of the two coincide but for rounding, and without one GEOS
+    # may give back the whole block.
+    cracks = overlaid(shapely.difference, closed, solid, grid=1e-6)
+    for crack in polygons(cracks):
+        if not crack.buffer(-TOLERANCE / 2).is_empty:
+            yield crack
+
+
+def _inside(shape: shapely.Geometry) -> Point:
+    dot = max(polygons(shape), key=lambda p: p.area).representative_point()
+    return (dot.x, dot.y)

@@ -1,0 +1,128 @@
+"""Cautions: what a maker should know about a block that can be made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TypeAlias
+
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
+from piecewright.patchwork.outlines.matching import Mismatch
+from piecewright.patchwork.sewing.order import order_of
+
+_Pointer: TypeAlias = Callable[[int], str]
+
+_HAIR = 1e-4
+"""Inches by which a piece may be narrower than two allowances unsaid."""
+
+SHARP = 20.0
+"""Degrees; a point that is sharper gets a caution."""
+
+
+def cautions(
+    block: Block,
+    allowance: Allowance,
+    corners: Corners = "matched",
+    pieces_pointer: str | None = "/block/pieces",
+) -> tuple[Fault, ...]:
+    """The cautions for a block at finished size.
+
+    Args:
+        pieces_pointer: where the request lists the pieces; None if it does not (a drawing, a
+            block of the catalogue), and the cautions then point to ``/block``.
+
+    Raises:
+        BlockError: the joins given are not legal, or none can be worked out.
+    """
+    seams = lay_out([p.outline for p in block.pieces])
+    order = order_of(block, seams)
+    mismatches = cut_outlines(seams, order, allowance, corners).mismatches
+    return found_cautions(block, seams, order, allowance, mismatches, pieces_pointer)
+
+
+def found_cautions(
+    block: Block,
+    seams: Seams,
+    order: Order,
+    allowance: Allowance,
+    mismatches: tuple[Mismatch, ...],
+    pieces_pointer: str | None = "/block/pieces",
+) -> tuple[Fault, ...]:
+    """The cautions of a block whose cut outlines are known already (see ``cautions``)."""
+
+    def pointer(piece: int) -> str:
+        return "/block" if pieces_pointer is None else f"{pieces_pointer}/{piece}"
+
+    return (
+        *_narrow_pieces(block, allowance, pointer),
+        *_sharp_points(block, seams, pointer),
+        *_mismatches(block, seams, order, mismatches, pointer),
+    )
+
+
+def _narrow_pieces(block: Block, allowance: Allowance, pointer: _Pointer) -> Iterator[Fault]:
+    for i, piece in enumerate(block.pieces):
+        shape = polygon_of(piece.outline)
+        # A strip as wide as two allowances has both its allowances side by side behind it.
+        within = shape.buffer(_HAIR - allowance.seam, join_style="mitre")
+        if allowance.seam > _HAIR and within.is_empty:
+            at = shape.representative_point()
+            said = (
+                f"piece {piece.id!r} is narrower than twice its seam allowance of "
+                f"{spoken(allowance.seam, block.unit)}: the allowances behind it will overlap; "
+                "trim them after sewing, or make the block larger"
+            )
+            yield Fault(pointer(i), "narrow-piece", said, (at.x, at.y))
+
+
+def _sharp_points(block: Block, seams: Seams, pointer: _Pointer) -> Iterator[Fault]:
+    for point, runs in enumerate(seams.around):
+        for corner in (c for run in runs for c in run):
+            if corner.inner_angle < SHARP:
+                said = (
+                    f"piece {block.pieces[corner.piece].id!r} has a point of "
+                    f"{corner.inner_angle:.0f} degrees here, sharper than {SHARP:.0f}: "
+                    "sew toward the point, and expect it to be hard to match"
+                )
+                yield Fault(pointer(corner.piece), "sharp-point", said, seams.points[point])
+
+
+def _mismatches(
+    block: Block, seams: Seams, order: Order, mismatches: Sequence[Mismatch], pointer: _Pointer
+) -> Iterator[Fault]:
+    spans = Spans(order)
+    for mismatch in mismatches:
+        yield _mismatch(block, seams, order, spans, mismatch, pointer)
+
+
+def _mismatch(
+    block: Block, seams: Seams, order: Order, spans: Spans, mismatch: Mismatch, pointer: _Pointer
+) -> Fault:
+    join = order.joins[mismatch.join]
+    one, other = (
+        "+".join(block.pieces[i].id for i in spans.pieces(unit)[:6])
+        for unit in (join.first, join.second)
+    )
+    edge = next(
+        seams.edges[s.edge]
+        for s in join.seam.sides
+        if mismatch.point in (seams.edges[s.edge].start, seams.edges[s.edge].end)
+    )
+    if mismatch.by == float("inf"):
+        said = (
+            f"the seam between {one} and {other} stops here in the middle of an edge: "
+            "sew it only up to the match point"
+        )
+    else:
+        said = (
+            f"at this end of the seam between {one} and {other} the raw edges end "
+            f"{spoken(mismatch.by, block.unit)} apart, as trimming further would take away "
+            "allowance: pin the match points instead"
+        )
+    return Fault(pointer(edge.right), "raw-edges", said, seams.points[mismatch.point])

@@ -1,0 +1,1 @@
+"""What is cut: templates, rotary cuts, strips and how much cloth to buy."""

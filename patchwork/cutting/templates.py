@@ -1,0 +1,293 @@
+"""Cutting templates: one for each shape of a block, with what to cut from it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.grain import bias_edges, grain_lines
+from piecewright.patchwork.block.joins import Order
+from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.seams import Seams, lay_out, straightened
+from piecewright.patchwork.cautions import found_cautions
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.congruence import Likeness, Placement, Shape, like_shapes
+from piecewright.patchwork.geometry.paths import Curve, Outline
+from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
+from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
+from piecewright.patchwork.sewing.order import order_of
+
+NOTCH_SPACING = 2.0
+"""Inches at most between two notches along a curved seam; there is always one in the middle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Notch:
+    """A mark across the allowance of a curved seam.
+
+    Attributes:
+        at: the point on the finished edge.
+        out: the direction of length one from there to the raw edge.
+        away: the allowance there, inches.
+    """
+
+    at: Point
+    out: Vector
+    away: float
+
+
+@dataclass(frozen=True, slots=True)
+class CutPiece:
+    """A piece with its cut outline, in block coordinates.
+
+    Attributes:
+        template: the id of the template that it is cut from.
+        reversed: whether the template is laid on the cloth face down for it.
+    """
+
+    id: str
+    template: str
+    reversed: bool
+    finished: Outline
+    cut: Outline
+    match_points: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """How many pieces of a fabric are cut with a template face up and face down."""
+
+    fabric: str | None
+    plain: int
+    reversed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """A template, face up, at its own place: its cut outline touches both axes from the right.
+
+    Attributes:
+        pieces: the ids of the pieces that it is for.
+        grain: degrees, or None.
+        bias_edges: edge numbers (see ``patchwork.block.grain.bias_edges``).
+    """
+
+    id: str
+    pieces: tuple[str, ...]
+    finished: Outline
+    cut: Outline
+    grain: float | None
+    bias_edges: tuple[int, ...]
+    cuts: tuple[Cut, ...]
+    match_points: tuple[Point, ...]
+    notches: tuple[Notch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TemplateSet:
+    """All that is cut for one block at its finished size."""
+
+    block: Block
+    allowance: Allowance
+    corners: Corners
+    pieces: tuple[CutPiece, ...]
+    templates: tuple[Template, ...]
+    cautions: tuple[Fault, ...]
+
+
+def template_set(
+    block: Block,
+    allowance: Allowance,
+    corners: Corners = "matched",
+    pieces_pointer: str | None = "/block/pieces",
+) -> TemplateSet:
+    """The templates of a block at finished size.
+
+    Args:
+        pieces_pointer: as for ``patchwork.cautions.cautions``.
+
+    Raises:
+        BlockError: the joins given are not legal, or none can be worked out.
+    """
+    seams = lay_out([p.outline for p in block.pieces])
+    order = order_of(block, seams)
+    cut = cut_outlines(seams, order, allowance, corners)
+    grains = grain_lines(seams, block.pieces)
+    shapes = [
+        Shape(straightened(piece.outline), outline, grain, not isinstance(piece.grain, str))
+        for piece, outline, grain in zip(block.pieces, cut.outlines, grains, strict=True)
+    ]
+    likes = like_shapes(shapes)
+    match_points = _match_points(seams, order)
+    notches = _notches(seams, allowance)
+    names = {k: letters(n) for n, k in enumerate(sorted({like.like for like in likes}))}
+    pieces = tuple(
+        CutPiece(
+            piece.id,
+            names[like.like],
+            like.placement.flipped,
+            shape.finished,
+            shape.cut,
+            tuple(seams.points[p] for p in marks),
+        )
+        for piece, like, shape, marks in zip(block.pieces, likes, shapes, match_points, strict=True)
+    )
+    of_kind: dict[int, list[int]] = {k: [] for k in names}
+    for i, like in enumerate(likes):
+        of_kind[like.like].append(i)
+    templates = tuple(
+        _template(block, own, names[k], shapes[k], likes, pieces, notches)
+        for k, own in of_kind.items()
+    )
+    cautions = found_cautions(block, seams, order, allowance, cut.mismatches, pieces_pointer)
+    return TemplateSet(block, allowance, corners, pieces, templates, cautions)
+
+
+def letters(number: int) -> str:
+    """A, B, … Z, AA, AB, …"""
+    name = ""
+    number += 1
+    while number:
+        number, letter = divmod(number - 1, 26)
+        name = chr(ord("A") + letter) + name
+    return name
+
+
+def _template(
+    block: Block,
+    own: Sequence[int],
+    name: str,
+    shape: Shape,
+    likes: Sequence[Likeness],
+    pieces: Sequence[CutPiece],
+    notches: Sequence[Sequence[Notch]],
+) -> Template:
+    """A template, of a shape, for the pieces ``own``."""
+    corner = paths.ring(shape.cut)
+    home = Placement(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
+    counts: dict[str | None, list[int]] = {}
+    marks: list[Point] = []
+    ticks: list[Notch] = []
+    for i in own:
+        counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
+        laid = likes[i].placement
+        # Like pieces may meet their neighbours at different points: the template has them all.
+        for p in pieces[i].match_points:
+            at = home.point(laid.point(p))
+            if all(distance(at, q) > 0.01 for q in marks):
+                marks.append(at)
+        for notch in notches[i]:
+            at = home.point(laid.point(notch.at))
+            if all(distance(at, other.at) > 0.01 for other in ticks):
+                ticks.append(Notch(at, _turned(laid, notch.out), notch.away))
+    finished = home.outline(shape.finished)
+    return Template(
+        name,
+        tuple(block.pieces[i].id for i in own),
+        finished,
+        home.outline(shape.cut),
+        shape.grain,
+        bias_edges(finished, shape.grain),
+        tuple(Cut(fabric, *count) for fabric, count in counts.items()),
+        tuple(marks),
+        tuple(ticks),
+    )
+
+
+def _turned(placement: Placement, direction: Vector) -> Vector:
+    return Placement(placement.flipped, placement.turned, (0.0, 0.0)).point(direction)
+
+
+def _match_points(seams: Seams, order: Order) -> list[list[int]]:
+    """For each piece the points to match: where three pieces meet, or two and the outside.
+
+    The pivots of set-in seams are marked besides, as raw edges do not help there.
+    """
+    pivots = {p for join in order.joins for p in join.seam.pivots}
+    marked: list[list[int]] = [[] for _ in seams.sides]
+    for point, runs in enumerate(seams.around):
+        corners = [c for run in runs for c in run]
+        open_to_outside = any(not seams.closes(run) for run in runs)
+        if len(corners) >= 3 or (len(corners) == 2 and open_to_outside) or point in pivots:
+            for corner in corners:
+                marked[corner.piece].append(point)
+    return marked
+
+
+def _notches(seams: Seams, allowance: Allowance) -> list[list[Notch]]:
+    """For each piece the notches on its curved seams, the same for both pieces of a seam."""
+    notches: list[list[Notch]] = [[] for _ in seams.sides]
+    for piece, sides in enumerate(seams.sides):
+        for run in _curved_runs(seams, piece):
+            edges = [seams.edges[sides[k].edge] for k in run]
+            other = edges[0].left if edges[0].right == piece else edges[0].right
+            if other is None or other < piece:
+                continue  # told from the other piece's side, or no seam
+            segments = [seams.segment(sides[k]) for k in run]
+            for at, direction in _even_divisions(segments):
+                out = outward(direction)
+                back = (-out[0], -out[1])
+                notches[piece].append(Notch(at, out, allowance.seam))
+                notches[other].append(Notch(at, back, allowance.seam))
+    return notches
+
+
+def _curved_runs(seams: Seams, piece: int) -> list[list[int]]:
+    """Runs of a piece's curved sides that go on smoothly beside one and the same neighbour."""
+    sides = seams.sides[piece]
+
+    def goes_on(k: int) -> bool:
+        """Whether side k goes on smoothly from the side before it."""
+        before, after = seams.edges[sides[k - 1].edge], seams.edges[sides[k].edge]
+        return (
+            isinstance(before.segment, Curve)
+            and isinstance(after.segment, Curve)
+            and {before.left, before.right} == {after.left, after.right}
+            and abs(_turn_at(seams, piece, k)) <= 1.0
+        )
+
+    starts = [
+        k
+        for k, side in enumerate(sides)
+        if isinstance(seams.edges[side.edge].segment, Curve) and not goes_on(k)
+    ]
+    runs = []
+    for start in starts:
+        run = [start]
+        while len(run) < len(sides) and goes_on((run[-1] + 1) % len(sides)):
+            run.append((run[-1] + 1) % len(sides))
+        runs.append(run)
+    return runs
+
+
+def _turn_at(seams: Seams, piece: int, k: int) -> float:
+    point = seams.start(seams.sides[piece][k])
+    return next(
+        c.turns for run in seams.around[point] for c in run if c.piece == piece and c.side == k
+    )
+
+
+def _even_divisions(segments: Sequence[paths.Segment]) -> list[tuple[Point, Vector]]:
+    """Points that divide a run of segments evenly, with the direction of travel there."""
+    fine = 64
+    stations: list[tuple[float, paths.Segment, float]] = []
+    gone = 0.0
+    for segment in segments:
+        before = segment.start
+        for j in range(fine + 1):
+            at = paths.point_at(segment, j / fine)
+            gone += distance(before, at)
+            before = at
+            stations.append((gone, segment, j / fine))
+    count = max(2, math.ceil(gone / NOTCH_SPACING))
+    found = []
+    for k in range(1, count):
+        want = gone * k / count
+        i = next(i for i, station in enumerate(stations) if station[0] >= want)
+        (low, _, _), (high, segment, t) = stations[i - 1], stations[i]
+        t -= (high - want) / max(high - low, 1e-12) / fine
+        found.append((paths.point_at(segment, t), paths.tangent(segment, t)))
+    return found

@@ -1,0 +1,1 @@
+"""Foundation sections: pieces sewn on paper, one after another, along straight lines."""

@@ -1,0 +1,693 @@
+"""Foundation piecing: sections that are sewn on paper, and how these are joined.
+
+A section is sewn piece by piece, each by one straight line; sections are joined to
+each other by straight seams (contract, section 7).  Sections are the pieces of a coarser block, and
+their cut outlines are found as those of any block are (``patchwork.outlines.cut_outlines``).
+
+All is told as seen from the face of the block; the printed paper is its mirror image.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.grain import grain_lines
+from piecewright.patchwork.block.joins import (
+    BrokenSeam,
+    Order,
+    Spans,
+    nested,
+    order_from,
+    seam_along,
+    seam_bends,
+)
+from piecewright.patchwork.block.model import Block, Joins
+from piecewright.patchwork.block.seams import Seams, lay_out, straightened
+from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.foundation.sections import (
+    NotStraight,
+    fewest_sections,
+    joined,
+    sewing_order,
+)
+from piecewright.patchwork.foundation.straight_cuts import StraightCuts
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.paths import Line, Outline, Segment
+from piecewright.patchwork.geometry.polygons import ring_polygon
+from piecewright.patchwork.geometry.vectors import Point, Vector, angle, between, minus, outward
+from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
+from piecewright.patchwork.sewing.bitset import pieces_of
+from piecewright.patchwork.sewing.order import work_out_order
+
+SPARE = 0.25
+"""Inches of fabric to spare round a patch; as much as the allowance where that is wider."""
+
+EASE = 0.125
+"""Inches more on every side, as cloth is laid by eye under the paper."""
+
+_SAME_SIZE = 1e-4
+"""Inches within which rectangles are of one size."""
+
+_ON_SEAM = 0.05
+"""Inches; a point of the seam of two sections is surely no further from it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """A piece of a section and the rectangle of fabric to cut for it.
+
+    Attributes:
+        number: its place in the order of sewing, from 1.
+        width, height: of the rectangle, inches; its sides lie along and across the patch's grain,
+            and the width lies more across the block than down.
+    """
+
+    piece: str
+    number: int
+    fabric: str | None
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeamMark:
+    """A mark on the seam of two sections, that both of them carry.
+
+    Attributes:
+        number: the same on both.
+        out: the direction of length one from the seam to the raw edge.
+        away: the allowance, inches.
+    """
+
+    number: int
+    at: Point
+    out: Vector
+    away: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeamEdge:
+    """A part of a section's outline that is sewn to another section.
+
+    Attributes:
+        line: as the section's outline runs, clockwise.
+        step: the number of the join (in ``Foundation.steps``, from 0) that sews it.
+    """
+
+    line: Line
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class FoundationSection:
+    """A section in block coordinates, seen from the face.
+
+    Attributes:
+        order: piece ids in the order of sewing.
+        outline: the finished outline, clockwise; ``cut`` the same with its allowance.
+        patches: in the order of sewing.
+        seams: the lines that are sewn, one for each piece from the second on.
+        edges: where it is sewn to other sections; ``marks`` are on these.
+    """
+
+    id: str
+    order: tuple[str, ...]
+    outline: Outline
+    cut: Outline
+    patches: tuple[Patch, ...]
+    seams: tuple[Line, ...]
+    edges: tuple[SeamEdge, ...]
+    marks: tuple[SeamMark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SectionJoin:
+    """Two units of sections that are joined.
+
+    Attributes:
+        first, second: section ids.
+        seam: where, from one end to the other.
+    """
+
+    first: tuple[str, ...]
+    second: tuple[str, ...]
+    seam: Outline
+
+
+@dataclass(frozen=True, slots=True)
+class FabricNeed:
+    """All rectangles of one fabric.
+
+    Attributes:
+        sizes: (width, height, how many), inches, the largest first; width is the longer side.
+        area: square inches of all of them.
+    """
+
+    fabric: str | None
+    sizes: tuple[tuple[float, float, int], ...]
+    area: float
+
+
+@dataclass(frozen=True, slots=True)
+class Foundation:
+    """A block as foundation sections, at its finished size.
+
+    Attributes:
+        joins: nested pairs of section ids.
+        steps: the joins in an order in which they can be sewn.
+        optimal: there are no fewer sections than these; that is proven.
+        fabrics: the patches summed by fabric.
+    """
+
+    block: Block
+    allowance: Allowance
+    corners: Corners
+    sections: tuple[FoundationSection, ...]
+    joins: Joins
+    steps: tuple[SectionJoin, ...]
+    optimal: bool
+    fabrics: tuple[FabricNeed, ...]
+
+
+def foundation(
+    block: Block,
+    allowance: Allowance,
+    corners: Corners = "matched",
+    pieces_pointer: str | None = "/block/pieces",
+    sections_pointer: str = "/block/sections",
+) -> Foundation:
+    """The foundation sections of a block at finished size: those given, or else the fewest.
+
+    Joins that the block gives are kept where every section is one of their units.
+
+    Args:
+        pieces_pointer, sections_pointer: where the request lists them; None if it lists no
+            pieces, and faults of the block then point to ``/block``.
+
+    Raises:
+        BlockError: a given section cannot be sewn in its order, or the block (or its sections)
+            cannot be joined with straight seams alone.
+    """
+    seams = lay_out([p.outline for p in block.pieces])
+    cuts = StraightCuts(seams)
+    if block.sections is None:
+        units, pairs, optimal = _worked_out(block, seams, cuts, pieces_pointer)
+        names = [letters(n) for n in range(len(units))]
+    else:
+        units, pairs = _checked(block, cuts, sections_pointer), None
+        names = [section.id for section in block.sections]
+        optimal = len(units) == 1 or len(units) == _fewest(cuts)
+    rings = _outlines_of(seams, units)
+    coarse = lay_out(rings)
+    order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
+    cut = cut_outlines(coarse, order, allowance, corners)
+    marks = _seam_marks(seams, coarse, units, allowance)
+    spares = _spares(seams, units, allowance)
+    grains = grain_lines(seams, block.pieces)
+    sections = tuple(
+        FoundationSection(
+            name,
+            tuple(block.pieces[p].id for p in unit),
+            straightened(ring),
+            outline,
+            tuple(
+                Patch(
+                    block.pieces[p].id,
+                    number,
+                    block.pieces[p].fabric,
+                    *_rectangle(cuts.rings[p], grains[p], spares[p]),
+                )
+                for number, p in enumerate(unit, 1)
+            ),
+            tuple(_sewn_lines(seams, unit)),
+            tuple(_sewn_edges(coarse, order, n)),
+            tuple(own),
+        )
+        for n, (name, unit, ring, outline, own) in enumerate(
+            zip(names, units, rings, cut.outlines, marks, strict=True)
+        )
+    )
+    spans = Spans(order)
+    steps = tuple(
+        SectionJoin(
+            tuple(names[s] for s in spans.pieces(join.first)),
+            tuple(names[s] for s in spans.pieces(join.second)),
+            tuple(coarse.segment(side) for side in join.seam.sides),
+        )
+        for join in order.joins
+    )
+    return Foundation(
+        block,
+        allowance,
+        corners,
+        sections,
+        nested(order, names),
+        steps,
+        optimal,
+        _needs([patch for section in sections for patch in section.patches]),
+    )
+
+
+# --- sections that are worked out --------------------------------------------------------------
+
+
+def _worked_out(
+    block: Block, seams: Seams, cuts: StraightCuts, pieces_pointer: str | None
+) -> tuple[list[list[int]], list[tuple[int, int]], bool]:
+    """The pieces of each section in order of sewing, in the order of their letters.
+
+    With them come the joins of the sections (see ``patchwork.foundation.sections.joined``), and
+    whether there are no fewer.
+    """
+    try:
+        found = fewest_sections(cuts)
+        orders = [sewing_order(cuts, unit) for unit in found.units]
+        units = [order for order in orders if order is not None]
+        units.sort(key=lambda unit: _place_in_reading(cuts, unit))
+        coarse = lay_out(_outlines_of(seams, units))
+        pairs = joined(StraightCuts(coarse))
+    except NotStraight as stuck:
+        raise BlockError(_not_straight(block, seams, stuck.unit, pieces_pointer)) from None
+    # Letters follow the order in which the sections are joined.
+    made: list[list[int]] = [[n] for n in range(len(units))]
+    for first, second in pairs:
+        made.append(made[first] + made[second])
+    letter = {n: k for k, n in enumerate(made[-1])}
+    renamed = [(letter.get(one, one), letter.get(other, other)) for one, other in pairs]
+    return [units[n] for n in made[-1]], renamed, found.fewest
+
+
+def _fewest(cuts: StraightCuts) -> int | None:
+    """The proven least number of sections; None where it is not known."""
+    try:
+        found = fewest_sections(cuts)
+    except NotStraight:
+        return None
+    return len(found.units) if found.fewest else None
+
+
+def _place_in_reading(cuts: StraightCuts, unit: Sequence[int]) -> tuple[float, float]:
+    x, y = cuts.middle(unit)
+    return round(y, 2), round(x, 2)
+
+
+def _not_straight(
+    block: Block, seams: Seams, stuck: int, pieces_pointer: str | None
+) -> list[Fault]:
+    """Every seam that keeps a block from being sewn on foundations."""
+    ids = [p.id for p in block.pieces]
+    order = work_out_order(seams, ids).order
+    spans = Spans(order)
+    faults = []
+    for join in order.joins:
+        if join.seam.kind == "straight":
+            continue
+        first, second = (
+            _named([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
+        )
+        middle = seams.edges[join.seam.sides[len(join.seam.sides) // 2].edge]
+        at = paths.point_at(middle.segment, 0.5)
+        if join.seam.pivots:
+            at = seams.points[join.seam.pivots[0]]
+        how = "is curved" if join.seam.kind == "curved" else "is set in: it bends here"
+        said = (
+            f"the seam between {first} and {second} {how}, and on a foundation only straight "
+            "lines are sewn; use templates for this block, or redraw it with straight seams"
+        )
+        pointer = "/block" if pieces_pointer is None else f"{pieces_pointer}/{middle.right}"
+        faults.append(Fault(pointer, f"{join.seam.kind}-seam", said, at))
+    if not faults:
+        unit = [ids[i] for i in pieces_of(stuck)]
+        at = seams.points[seams.start(seams.sides[next(pieces_of(stuck))][0])]
+        said = (
+            f"no straight line goes right through {_named(unit)}, so that no foundation sections "
+            "can be joined to make it; use templates for this block"
+        )
+        faults.append(Fault("/block", "no-straight-seam", said, at))
+    return faults
+
+
+def _named(ids: Sequence[str]) -> str:
+    shown = "+".join(ids[:6])
+    return f"unit {shown}{'+…' if len(ids) > 6 else ''}" if len(ids) > 1 else f"piece {shown}"
+
+
+# --- sections that are given -------------------------------------------------------------------
+
+
+def _checked(block: Block, cuts: StraightCuts, pointer: str) -> list[list[int]]:
+    """The given sections; every step that cannot be sewn is a fault."""
+    number = {p.id: i for i, p in enumerate(block.pieces)}
+    faults: list[Fault] = []
+    units = []
+    for i, section in enumerate(block.sections or ()):
+        unit = [number[name] for name in section.order]
+        place = {p: k for k, p in enumerate(unit)}
+        for k in range(1, len(unit)):
+            wrong = _wrong_step(cuts, unit, place, k, section.order)
+            if wrong is not None:
+                said, at = wrong
+                said = (
+                    f"step {k + 1} of section {section.id}: piece {section.order[k]!r} cannot be "
+                    f"sewn here, as {said}; change the order, or start another section"
+                )
+                faults.append(Fault(f"{pointer}/{i}/order/{k}", "unsewable-step", said, at))
+                break  # what comes after a step that fails says nothing new
+        units.append(unit)
+    if faults:
+        raise BlockError(faults)
+    return units
+
+
+def _wrong_step(
+    cuts: StraightCuts,
+    unit: Sequence[int],
+    place: Mapping[int, int],
+    k: int,
+    names: Sequence[str],
+) -> tuple[str, Point] | None:
+    """Why piece ``k`` of a section cannot be sewn to those before it, and where; None if it can.
+
+    Args:
+        place: in the order of the section, of each of its pieces.
+        names: of its pieces.
+    """
+    seams, piece = cuts.seams, unit[k]
+    shared = _shared_edges(seams, place, piece)
+    if not shared:
+        said = f"it shares no edge with the pieces before it ({_named(names[:k])})"
+        return said, _inside(cuts, piece)
+    try:
+        seam = seam_along(seams, shared)
+    except BrokenSeam:
+        said = "it meets the pieces before it along several separate lines"
+        return said, _inside(cuts, piece)
+    ends = seam.ends
+    if seam.kind != "straight" or ends is None:
+        if seam.pivots:
+            return "its seam bends here", seams.points[seam.pivots[0]]
+        middle = seams.edges[seam.sides[len(seam.sides) // 2].edge]
+        return "its seam is curved", paths.point_at(middle.segment, 0.5)
+    left, right = cuts.beyond(seams.points[ends[0]], seams.points[ends[1]])
+    if min(left[piece], right[piece]) > cuts.off_line:
+        return "it lies on both sides of its seam's line", _inside(cuts, piece)
+    over = left if left[piece] > right[piece] else right
+    reaching = np.flatnonzero(over[list(unit[:k])] > cuts.off_line)
+    if not len(reaching):
+        return None
+    said = f"piece {names[reaching[0]]!r} reaches over the line of its seam"
+    return said, _inside(cuts, unit[reaching[0]])
+
+
+def _inside(cuts: StraightCuts, piece: int) -> Point:
+    dot = ring_polygon(cuts.rings[piece]).representative_point()
+    return (dot.x, dot.y)
+
+
+def _shared_edges(seams: Seams, place: Mapping[int, int], piece: int) -> list[int]:
+    """The edges that a piece of a section has in common with those before it.
+
+    Args:
+        place: in the order of the section, of each of its pieces.
+    """
+    found = []
+    for side in seams.sides[piece]:
+        edge = seams.edges[side.edge]
+        other = edge.left if edge.right == piece else edge.right
+        if other is not None and place.get(other, len(place)) < place[piece]:
+            found.append(side.edge)
+    return found
+
+
+def _sewn_lines(seams: Seams, unit: Sequence[int]) -> Iterator[Line]:
+    """The line of each step of a section."""
+    place = {p: k for k, p in enumerate(unit)}
+    for piece in unit[1:]:
+        seam = seam_along(seams, _shared_edges(seams, place, piece))
+        assert seam.ends is not None, "a straight seam has two ends"
+        yield Line(seams.points[seam.ends[0]], seams.points[seam.ends[1]])
+
+
+# --- sections as the pieces of a coarser block -------------------------------------------------
+
+
+def _outlines_of(seams: Seams, units: Sequence[Sequence[int]]) -> list[Outline]:
+    """The finished outline of each section.
+
+    They have a point wherever sections meet, so that neighbours share their edges.
+    """
+    section_of = {p: n for n, unit in enumerate(units) for p in unit}
+    return [_outline_of(seams, unit, section_of) for unit in units]
+
+
+def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]) -> Outline:
+    own = section_of[unit[0]]
+    leaving: dict[int, tuple[int, Segment]] = {}
+    for piece in unit:
+        for side in seams.sides[piece]:
+            edge = seams.edges[side.edge]
+            other = edge.left if edge.right == piece else edge.right
+            if other is None or section_of[other] != own:
+                end = edge.end if side.forward else edge.start
+                leaving[seams.start(side)] = end, seams.segment(side)
+    first = point = min(leaving)
+    walked: list[tuple[int, Segment]] = []
+    while True:
+        end, segment = leaving[point]
+        walked.append((point, segment))
+        point = end
+        if point == first:
+            break
+    corners = [
+        k
+        for k, (point, segment) in enumerate(walked)
+        if _sections_meet(seams, point, section_of) or not _straight_on(walked[k - 1][1], segment)
+    ]
+    outline: list[Segment] = []
+    for k, following in zip(corners, [*corners[1:], corners[0] + len(walked)], strict=True):
+        segment = walked[k][1]
+        if following > k + 1:
+            end_of_run = walked[(following - 1) % len(walked)][1].end
+            segment = Line(segment.start, end_of_run)
+        outline.append(segment)
+    return tuple(outline)
+
+
+def _sections_meet(seams: Seams, point: int, section_of: Mapping[int, int]) -> bool:
+    runs = seams.around[point]
+    sections = {section_of[c.piece] for run in runs for c in run}
+    return len(sections) + any(not seams.closes(run) for run in runs) > 2
+
+
+def _straight_on(before: Segment, after: Segment) -> bool:
+    return isinstance(before, Line) and isinstance(after, Line) and not seam_bends(before, after)
+
+
+def _order_of_sections(
+    block: Block,
+    coarse: Seams,
+    units: Sequence[Sequence[int]],
+    names: Sequence[str],
+    pairs: Sequence[tuple[int, int]] | None,
+    pointer: str,
+) -> Order:
+    """The order of joining: the block's own where it suits, else that with the fewest levels.
+
+    Args:
+        pairs: that order, if it is known already.
+    """
+    if block.joins is not None:
+        ids = [p.id for p in block.pieces]
+        given = _contracted(block.joins, {ids[p]: n for n, u in enumerate(units) for p in u}, names)
+        if given is not None:
+            try:
+                order = order_from(coarse, names, given)
+            except BlockError:
+                order = None
+            if order is not None and all(j.seam.kind == "straight" for j in order.joins):
+                return order
+    try:
+        pairs = joined(StraightCuts(coarse)) if pairs is None else pairs
+    except NotStraight as stuck:
+        raise BlockError(_sections_not_straight(coarse, names, stuck.unit, pointer)) from None
+    made: list[Joins] = list(names)
+    for first, second in pairs:
+        made.append((made[first], made[second]))
+    return order_from(coarse, names, made[-1])
+
+
+def _contracted(joins: Joins, section_of: Mapping[str, int], names: Sequence[str]) -> Joins | None:
+    """The joins of pieces as joins of sections; None if a section is no unit of them.
+
+    >>> _contracted((("a", "b"), "c"), {"a": 0, "b": 0, "c": 1}, ["A", "B"])
+    ('A', 'B')
+    >>> _contracted((("a", "c"), "b"), {"a": 0, "b": 0, "c": 1}, ["A", "B"]) is None
+    True
+    """
+    sizes = Counter(section_of.values())
+    # Each unit made so far: as joins of sections, or as a part of one section and its size.
+    made: list[tuple[Joins | int, int]] = []
+    stack: list[Joins | None] = [joins]
+    while stack:
+        unit = stack.pop()
+        if isinstance(unit, str):
+            made.append((section_of[unit], 1))
+        elif unit is not None:
+            stack += [None, unit[1], unit[0]]
+            continue
+        else:
+            (second, more), (first, some) = made.pop(), made.pop()
+            if isinstance(first, int) and first == second:
+                made.append((first, some + more))
+            elif isinstance(first, int) or isinstance(second, int):
+                return None
+            else:
+                made.append(((first, second), 0))
+        last, size = made[-1]
+        if isinstance(last, int) and size == sizes[last]:
+            made[-1] = names[last], 0
+    whole = made[-1][0]
+    return None if isinstance(whole, int) else whole
+
+
+def _sections_not_straight(
+    coarse: Seams, names: Sequence[str], stuck: int, pointer: str
+) -> list[Fault]:
+    """Every seam between given sections that is not straight."""
+    order = work_out_order(coarse, names).order
+    spans = Spans(order)
+    faults = []
+    for join in order.joins:
+        if join.seam.kind != "straight":
+            first, second = (
+                "+".join(names[s] for s in spans.pieces(unit)[:6])
+                for unit in (join.first, join.second)
+            )
+            at = coarse.points[coarse.start(join.seam.sides[0])]
+            if join.seam.pivots:
+                at = coarse.points[join.seam.pivots[0]]
+            said = (
+                f"the seam between sections {first} and {second} is not straight; "
+                "divide the pieces so that sections are joined by straight seams alone"
+            )
+            faults.append(Fault(pointer, "sections-not-straight", said, at))
+    if not faults:
+        shown = "+".join([names[s] for s in pieces_of(stuck)][:6])
+        said = f"no straight seam divides the sections {shown}"
+        faults.append(Fault(pointer, "sections-not-straight", said))
+    return faults
+
+
+def _sewn_edges(coarse: Seams, order: Order, section: int) -> Iterator[SeamEdge]:
+    for side in coarse.sides[section]:
+        step = order.sewn_by[side.edge]
+        if step is not None:
+            line = coarse.segment(side)
+            yield SeamEdge(Line(line.start, line.end), step)
+
+
+# --- marks -------------------------------------------------------------------------------------
+
+
+def _seam_marks(
+    seams: Seams, coarse: Seams, units: Sequence[Sequence[int]], allowance: Allowance
+) -> list[list[SeamMark]]:
+    """For each section the marks on its seams: where seams of pieces meet them, else halfway."""
+    section_of = {p: n for n, unit in enumerate(units) for p in unit}
+    # Where the seam of two sections goes on and a seam of pieces meets it.
+    meeting: dict[frozenset[int], list[Point]] = {}
+    for point, runs in enumerate(seams.around):
+        corners = [c for run in runs for c in run]
+        sections = frozenset(section_of[c.piece] for c in corners)
+        if len(corners) > 2 and len(sections) == 2 and all(seams.closes(run) for run in runs):
+            meeting.setdefault(sections, []).append(seams.points[point])
+    marks: list[list[SeamMark]] = [[] for _ in coarse.sides]
+    number = 0
+    for edge in coarse.edges:
+        if edge.left is None:
+            continue
+        spots = []
+        for p in meeting.get(frozenset((edge.left, edge.right)), ()):
+            t, gap = paths.nearest(edge.segment, p)
+            if gap < _ON_SEAM and 0 < t < 1 and p not in (edge.segment.start, edge.segment.end):
+                spots.append((t, p))
+        if not spots:
+            spots = [(0.5, between(edge.segment.start, edge.segment.end, 0.5))]
+        out = outward(paths.tangent(edge.segment, 0.5))
+        for _, p in sorted(spots):
+            number += 1
+            marks[edge.right].append(SeamMark(number, p, out, allowance.seam))
+            marks[edge.left].append(SeamMark(number, p, (-out[0], -out[1]), allowance.seam))
+    return marks
+
+
+# --- fabric ------------------------------------------------------------------------------------
+
+
+def _spares(seams: Seams, units: Sequence[Sequence[int]], allowance: Allowance) -> dict[int, float]:
+    """For each piece what its rectangle has to spare: the paper's allowance beside it at least."""
+    spares = {}
+    for unit in units:
+        own = set(unit)
+        for piece in unit:
+            widest = SPARE
+            for side in seams.sides[piece]:
+                edge = seams.edges[side.edge]
+                other = edge.left if edge.right == piece else edge.right
+                if other is None:
+                    widest = max(widest, allowance.edge)
+                elif other not in own:
+                    widest = max(widest, allowance.seam)
+            spares[piece] = widest
+    return spares
+
+
+def _rectangle(ring: Sequence[Point], grain: float | None, spare: float) -> tuple[float, float]:
+    """Width and height of the least rectangle along the grain that covers a patch with its spare.
+
+    Without a grain it lies along one of the patch's sides.
+
+    >>> _rectangle([(0, 0), (3, 0), (3, 2), (0, 2)], 90.0, 0.25)
+    (3.75, 2.75)
+    """
+    ways = [grain]
+    if grain is None:
+        ways = [angle(minus(q, p)) for p, q in itertools.pairwise([*ring, ring[0]]) if p != q]
+    sizes = []
+    for way in ways:
+        assert way is not None
+        # Of the two sides of the rectangle, the one that lies more across the block.
+        turn = math.radians((way + 45.0) % 90.0 - 45.0)
+        cos, sin = math.cos(turn), math.sin(turn)
+        along = [cos * x + sin * y for x, y in ring]
+        across = [cos * y - sin * x for x, y in ring]
+        more = 2 * (spare + EASE)
+        sizes.append((max(along) - min(along) + more, max(across) - min(across) + more))
+    return min(sizes, key=lambda size: (round(size[0] * size[1], 6), size))
+
+
+def _needs(patches: Sequence[Patch]) -> tuple[FabricNeed, ...]:
+    """The rectangles summed by fabric, in the order in which fabrics first appear."""
+    by_fabric: dict[str | None, list[tuple[float, float]]] = {}
+    for patch in patches:
+        size = max(patch.width, patch.height), min(patch.width, patch.height)
+        by_fabric.setdefault(patch.fabric, []).append(size)
+    needs = []
+    for fabric, sizes in by_fabric.items():
+        counts: list[tuple[float, float, int]] = []
+        for size in sorted(sizes, reverse=True):
+            if counts and math.dist(counts[-1][:2], size) < _SAME_SIZE:
+                counts[-1] = (*counts[-1][:2], counts[-1][2] + 1)
+            else:
+                counts.append((*size, 1))
+        area = sum(width * height for width, height in sizes)
+        needs.append(FabricNeed(fabric, tuple(counts), area))
+    return tuple(needs)

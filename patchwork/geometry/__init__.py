@@ -1,0 +1,1 @@
+"""Planar geometry: points, paths, polygons, and what is done to them. Patchwork is not in it."""

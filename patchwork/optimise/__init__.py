@@ -1,0 +1,1 @@
+"""Searches for the best, with proofs, that know nothing of patchwork."""

@@ -1,0 +1,1 @@
+"""Cut outlines: seam allowance, corners, dog ears, raw edges that match."""

@@ -1,0 +1,1 @@
+"""How a block is sewn: in which order, pressed which way, to which sizes, and how true."""

@@ -1,0 +1,611 @@
+"""An error budget: how far off sewn units and their meeting points are, at worst and likely.
+
+The model
+---------
+*What is off.*  Every cut edge of a piece (a straight side or a smooth curve is one cut) lies
+aside of its place by a deviation of its own, up to ``cutting``.  Every seam is sewn wider or
+narrower than its allowance by a deviation of its own, up to ``sewing``, the same all along the
+seam and taken from both of its units.  All of these are independent of each other.
+
+*How it adds up.*  Units are measured straight across.  A line across a unit runs through
+pieces and seams.  A cut that was sewn adds its deviation, and a seam takes its own away twice,
+once from each unit: so much farther apart or nearer together are its two sides, and a seam that
+lies aslant moves them by that much across itself, along the line by the sine of its angle times
+as much.  A raw edge at which the line enters or leaves the unit adds its deviation over the sine.
+Cloth gives, so each line across is off by what lies on it alone.  A rectangle is measured along
+both of its sides, wherever it is off the most; any other unit along its last seam, and square to
+that seam near its middle.
+
+*Meeting points.*  Two units are laid together with their raw edges even at both ends of the
+seam, and what one is longer is eased in evenly along it.  Where an earlier seam arrives at
+a point from each unit, the mismatch is how far apart the two then lie along the seam; of several
+that arrive, of the two that are likely farthest apart.  An arriving seam is off by what lies
+before it, and by its own last cut and its width over the sine of its angle.  One that arrives
+aslant is off, besides, by the cotangent times what the line of the later seam is off across: by
+its own width and by the last cut of the raw edge there (common practice: a unit is cut one
+allowance beyond its points).  Where a unit runs on beyond the end of the seam, it is laid there
+by a mark as good as a cut.
+
+*Trimming.*  A unit that is a rectangle is trimmed to its size as soon as it is sewn, centred on
+what it is: each new edge has a deviation of its own, up to ``cutting``, and what was off in
+its size is taken off its two sides in equal parts.  The seams inside stay where they are, so their
+distance to the new edge is still off by half of what was off before.
+
+*Worst and likely.*  At worst all deviations are as large as they may be and add up.  The likely
+deviation is the root of the sum of their squares: if the deviations are normal and each stays
+within what was given 19 times in 20 (1.96 standard deviations), so does the sum stay within
+the likely one 19 times in 20.  That sizes of a chain add up like this is common practice in
+tolerancing (root sum square).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from piecewright.patchwork.block.joins import Join, Order, Spans
+from piecewright.patchwork.block.seams import PIVOT, Seams
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, Vector, cross, dot
+from piecewright.patchwork.sewing.pressing import crossings
+from piecewright.patchwork.sewing.steps import Rectangle, unit_rectangles
+
+CUTTING = 1 / 32
+"""Inches; how far off a careful maker's cut is."""
+
+SEWING = 1 / 32
+"""Inches; how far off the width of a careful maker's seam is."""
+
+MOST_ASLANT = 0.1
+"""Sine of an angle; an edge that lies more aslant is counted as if it lay so."""
+
+SUFFERING = 3
+"""How many points are named that will suffer first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """Inches to either side: at worst, and 19 times in 20."""
+
+    worst: float
+    likely: float
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A deviation where nothing is trimmed, and where each rectangle is as soon as it is sewn."""
+
+    untrimmed: Deviation
+    trimmed: Deviation
+
+
+@dataclass(frozen=True, slots=True)
+class UnitDeviation:
+    """How far off the size of a sewn unit is.
+
+    Attributes:
+        join: the join that makes it.
+        rectangle: whether it is one, and is trimmed.
+        width, height: along a rectangle's own sides (see ``steps.Rectangle``); of another unit
+            along its last seam and square to that. None where a line across meets a gap.
+    """
+
+    join: int
+    rectangle: bool
+    width: Compared | None
+    height: Compared | None
+
+
+@dataclass(frozen=True, slots=True)
+class PointDeviation:
+    """How far apart seams lie that should meet.
+
+    Attributes:
+        at: point number.
+        join: the join that sews the seam on which they meet.
+    """
+
+    at: int
+    join: int
+    mismatch: Compared
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorBudget:
+    """The deviations of all units and meeting points of a block.
+
+    Attributes:
+        units: in the order of sewing.
+        points: the meeting points, in the order of sewing.
+        first_to_suffer: at most three meeting points, the likeliest to be off first.
+        first_to_suffer_trimmed: the same where each rectangle is trimmed.
+    """
+
+    cutting: float
+    sewing: float
+    units: tuple[UnitDeviation, ...]
+    points: tuple[PointDeviation, ...]
+    first_to_suffer: tuple[PointDeviation, ...]
+    first_to_suffer_trimmed: tuple[PointDeviation, ...]
+
+
+def error_budget(
+    seams: Seams, order: Order, cutting: float = CUTTING, sewing: float = SEWING
+) -> ErrorBudget:
+    """How far off a block at finished size will be, with these deviations (inches)."""
+    ruler = _Ruler(seams, order, cutting, sewing)
+    units = tuple(
+        ruler.unit_deviation(k, rectangle)
+        for k, rectangle in enumerate(unit_rectangles(seams, order)[order.pieces :])
+    )
+    points = tuple(ruler.point_deviations())
+
+    def worst_first(likely: Iterable[float]) -> tuple[PointDeviation, ...]:
+        ranked = sorted(zip(likely, range(len(points)), strict=True), key=lambda r: (-r[0], r[1]))
+        return tuple(points[i] for _, i in ranked[:SUFFERING])
+
+    return ErrorBudget(
+        cutting,
+        sewing,
+        units,
+        points,
+        worst_first(round(p.mismatch.untrimmed.likely, 9) for p in points),
+        worst_first(round(p.mismatch.trimmed.likely, 9) for p in points),
+    )
+
+
+# --- sums of deviations ----------------------------------------------------------------------
+
+Sum: TypeAlias = dict[int, float]
+"""How often each deviation counts in a length, by the number of the deviation."""
+
+
+def _plus(total: Sum, other: Sum, times: float = 1.0) -> Sum:
+    found = dict(total)
+    for number, count in other.items():
+        found[number] = found.get(number, 0.0) + times * count
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """A line across a unit: it enters the first of its pieces and leaves the last.
+
+    Attributes:
+        edges: those it crosses, one more than there are pieces; the first and the last are
+            round the unit, the others were sewn in it.
+        sines: of the angles at which it crosses them.
+    """
+
+    pieces: tuple[int, ...]
+    edges: tuple[int, ...]
+    sines: tuple[float, ...]
+
+    def counts(self, i: int) -> float:
+        """How often the deviation of a cut counts along the way."""
+        sewn = 0 < i < len(self.edges) - 1
+        return self.sines[i] if sewn else 1.0 / self.sines[i]
+
+
+@dataclass(slots=True)
+class _Stretch:
+    """A part of a way within one unit: how far its seams are off, from where it enters the unit.
+
+    Attributes:
+        start, stop: of its pieces.
+        leaves: the number of the cut at which the way leaves it.
+        places: by the number of the edge along the way.
+        total: how far off the unit is along the way.
+    """
+
+    unit: int
+    start: int
+    stop: int
+    leaves: int
+    places: dict[int, Sum]
+    total: Sum
+
+
+class _Ruler:
+    """Measures ways across units.
+
+    Deviations are numbered: the cuts of the pieces, then the seams, then the two edges at which
+    a way enters and leaves each unit that is trimmed, then the edge along which it is sewn next.
+    """
+
+    def __init__(self, seams: Seams, order: Order, cutting: float, sewing: float) -> None:
+        self.seams, self.order = seams, order
+        self.cutting, self.sewing = cutting, sewing
+        self.spans = Spans(order)
+        self.cuts = _cuts(seams)
+        self.seam_numbers = max(self.cuts.values(), default=0) + 1
+        self.trim_numbers = self.seam_numbers + len(order.joins)
+        self.along_numbers = self.trim_numbers + 2 * len(order.parents)
+        self.trimmed_units = {
+            u
+            for u, rectangle in enumerate(unit_rectangles(seams, order))
+            if rectangle is not None and u >= order.pieces
+        }
+        self.turned: dict[tuple[int, int, int], int] = {}
+        for point, runs in enumerate(seams.around):
+            for c in (c for run in runs for c in run):
+                self.turned[c.piece, point, c.arriving] = c.leaving
+                self.turned[c.piece, point, c.leaving] = c.arriving
+        self.chords = _Chords(seams)
+
+    def deviation(self, total: Sum) -> Deviation:
+        sizes = [
+            abs(count)
+            * (self.sewing if self.seam_numbers <= n < self.trim_numbers else self.cutting)
+            for n, count in total.items()
+        ]
+        return Deviation(sum(sizes), math.hypot(*sizes))
+
+    def measured(self, way: _Way, unit_number: int, trim: bool) -> _Stretch:
+        """The way across a unit, put together from its pieces in the order of sewing."""
+        count = self.order.pieces
+        stretches: dict[int, _Stretch] = {}
+        stops: dict[int, _Stretch] = {}
+        for i, piece in enumerate(way.pieces):
+            enters, leaves = self.cuts[piece, way.edges[i]], self.cuts[piece, way.edges[i + 1]]
+            total = _plus({enters: way.counts(i)}, {leaves: way.counts(i + 1)})
+            stretches[i] = stops[i + 1] = _Stretch(piece, i, i + 1, leaves, {}, total)
+        sewn = sorted(
+            ((self.order.sewn_by[e], i) for i, e in enumerate(way.edges[1:-1], 1)),
+            key=lambda s: (s[0] is None, s),
+        )
+        for join, i in sewn:
+            assert join is not None
+            before, after = stops.pop(i), stretches.pop(i)
+            for part in (before, after):
+                self._becomes_part(part, way, count + join, trim)
+            number, sine = self.seam_numbers + join, way.sines[i]
+            before.places[i] = _plus(
+                before.total, {before.leaves: 1 / sine - sine, number: -1 / sine}
+            )
+            upto = _plus(before.total, {number: -2 * sine})
+            before.places.update((k, _plus(upto, place)) for k, place in after.places.items())
+            before.total = _plus(upto, after.total)
+            before.stop, before.leaves = after.stop, after.leaves
+            # What is sewn may take in more stretches of the same seam before it is trimmed.
+            before.unit = count + join
+            stops[before.stop] = before
+        (whole,) = stretches.values()
+        self._becomes_part(whole, way, self.order.parents[unit_number], trim)
+        return whole
+
+    def _becomes_part(self, part: _Stretch, way: _Way, parent: int | None, trim: bool) -> None:
+        """Trim a stretch as the units are trimmed that it is in, below the parent unit."""
+        at: int | None = part.unit
+        while at is not None and at != parent:
+            if trim and at in self.trimmed_units:
+                enters = {self.trim_numbers + 2 * at: way.counts(part.start)}
+                part.leaves = self.trim_numbers + 2 * at + 1
+                moved = _plus(enters, part.total, -0.5)
+                part.places = {k: _plus(place, moved) for k, place in part.places.items()}
+                part.total = _plus(enters, {part.leaves: way.counts(part.stop)})
+            part.unit = at
+            at = self.order.parents[at]
+
+    def compared(self, way: _Way, unit_number: int) -> Compared:
+        """How far off a unit is along a way."""
+        plain, trimmed = (
+            self.deviation(self.measured(way, unit_number, trim).total) for trim in (False, True)
+        )
+        return Compared(plain, trimmed)
+
+    # --- units ---
+
+    def unit_deviation(self, k: int, rectangle: Rectangle | None) -> UnitDeviation:
+        made = self.order.pieces + k
+        if rectangle is None:
+            beside = [
+                self.compared(one.way, made)
+                for child in (self.order.joins[k].first, self.order.joins[k].second)
+                if (one := self.beside(k, child)) is not None
+            ]
+            across = self.chords.through_seam(self.spans.pieces(made), self.order.joins[k])
+            height = self.compared(across, made) if across is not None else None
+            return UnitDeviation(k, False, _most(beside), height)
+        both = [
+            _most(
+                self.compared(way, made)
+                for way in self.chords.across(self.spans.pieces(made), along)
+            )
+            for along in (rectangle.along, rectangle.across)
+        ]
+        return UnitDeviation(k, True, both[0], both[1])
+
+    # --- meeting points ---
+
+    def point_deviations(self) -> Iterator[PointDeviation]:
+        found: dict[int, list[tuple[_Beside, list[_Stretch]]]] = {}
+        for crossing in crossings(self.seams, self.order):
+            if not crossing.meeting:
+                continue
+            join = self.order.joins[crossing.step]
+            if crossing.step not in found:
+                found[crossing.step] = [
+                    (one, [self.measured(one.way, child, trim) for trim in (False, True)])
+                    for child in (join.first, join.second)
+                    if (one := self.beside(crossing.step, child)) is not None
+                ]
+            sides = found[crossing.step]
+            if len(sides) < 2:
+                continue
+            mismatch = _most(
+                self._mismatch(sides, crossing.at, a, b)
+                for a in sides[0][0].arrive.get(crossing.at, ())
+                for b in sides[1][0].arrive.get(crossing.at, ())
+            )
+            if mismatch is not None:
+                yield PointDeviation(crossing.at, crossing.step, mismatch)
+
+    def _mismatch(
+        self, sides: Sequence[tuple[_Beside, list[_Stretch]]], point: int, a: int, b: int
+    ) -> Compared:
+        """How far apart the edges ``a`` and ``b`` along the ways beside a seam are."""
+        plain, trimmed = (
+            self.deviation(
+                _plus(
+                    self._eased(*sides[0], point, a, trim),
+                    self._eased(*sides[1], point, b, trim),
+                    -1.0,
+                )
+            )
+            for trim in (False, True)
+        )
+        return Compared(plain, trimmed)
+
+    def _eased(
+        self, one: _Beside, stretches: Sequence[_Stretch], point: int, place: int, trim: bool
+    ) -> Sum:
+        """How far off a seam arrives, once what its unit is too long is shared out along it."""
+        stretch, lean = stretches[trim], one.leans[place]
+        raw = one.raw[point]
+        if trim and one.child in self.trimmed_units:
+            raw = self.along_numbers + one.child
+        own = {raw: -lean, self.seam_numbers + one.join: lean}
+        return _plus(_plus(stretch.places[place], own), stretch.total, -one.shares[point])
+
+    def beside(self, k: int, child: int) -> _Beside | None:
+        """The way along the seam of a join, just inside one of its two units.
+
+        None for a seam that closes on itself, or where the unit has a gap along it.
+        """
+        seam = self.order.joins[k].seam
+        if seam.ends is None:
+            return None
+        sides = seam.sides
+        ways = [self.seams.segment(side) for side in sides]
+        own: list[int] = []
+        for side in sides:
+            edge = self.seams.edges[side.edge]
+            piece = edge.right if self.spans.holds(child, edge.right) else edge.left
+            assert piece is not None
+            own.append(piece)
+        start = [*self._fan(child, own[0], seam.ends[0], sides[0].edge)]
+        edges = [e for e, _ in reversed(start)]
+        pieces = [p for _, p in reversed(start)]
+        first = paths.tangent(ways[0], 0.0)
+        sines = [self._angle(e, seam.ends[0], first, i > 0)[0] for i, e in enumerate(edges)]
+        arrive: dict[int, list[int]] = {}
+        leans: dict[int, float] = {}
+        raw: dict[int, int] = {}
+        lengths = [0.0]
+        for i in range(1, len(sides)):
+            lengths.append(lengths[-1] + paths.run_length([ways[i - 1]]))
+            point = self.seams.start(sides[i])
+            along = paths.tangent(ways[i - 1], 1.0)
+            raw[point] = self.cuts[own[i - 1], sides[i - 1].edge]
+            fan = [*self._fan(child, own[i - 1], point, sides[i - 1].edge)]
+            if fan[-1][0] != sides[i].edge:
+                return None
+            arrive[point] = []
+            for e, _ in fan[:-1]:
+                sine, leans[len(edges)] = self._angle(e, point, along, True)
+                arrive[point].append(len(edges))
+                edges.append(e)
+                sines.append(sine)
+            pieces += [p for _, p in fan[1:]]
+        length = lengths[-1] + paths.run_length([ways[-1]])
+        last = paths.tangent(ways[-1], 1.0)
+        stop = [*self._fan(child, own[-1], seam.ends[1], sides[-1].edge)]
+        edges += [e for e, _ in stop]
+        sines += [
+            self._angle(e, seam.ends[1], last, i < len(stop))[0] for i, (e, _) in enumerate(stop, 1)
+        ]
+        pieces += [p for _, p in stop[1:]]
+        shares = {
+            self.seams.start(side): done / length for side, done in zip(sides, lengths, strict=True)
+        }
+        way = _Way(tuple(pieces), tuple(edges), tuple(sines))
+        return _Beside(k, child, way, arrive, leans, shares, raw)
+
+    def _fan(self, child: int, piece: int, point: int, edge: int) -> Iterator[tuple[int, int]]:
+        """The edges of a unit about a point from ``edge`` on, each with the piece before it.
+
+        The last one is not sewn inside the unit.
+        """
+        while True:
+            edge = self.turned[piece, point, edge]
+            yield edge, piece
+            both = self.seams.edges[edge]
+            other = both.left if both.right == piece else both.right
+            if other is None or not self.spans.holds(child, other):
+                return
+            piece = other
+
+    def _angle(self, edge: int, point: int, along: Vector, sewn: bool) -> tuple[float, float]:
+        """Sine and cotangent of the angle from a seam, at a point of it, to an edge there."""
+        e = self.seams.edges[edge]
+        leaving = e.segment if e.start == point else paths.reverse(e.segment)
+        way = paths.tangent(leaving, 0.0)
+        sine = abs(cross(way, along))
+        if sine < MOST_ASLANT and not sewn:
+            return 1.0, 0.0
+        sine = max(sine, MOST_ASLANT)
+        return sine, dot(way, along) / sine
+
+
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """The way along a seam, just inside one unit.
+
+    Attributes:
+        arrive: for points inside the seam, the places along the way of the edges that arrive.
+        leans: for each such place the cotangent of the angle from the seam onward to the edge.
+        shares: how much of the seam's length lies before each point.
+        raw: for each such point the number of the cut along the seam just before it.
+    """
+
+    join: int
+    child: int
+    way: _Way
+    arrive: dict[int, list[int]]
+    leans: dict[int, float]
+    shares: dict[int, float]
+    raw: dict[int, int]
+
+
+def _most(found: Iterable[Compared]) -> Compared | None:
+    """The largest deviations of several places."""
+    all_found = list(found)
+    if not all_found:
+        return None
+    plain, trimmed = (
+        Deviation(max(d.worst for d in own), max(d.likely for d in own))
+        for own in ([c.untrimmed for c in all_found], [c.trimmed for c in all_found])
+    )
+    return Compared(plain, trimmed)
+
+
+def _cuts(seams: Seams) -> dict[tuple[int, int], int]:
+    """The number of the cut that makes each side, by piece and edge.
+
+    Sides that run on into each other without a corner are cut in one.
+    """
+    cuts: dict[tuple[int, int], int] = {}
+    number = 0
+    for piece, sides in enumerate(seams.sides):
+        segments = [seams.segment(s) for s in sides]
+        bends = [
+            abs(cross(paths.tangent(segments[i - 1], 1.0), paths.tangent(s, 0.0)))
+            > math.sin(math.radians(PIVOT))
+            or dot(paths.tangent(segments[i - 1], 1.0), paths.tangent(s, 0.0)) < 0
+            for i, s in enumerate(segments)
+        ]
+        begin = bends.index(True) if any(bends) else 0
+        for i in range(begin, begin + len(sides)):
+            k = i % len(sides)
+            if bends[k] or i == begin:
+                number += 1
+            cuts[piece, sides[k].edge] = number
+    return cuts
+
+
+# --- lines across ----------------------------------------------------------------------------
+
+
+class _Chords:
+    """Every edge as chords, to find what a straight line crosses."""
+
+    def __init__(self, seams: Seams) -> None:
+        self.seams = seams
+        self.of_piece = [sorted({s.edge for s in sides}) for sides in seams.sides]
+        self.chords: list[list[tuple[Point, Point]]] = []
+        for edge in seams.edges:
+            points = [*paths.flatten(edge.segment, TOLERANCE / 4), edge.segment.end]
+            self.chords.append(list(zip(points, points[1:], strict=False)))
+
+    def across(self, pieces: Sequence[int], along: Vector) -> Iterator[_Way]:
+        """Lines in a direction across a unit, one for each row of edges that they may cross."""
+        edges = sorted({e for i in pieces for e in self.of_piece[i]})
+        aside = (-along[1], along[0])
+        owners, starts, ends = self._laid(edges, along, aside)
+        corners = sorted(
+            dot(p, aside)
+            for e in edges
+            for p in (self.seams.edges[e].segment.start, self.seams.edges[e].segment.end)
+        )
+        inside = set(pieces)
+        seen: set[tuple[int, ...]] = set()
+        for low, high in zip(corners, corners[1:], strict=False):
+            if high - low > 4 * TOLERANCE:
+                hits = _hits(owners, starts, ends, (low + high) / 2)
+                way = self._way(hits, inside, None)
+                if way is not None and way.edges not in seen:
+                    seen.add(way.edges)
+                    yield way
+
+    def through_seam(self, pieces: Sequence[int], join: Join) -> _Way | None:
+        """The line across a unit, square to a seam near its middle, clear of all corners."""
+        side = join.seam.sides[len(join.seam.sides) // 2]
+        segment = self.seams.segment(side)
+        edges = sorted({e for i in pieces for e in self.of_piece[i]})
+        for share in (0.5, 0.45, 0.55, 0.35, 0.65):
+            middle, along = paths.point_at(segment, share), paths.tangent(segment, share)
+            across, aside = (-along[1], along[0]), (-along[0], -along[1])
+            owners, starts, ends = self._laid(edges, across, aside)
+            at = dot(middle, aside)
+            if np.abs(ends - at).min() > TOLERANCE:
+                way = self._way(_hits(owners, starts, ends, at), set(pieces), side.edge)
+                if way is not None:
+                    return way
+        return None
+
+    def _laid(
+        self, edges: Sequence[int], along: Vector, aside: Vector
+    ) -> tuple[list[int], NDArray[np.float64], NDArray[np.float64]]:
+        """All chords of the edges in a frame with ``along`` as its first axis."""
+        owners = [e for e in edges for _ in self.chords[e]]
+        ends = np.array([c for e in edges for c in self.chords[e]], dtype=np.float64)
+        laid = ends @ np.array([along, aside]).T
+        return owners, laid[:, :, 0], laid[:, :, 1]
+
+    def _way(
+        self, hits: Sequence[tuple[float, int, bool, float]], inside: set[int], through: int | None
+    ) -> _Way | None:
+        """The crossings as a way, of several the one through an edge; None if it has a gap."""
+        pieces: list[int] = []
+        edges: list[int] = []
+        sines: list[float] = []
+        for _, e, into_right, sine in hits:
+            edge = self.seams.edges[e]
+            before, after = (edge.left, edge.right) if into_right else (edge.right, edge.left)
+            was_in = before in inside
+            if was_in != (len(pieces) > 0) or (pieces and pieces[-1] != before):
+                return None
+            edges.append(e)
+            sines.append(max(sine, MOST_ASLANT))
+            if after is not None and after in inside:
+                pieces.append(after)
+            elif through is None or through in edges[1:-1]:
+                return _Way(tuple(pieces), tuple(edges), tuple(sines))
+            else:
+                pieces, edges, sines = [], [], []
+        return None
+
+
+def _hits(
+    owners: Sequence[int],
+    starts: NDArray[np.float64],
+    ends: NDArray[np.float64],
+    at: float,
+) -> list[tuple[float, int, bool, float]]:
+    """What the line at a distance aside crosses: where, which edge, whether into the piece to
+    the right of the edge, and the sine of the angle."""
+    y0, y1 = ends[:, 0], ends[:, 1]
+    found = []
+    for i in np.nonzero((y0 <= at) != (y1 <= at))[0].tolist():
+        x0, x1 = starts[i]
+        dy = y1[i] - y0[i]
+        x = x0 + (x1 - x0) * (at - y0[i]) / dy
+        # Clockwise of an edge lies its right: a line along +x goes into it if the edge runs up.
+        found.append((float(x), owners[i], bool(dy < 0), float(abs(dy) / math.hypot(x1 - x0, dy))))
+    return sorted(found)

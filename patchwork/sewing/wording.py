@@ -1,0 +1,306 @@
+"""A sewing plan in a maker's words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from piecewright.patchwork.block.joins import Spans
+from piecewright.patchwork.block.wording import width_by_height
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.sewing.error_budget import Compared, PointDeviation
+from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.patchwork.sewing.pressing import Meeting, Press
+from piecewright.patchwork.sewing.steps import Round, Size, Step
+
+CAUTION = (
+    "The iron is hot and steam burns: unplug it when you leave the room. Count pins and needles "
+    "out and back in."
+)
+
+_MOST_LISTED = 8
+
+
+class Words:
+    """Says the steps of one plan."""
+
+    def __init__(self, plan: SewingPlan) -> None:
+        self.plan = plan
+        self.unit: Unit = plan.block.unit
+        self.spans = Spans(plan.order)
+        self.names = {f.id: f.name for f in plan.block.fabrics}
+        self.meetings: dict[int, list[Meeting]] = {}
+        for meeting in plan.pressing.meetings:
+            self.meetings.setdefault(meeting.step, []).append(meeting)
+        self.rounds = {r.joins[-1]: r for r in plan.sewing.rounds}
+        self.groups: dict[int, list[Step]] = {}
+        for step in plan.sewing.steps:
+            self.groups.setdefault(step.like, []).append(step)
+
+    # --- units ---
+
+    def unit_name(self, number: int, fabric: bool = True) -> str:
+        """``n1 (Harbour navy)``, or ``the unit of step 3``."""
+        pieces = self.plan.order.pieces
+        if number >= pieces:
+            return f"the unit of step {number - pieces + 1}"
+        piece = self.plan.block.pieces[number]
+        if not fabric or piece.fabric is None:
+            return piece.id
+        return f"{piece.id} ({self.names.get(piece.fabric, piece.fabric)})"
+
+    def joined(self, step: Step) -> str:
+        """What is sewn to what."""
+        join = self.plan.order.joins[step.join]
+        return f"Sew {self.unit_name(join.first)} to {self.unit_name(join.second)}."
+
+    def likewise(self, step: Step) -> str:
+        """The other steps that are sewn just like one; empty if there are none."""
+        others = [s for s in self.groups[step.like] if s.join != step.join]
+        if not others:
+            return ""
+        said = []
+        for other in others[:_MOST_LISTED]:
+            join = self.plan.order.joins[other.join]
+            names = [self.unit_name(u, fabric=False) for u in (join.first, join.second)]
+            said.append(f"{names[0]} to {names[1]}")
+        more = len(others) - len(said)
+        tail = f", and {more} more" if more else ""
+        return f"Likewise {'; '.join(said)}{tail}."
+
+    # --- the seam ---
+
+    def seam(self, step: Step) -> str:
+        """The kind of seam, and what it asks for."""
+        join = self.plan.order.joins[step.join]
+        segments = [self.plan.seams.segment(s) for s in join.seam.sides]
+        long = f"{spoken(paths.run_length(segments), self.unit)} finished"
+        if step.kind == "straight":
+            return f"Straight seam, {long}."
+        if step.kind == "curved":
+            return (
+                f"Curved seam, {long}: pin both ends and the notches, the hollow side on top, and "
+                "ease it in."
+            )
+        count = len(step.pivots)
+        turns = "the pivot" if count == 1 else f"each of the {count} pivots"
+        return (
+            f"Set-in seam, {long}: at {turns} (diamond) stop with the needle down, lift the foot, "
+            "turn, and clip the inner corner almost to the stitch."
+        )
+
+    def matching(self, step: Step) -> str:
+        """What must meet along the seam; empty if nothing does."""
+        met = self.meetings.get(step.join, [])
+        if not met:
+            return ""
+        nested = sum(m.nests for m in met)
+        points = counted(len(met), "point")
+        if nested == len(met):
+            nest = "the seams nest" if len(met) == 1 else "the seams nest at all of them"
+            return f"Match {points} (dot{'s' * (len(met) > 1)}): {nest}."
+        said = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
+        reasons = dict.fromkeys(m.reason for m in met if m.reason)
+        said += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
+        return " ".join(said)
+
+    # --- pressing ---
+
+    def press(self, step: Step) -> str:
+        """Toward which side, by fabric where that is clear."""
+        if step.press == "open":
+            return "Press the seam open."
+        join = self.plan.order.joins[step.join]
+        toward = join.first if step.press == "first" else join.second
+        fabric = self.pressed_fabric(step)
+        if fabric is not None and all(
+            self.pressed_fabric(other) == fabric for other in self.groups[step.like]
+        ):
+            name = self.names.get(fabric, fabric)
+            if len(self.groups[step.like]) > 1:
+                return f"Press toward {name}, as the arrow shows."
+            if toward < self.plan.order.pieces:
+                return f"Press toward {name} ({self.unit_name(toward, fabric=False)})."
+            return f"Press toward {name}, {self.unit_name(toward)}."
+        if len(self.groups[step.like]) > 1:
+            return "Press as the arrow shows."
+        away = join.first + join.second - toward
+        if toward >= self.plan.order.pieces > away:
+            return f"Press away from {self.unit_name(away)}."
+        return f"Press toward {self.unit_name(toward)}."
+
+    def pressed_fabric(self, step: Step) -> str | None:
+        """The fabric that a seam is pressed toward, if one lies there alone, and not on both."""
+        sides = [self._fabrics(step, which) for which in ("first", "second")]
+        if step.press == "open":
+            return None
+        own, other = sides if step.press == "first" else reversed(sides)
+        if len(own) != 1 or own & other:
+            return None
+        return next(iter(own))
+
+    def _fabrics(self, step: Step, which: Press) -> set[str | None]:
+        """The fabrics that lie along a seam on one of its sides."""
+        join = self.plan.order.joins[step.join]
+        unit = join.first if which == "first" else join.second
+        found: set[str | None] = set()
+        for side in join.seam.sides:
+            edge = self.plan.seams.edges[side.edge]
+            for piece in (edge.right, edge.left):
+                if piece is not None and self.spans.holds(unit, piece):
+                    found.add(self.plan.block.pieces[piece].fabric)
+        return found
+
+    # --- sizes ---
+
+    def trim(self, step: Step) -> str:
+        """The size to trim to."""
+        last = step.join == len(self.plan.order.joins) - 1
+        if step.unfinished is None:
+            return "" if last else "No rectangle yet: nothing to trim but ears."
+        return f"Trim to {size(step.unfinished, self.unit)}."
+
+    def squared(self, found: Round) -> str:
+        """How to square up after a round."""
+        if found.unfinished is None or found.from_centre is None:
+            return f"Round {found.number} is done."
+        told = [spoken(away, self.unit) for away in found.from_centre]
+        if len(set(told)) == 1:
+            from_centre = f"{told[0]} from its middle to each raw edge"
+        else:
+            ways = ("left", "up", "right", "down")
+            from_centre = "from its middle " + ", ".join(
+                f"{away} {way}" for away, way in zip(told, ways, strict=True)
+            )
+        return (
+            f"Round {found.number} is done: square up from the centre, {from_centre}, to "
+            f"{size(found.unfinished, self.unit)}."
+        )
+
+    def step(self, step: Step) -> list[str]:
+        """All that is said of a step, in sentences."""
+        said = [self.joined(step), self.seam(step), self.matching(step), self.press(step)]
+        after = self.rounds.get(step.join)
+        said.append(self.squared(after) if after else self.trim(step))
+        return [s for s in said if s]
+
+    # --- the whole ---
+
+    def overview(self) -> list[str]:
+        """The plan in a few paragraphs."""
+        plan = self.plan
+        count, levels = len(plan.sewing.steps), len(plan.sewing.batches)
+        if not count:
+            return ["The block is one piece: there is nothing to sew."]
+        said = [f"{counted(count, 'step')} in {counted(levels, 'level')}."]
+        if count > levels:
+            said[0] += (
+                " All steps of a level can be sewn one after another without cutting the thread "
+                "(chain piecing)."
+            )
+        if count > 1:
+            said[0] += " The cards go level by level; their numbers are those on the block map."
+        pivots = sum(len(step.pivots) for step in plan.sewing.steps)
+        if plan.given:
+            with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""
+            said.append(f"The order of sewing is the block's own{with_pivots}.")
+        elif plan.fewest_pivots:
+            most = "no order has fewer pivots"
+            if plan.fewest_levels:
+                most += ", nor, with as few, fewer levels"
+            straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
+            said.append(f"{straight}: {most}.")
+        pressing = plan.pressing
+        if pressing.meetings:
+            bound = "no plan nests more" if pressing.optimal else f"at most {pressing.bound} can"
+            total = len(pressing.meetings)
+            said.append(f"Seams nest at {pressing.nested} of {counted(total, 'meeting')}: {bound}.")
+        else:
+            said.append("No seams meet inside a later seam, so none have to nest.")
+        return said
+
+    def not_nested(self) -> list[str]:
+        """Every meeting that does not nest, and why."""
+        return [
+            f"Step {m.step + 1}, {self.place(self.plan.seams.points[m.at])}: "
+            f"{m.reason or 'it does not nest'}."
+            for m in self.plan.pressing.meetings
+            if not m.nests
+        ]
+
+    def budget(self) -> list[str]:
+        """How far off the block and its meeting points may come out."""
+        budget = self.plan.budget
+        said = [
+            f"If every edge is cut within {self.fine(budget.cutting)} and every seam sewn within "
+            f"{self.fine(budget.sewing)}, these deviations are likely (19 times in 20), or the "
+            "most there can be. In brackets: if every rectangle is trimmed as soon as it is sewn."
+        ]
+        if budget.units:
+            whole = budget.units[-1]
+            both = [c for c in (whole.width, whole.height) if c is not None]
+            if both:
+                worst = max(both, key=lambda c: c.untrimmed.likely)
+                said.append(f"The whole block: {self.compared(worst)}.")
+        for number, point in enumerate(budget.first_to_suffer, 1):
+            said.append(f"{number}. {self.suffers(point)}")
+        if not budget.first_to_suffer:
+            said.append("There are no meeting points to suffer.")
+        return said
+
+    def suffers(self, point: PointDeviation) -> str:
+        """How far off a point where seams should meet may come out."""
+        where = self.place(self.plan.seams.points[point.at])
+        return f"Step {point.join + 1}, {where}: {self.compared(point.mismatch)}."
+
+    def compared(self, found: Compared) -> str:
+        likely, worst = (self.fine(d) for d in (found.untrimmed.likely, found.untrimmed.worst))
+        trimmed = self.fine(found.trimmed.likely)
+        return f"likely {likely}, at most {worst} [{trimmed}]"
+
+    def place(self, at: Point) -> str:
+        """A place on the block, measured from its top left corner."""
+        points = [p for piece in self.plan.block.pieces for p in paths.ring(piece.outline)]
+        left, top = min(p[0] for p in points), min(p[1] for p in points)
+        return (
+            f"{spoken(at[0] - left, self.unit)} from the left, "
+            f"{spoken(at[1] - top, self.unit)} down"
+        )
+
+    def fine(self, inches: float) -> str:
+        """A small length to the nearest 1/64 in or 0.1 mm.
+
+        It is always a rounded one, so that nothing marks it so.
+        """
+        if self.unit != "in":
+            return f"{inches * 25.4:.1f} mm"
+        rounded = Fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
+        whole, part = divmod(rounded, 1)
+        words = [str(whole)] if whole or not part else []
+        words += [f"{part.numerator}/{part.denominator}"] if part else []
+        return f"{' '.join(words)} in"
+
+
+def steps_title(steps: Sequence[Step]) -> str:
+    """``Step 3``, or ``Steps 1, 5 and 8: make 3``."""
+    numbers = [str(s.join + 1) for s in steps]
+    if len(numbers) == 1:
+        return f"Step {numbers[0]}"
+    return f"Steps {listed(numbers)}: make {len(numbers)}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    words = list(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
+
+
+def size(found: Size, unit: Unit) -> str:
+    """``6 1/2 × 3 1/2 in``."""
+    return width_by_height(found.width, found.height, unit)
+
+
+def counted(count: int, thing: str) -> str:
+    return f"{count} {thing}{'' if count == 1 else 's'}"
