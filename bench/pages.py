@@ -13,14 +13,14 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.cutting.templates import template_set
 from piecewright.patchwork.geometry.paths import Line
-from piecewright.render import fonts
-from piecewright.render.drawing import Drawing, Mark, Stroke, Text
-from piecewright.render.layers import layers
-from piecewright.render.linekinds import PENS, POINTS_PER_INCH
-from piecewright.render.pdf import sheets_pdf
-from piecewright.render.sheets import Page, SheetSettings, lay_out
-from piecewright.render.svg import sheet_svg
-from piecewright.render.templates import heading, template_drawings
+from piecewright.render.drawing import fonts
+from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
+from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text
+from piecewright.render.drawing.paint_order import layers
+from piecewright.render.output.pdf import sheets_pdf
+from piecewright.render.output.svg import sheet_svg
+from piecewright.render.printables.templates import heading, template_drawings
+from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402

@@ -9,8 +9,8 @@ from typing import Final
 import pikepdf
 
 from bench.ratios import Ratio, compared, seconds
-from piecewright.render.collating import collate
-from piecewright.render.stamping import stamped
+from piecewright.render.output.collating import collate
+from piecewright.render.output.stamping import stamped
 from piecewright.service.packet import packet_answer
 from piecewright.service.reading import read_request
 from piecewright.service.schemas import PacketRequest

@@ -19,13 +19,13 @@ from piecewright.patchwork.geometry import paths, svg_path
 from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import PER_INCH, Unit, in_unit
-from piecewright.render.archive import sheets_zip
-from piecewright.render.drawing import Drawing
-from piecewright.render.furniture import Heading
-from piecewright.render.pdf import sheets_pdf
-from piecewright.render.sheets import Page, SheetSettings, described, lay_out
-from piecewright.render.svg import canvas_svg, sheet_svg
-from piecewright.render.templates import heading, template_drawings
+from piecewright.render.drawing.marks import Drawing
+from piecewright.render.output.pdf import sheets_pdf
+from piecewright.render.output.svg import canvas_svg, sheet_svg
+from piecewright.render.output.zip import sheets_zip
+from piecewright.render.printables.templates import heading, template_drawings
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import Page, SheetSettings, described, lay_out
 from piecewright.service.json_text import write_json
 from piecewright.service.reading import Refused, Request, told_in
 from piecewright.service.workup import Workup

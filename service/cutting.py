@@ -15,8 +15,8 @@ from piecewright.patchwork.cutting.cutting_list import (
 )
 from piecewright.patchwork.cutting.wording import edging_text, note, strip_text
 from piecewright.patchwork.lengths import Unit, in_unit
-from piecewright.render.cutting_list import canvas_drawings, cutting_list_pages, heading
-from piecewright.render.svg import canvas_svg
+from piecewright.render.output.svg import canvas_svg
+from piecewright.render.printables.cutting_list import canvas_drawings, cutting_list_pages, heading
 from piecewright.service.answers import Printout, of_block, size
 from piecewright.service.workup import Workup
 

@@ -12,8 +12,8 @@ from piecewright.patchwork.foundation.plan import (
     foundation,
 )
 from piecewright.patchwork.lengths import Unit
-from piecewright.render.foundation import foundation_drawings, foundation_pages, heading
-from piecewright.render.svg import canvas_svg
+from piecewright.render.output.svg import canvas_svg
+from piecewright.render.printables.foundation import foundation_drawings, foundation_pages, heading
 from piecewright.service.answers import Printout, area, of_block, place, places, ring, size
 from piecewright.service.workup import Workup
 

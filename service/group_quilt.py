@@ -14,13 +14,13 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.assembly import Area, Joining
 from piecewright.patchwork.quilt.plan import QuiltPlan, Variant, group_quilt
 from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
-from piecewright.render.cover import Cover, Picture
-from piecewright.render.furniture import Heading
-from piecewright.render.packet import Chapter, bound, cover_chapter
-from piecewright.render.quilt_plan import heading, quilt_plan_drawings
-from piecewright.render.sheets import lay_out
-from piecewright.render.svg import canvas_svg
-from piecewright.render.text_column import column
+from piecewright.render.output.svg import canvas_svg
+from piecewright.render.printables.cover import Cover, Picture
+from piecewright.render.printables.packet import Chapter, bound, cover_chapter
+from piecewright.render.printables.quilt_plan import heading, quilt_plan_drawings
+from piecewright.render.printables.text_column import column
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
 from piecewright.service.answers import Answer, Form, Printout, answered, place, size
 from piecewright.service.batches.lots import canonical
 from piecewright.service.json_text import read_json

@@ -7,13 +7,13 @@ from typing import Any, Final
 
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.faults import Fault
-from piecewright.render.archive import sheets_zip
-from piecewright.render.cover import Cover, Picture
-from piecewright.render.furniture import Heading
-from piecewright.render.packet import Chapter, bound, cover_chapter
-from piecewright.render.pdf import sheets_pdf
-from piecewright.render.sheets import Page, described
-from piecewright.render.stamping import stamped
+from piecewright.render.output.pdf import sheets_pdf
+from piecewright.render.output.stamping import stamped
+from piecewright.render.output.zip import sheets_zip
+from piecewright.render.printables.cover import Cover, Picture
+from piecewright.render.printables.packet import Chapter, bound, cover_chapter
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import Page, described
 from piecewright.service.answers import Answer, Form, Printout, templates_printout, told_faults
 from piecewright.service.cutting import cutting_list_printout
 from piecewright.service.foundation import foundation_printout

@@ -23,9 +23,9 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
-from piecewright.render.foundation import PLAIN, Looks
-from piecewright.render.papers import PAPERS, TRUE, Paper, Printer
-from piecewright.render.sheets import SheetSettings
+from piecewright.render.printables.foundation import PLAIN, Looks
+from piecewright.render.sheets.layout import SheetSettings
+from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.service.fields import suggestion
 from piecewright.service.schemas import PARTS, BlockRequest
 from piecewright.service.settings import Settings

@@ -15,8 +15,8 @@ from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
 from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
 from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
-from piecewright.render.foundation import LEAST_WEIGHT, MOST_WEIGHT
-from piecewright.render.papers import PAPERS
+from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
+from piecewright.render.sheets.papers import PAPERS
 from piecewright.service.fields import (
     LONGEST_ID,
     LONGEST_NAME,

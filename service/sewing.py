@@ -18,9 +18,9 @@ from piecewright.patchwork.sewing.error_budget import (
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Round, Size, Step
 from piecewright.patchwork.sewing.wording import Words
-from piecewright.render import block_map
-from piecewright.render import sewing_plan as cards
-from piecewright.render.fabric_fills import looks
+from piecewright.render.drawing.fabric_fills import looks
+from piecewright.render.printables import sewing_plan as cards
+from piecewright.render.printables.block_map import picture as block_map
 from piecewright.service.answers import Printout, of_block, of_drawings, place, places, ring, size
 from piecewright.service.workup import Workup
 

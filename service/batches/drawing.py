@@ -8,8 +8,8 @@ from typing import Any, Protocol
 
 import pikepdf
 
-from piecewright.render.collating import collate
-from piecewright.render.stamping import stamped
+from piecewright.render.output.collating import collate
+from piecewright.render.output.stamping import stamped
 from piecewright.service.group_quilt import maker_packet_pdf
 from piecewright.service.packet import packet_answer, read_packet
 from piecewright.service.settings import Settings

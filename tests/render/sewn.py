@@ -12,10 +12,10 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, Fabric, Piece, finished
 from piecewright.patchwork.geometry.paths import polygon
 from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
-from piecewright.render.block_map import block_map_drawings
-from piecewright.render.drawing import Drawing, Stroke, Text, text_corners
-from piecewright.render.ink import corners
-from piecewright.render.sewing_plan import sewing_plan_drawings
+from piecewright.render.drawing.mark_index import corners
+from piecewright.render.drawing.marks import Drawing, Stroke, Text, text_corners
+from piecewright.render.printables.block_map.picture import block_map_drawings
+from piecewright.render.printables.sewing_plan import sewing_plan_drawings
 
 NAMES = [entry.id for entry in catalogue.entries()]
 

@@ -8,9 +8,9 @@ from typing import Any
 import pikepdf
 
 from piecewright.patchwork.geometry.paths import Line, arc, polygon
-from piecewright.render.drawing import Dot, Drawing, Mark, Stroke, Text, drawn
-from piecewright.render.papers import PAPERS
-from piecewright.render.sheets import Heading, SheetSettings
+from piecewright.render.drawing.marks import Dot, Drawing, Mark, Stroke, Text, drawn
+from piecewright.render.sheets.layout import Heading, SheetSettings
+from piecewright.render.sheets.papers import PAPERS
 
 HEADING = Heading(
     block="Churn Dash",

@@ -1,0 +1,34 @@
+"""In which order marks are painted: by kind, so that labels lie over lines and lines over fills."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from piecewright.render.drawing.linekinds import LINE_KINDS, LineKind
+from piecewright.render.drawing.marks import Mark, Stroke
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """Marks that one pen draws.
+
+    Attributes:
+        solid: without the pen's dashes.
+    """
+
+    kind: LineKind
+    solid: bool
+    marks: tuple[Mark, ...]
+
+
+def layers(marks: Sequence[Mark]) -> Iterator[Layer]:
+    """The marks in the order in which they are painted; those of a layer keep their order."""
+    found: dict[tuple[LineKind, bool], list[Mark]] = defaultdict(list)
+    for mark in marks:
+        found[mark.kind, isinstance(mark, Stroke) and mark.solid].append(mark)
+    for kind in LINE_KINDS:
+        for solid in (False, True):
+            if alike := found.get((kind, solid)):
+                yield Layer(kind, solid, tuple(alike))

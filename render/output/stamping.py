@@ -1,0 +1,53 @@
+"""A PDF with a name on each sheet, made from one without: no sheet is drawn again."""
+
+from __future__ import annotations
+
+import io
+
+import pikepdf
+
+from piecewright.render.drawing import fonts
+from piecewright.render.output import name_fields
+from piecewright.render.output.pdf import introduce, save
+
+
+def stamped(master: bytes, name: str) -> bytes:
+    """A copy of a PDF for somebody, with ``for NAME`` on each sheet and in the title.
+
+    The name is drawn once for each place that pages have for it, in one embedded font; labels,
+    bookmarks and sheets stay as they are. The same master and name give the same bytes.
+
+    Args:
+        master: what ``sheets_pdf`` gave.
+        name: any text; nothing is written if it has no character that can be printed.
+
+    Raises:
+        ValueError: a page has no place for a name.
+    """
+    name = " ".join(fonts.printable(name).split())
+    out = io.BytesIO()
+    with pikepdf.open(io.BytesIO(master)) as document:
+        forms = {form.objgen: form for form in map(name_fields.form_of, _leaves(document))}
+        if not name:
+            return master
+        names = name_fields.lettered([name_fields.wanted(name, f) for f in forms.values()])
+        with pikepdf.open(io.BytesIO(names)) as drawn:
+            for form, leaf in zip(forms.values(), _leaves(drawn), strict=True):
+                name_fields.letter(document, form, drawn, leaf)
+            introduce(document, titled(title_of(document), name))
+            save(document, out)
+    return out.getvalue()
+
+
+def title_of(document: pikepdf.Pdf) -> str:
+    """The title in a document's information dictionary."""
+    return str(document.docinfo.get("/Title", ""))
+
+
+def titled(title: str, name: str) -> str:
+    """The title of somebody's copy."""
+    return f"{title}, for {name}" if title else f"For {name}"
+
+
+def _leaves(document: pikepdf.Pdf) -> list[pikepdf.Object]:
+    return [page.obj for page in document.pages]

@@ -1,0 +1,1 @@
+"""What is printed: a module for each printable, from a plan to drawings."""

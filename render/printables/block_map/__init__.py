@@ -1,0 +1,1 @@
+"""The block map: what lies where on it, and how it is drawn."""

@@ -1,0 +1,115 @@
+"""The key of a block map: what its fills and signs mean, and how much is left out of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.patchwork.sewing.pressing import Press
+from piecewright.render.drawing import fonts
+from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, drawn, line
+from piecewright.render.printables.block_map.signs import (
+    arrow,
+    meeting_mark,
+    number_radius,
+    step_number,
+)
+
+_SWATCH: Final = (0.5, 0.3)
+_COLUMN: Final = 2.5
+COLUMNS: Final = 3
+COLUMNS_BELOW: Final = 1
+"""Of a key below a map of several sheets: a narrow one lies whole on a sheet at the left."""
+
+_LETTERS: Final = 0.115
+_ROW: Final = _SWATCH[1] + 0.09
+_LINE: Final = 0.16
+
+
+def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawing:
+    """The key, in ``columns`` columns.
+
+    Args:
+        names, steps: how many names of pieces and numbers of steps are left out of the map.
+    """
+    counts: dict[str | None, int] = {}
+    for piece in plan.block.pieces:
+        counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
+    entries: list[Callable[[float, float], list[Mark]]] = []
+    for fabric, look in looks(plan.block).items():
+        count = counts[fabric]
+        said = f"{look.name}: {count} piece{'s' * (count != 1)}"
+        entries.append(lambda x, y, look=look, said=said: swatch(look, said, x, y))  # type: ignore[misc]
+    if plan.order.joins:
+        entries.append(lambda x, y: _sign_step(x, y, "first", "step 3, pressed toward the arrow"))
+    if "open" in plan.pressing.directions:
+        entries.append(lambda x, y: _sign_step(x, y, "open", "step 3, pressed open"))
+    nests = {meeting.nests for meeting in plan.pressing.meetings}
+    for kind, said in ((True, "seams nest here"), (False, "seams do not nest here")):
+        if kind in nests:
+            entries.append(lambda x, y, kind=kind, said=said: _sign_meeting(x, y, kind, said))  # type: ignore[misc]
+    marks: list[Mark] = []
+    for n, entry in enumerate(entries):
+        row, column = divmod(n, columns)
+        marks += entry(column * _COLUMN, row * _ROW)
+    down = math.ceil(len(entries) / columns) * _ROW + _LETTERS
+    said = _left_out(names, steps)
+    for n, words in enumerate(fonts.wrapped(said, _LETTERS, columns * _COLUMN - 0.1)):
+        marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
+    return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
+
+
+def _left_out(names: int, steps: int) -> str:
+    counts = [(names, "piece name"), (steps, "step number")]
+    told = [f"{count:,} {what}{'s' * (count != 1)}" for count, what in counts if count]
+    if not told:
+        return ""
+    return f"No room for {' and '.join(told)}: a larger finished size shows more."
+
+
+def swatch(look: Look, said: str, x: float, y: float) -> list[Mark]:
+    """A sample of a fabric's fill with words beside it."""
+    corners = [(x, y), (x + _SWATCH[0], y), (x + _SWATCH[0], y + _SWATCH[1]), (x, y + _SWATCH[1])]
+    outline = paths.polygon(corners)
+    return [
+        *filled(look, outline),
+        Stroke("sewing-line", outline, closed=True, solid=True),
+        _beside(said, x, y),
+    ]
+
+
+def _beside(said: str, x: float, y: float) -> Text:
+    room = _COLUMN - _SWATCH[0] - 0.2
+    baseline = y + _SWATCH[1] / 2 + fonts.cap_height(_LETTERS) / 2
+    return Text(fonts.shortened(said, _LETTERS, room), (x + _SWATCH[0] + 0.08, baseline), _LETTERS)
+
+
+def _solid(start: Point, end: Point) -> Stroke:
+    return replace(line("sewing-line", start, end), solid=True)
+
+
+def _sign_step(x: float, y: float, press: Press, said: str) -> list[Mark]:
+    middle = y + _SWATCH[1] / 2
+    radius = number_radius("3", 0.1)
+    return [
+        _solid((x + 0.3, y), (x + 0.3, y + _SWATCH[1])),
+        *arrow((x + 0.3, middle), (1.0, 0.0), 0.13, press),
+        *step_number("3", (x + 0.16 - radius, middle), 0.1),
+        _beside(said, x, y),
+    ]
+
+
+def _sign_meeting(x: float, y: float, nests: bool, said: str) -> list[Mark]:
+    at = (x + _SWATCH[0] / 2, y + _SWATCH[1] / 2)
+    return [
+        _solid((at[0] - 0.15, at[1]), (at[0] + 0.15, at[1])),
+        _solid((at[0], y), (at[0], y + _SWATCH[1])),
+        *meeting_mark(at, nests),
+        _beside(said, x, y),
+    ]

@@ -1,0 +1,151 @@
+"""Text in one column, as wide as a sheet has room for, broken over sheets between entries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from piecewright.render.drawing import fonts
+from piecewright.render.drawing.marks import Box, Mark, Text, moved, rectangle
+from piecewright.render.sheets import furniture
+from piecewright.render.sheets.layout import SheetSettings
+from piecewright.render.sheets.papers import Sheet
+
+BODY: Final = 0.125
+"""Inches; the size of letters, 9 points."""
+
+SMALL: Final = 0.1
+LEADING: Final = 1.3
+TICK: Final = 0.13
+"""The side of a box to tick."""
+
+WIDEST: Final = 7.4
+"""Inches; lines on larger sheets are no longer, so that an eye finds the next one."""
+
+_FROM_ROLL: Final = 14.0
+"""Inches of paper from a roll that a column may take."""
+
+_INDENT: Final = 0.24
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Some lines that stay together.
+
+    Attributes:
+        marks: below y = 0, within ``height``.
+        leads: it must not stand last on a sheet.
+    """
+
+    marks: tuple[Mark, ...]
+    height: float
+    leads: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """The room for text on the sheets of some settings, above the test squares.
+
+    Attributes:
+        settings: with the orientation that the column is made for.
+        width, height: inches.
+    """
+
+    settings: SheetSettings
+    width: float
+    height: float
+
+
+def column(settings: SheetSettings) -> Column:
+    """The column on sheets that are upright unless the settings say otherwise."""
+    if settings.orientation == "auto":
+        settings = replace(settings, orientation="portrait")
+    short, long = sorted((settings.width, settings.height))
+    width, height = (short, long) if settings.orientation == "portrait" else (long, short)
+    if settings.roll_width is not None:
+        width, height = settings.roll_width, _FROM_ROLL
+    sheet = Sheet(width, height, settings.margin, "", "portrait", settings.printer)
+    room = sheet.printable
+    # Above the test squares, so that the lines are as long from the top of a sheet to them.
+    across = min(WIDEST, room.width - 0.2)
+    down = furniture.corner(sheet).y - room.y - 0.25
+    return Column(settings, max(across, 1.0), max(down, 1.0))
+
+
+def broken(entries: Iterable[Entry], height: float) -> Iterator[list[Mark]]:
+    """The marks of each sheet, from y = 0 down to ``height`` if every entry fits."""
+    marks: list[Mark] = []
+    used = 0.0
+    for group in _groups(entries):
+        tall = sum(entry.height for entry in group)
+        if marks and used + tall > height:
+            yield marks
+            marks, used = [], 0.0
+        for entry in group:
+            if marks and used + entry.height > height:
+                yield marks
+                marks, used = [], 0.0
+            marks += [moved(mark, 0.0, used) for mark in entry.marks]
+            used += entry.height
+    yield marks
+
+
+def _groups(entries: Iterable[Entry]) -> Iterator[list[Entry]]:
+    """Entries with the ones that lead to them."""
+    group: list[Entry] = []
+    for entry in entries:
+        group.append(entry)
+        if not entry.leads:
+            yield group
+            group = []
+    if group:
+        yield group
+
+
+def paragraph(
+    text: str,
+    width: float,
+    letters: float,
+    *,
+    bold: bool = False,
+    one_line: bool = False,
+    after: float = 0.0,
+    leads: bool = False,
+) -> Entry:
+    """A paragraph as wide as the column.
+
+    Args:
+        one_line: set in smaller letters if it would need a second line.
+        after: room below it.
+    """
+    if one_line:
+        natural = fonts.text_width(text, letters, bold)
+        letters = max(SMALL * 0.8, min(letters, letters * width / natural * 0.999))
+    marks, height = lines(text, width, letters, bold)
+    return Entry(marks, height + after, leads)
+
+
+def lines(
+    text: str, width: float, letters: float, bold: bool = False, left: float = 0.0
+) -> tuple[tuple[Mark, ...], float]:
+    """Wrapped text below y = 0 from ``left`` to ``width``, and how far down it goes."""
+    marks: list[Mark] = []
+    y = 0.0
+    for words in fonts.wrapped(text, letters, width - left, bold):
+        y += letters * LEADING
+        baseline = y - fonts.descent(letters, bold)
+        marks.append(Text(words, (left, baseline), letters, bold=bold))
+    return tuple(marks), y
+
+
+def ticked(text: str, smaller: Sequence[str], width: float) -> Entry:
+    """A box to tick, a line beside it, and remarks below."""
+    marks: list[Mark] = [rectangle("label", Box(0.0, 0.02, TICK, TICK))]
+    beside, y = lines(text, width, BODY, False, _INDENT)
+    marks += beside
+    for remark in smaller:
+        below, more = lines(remark[0].upper() + remark[1:] + ".", width, SMALL, False, _INDENT)
+        marks += [moved(mark, 0.0, y) for mark in below]
+        y += more
+    return Entry(tuple(marks), y + 0.06)

@@ -1,0 +1,1 @@
+"""Sheets: what of which drawing lies where, and what stands beside it; of no output format."""

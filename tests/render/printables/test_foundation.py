@@ -1,0 +1,282 @@
+"""Printed foundation sections: mirrored, labelled clear of lines, and true at any size."""
+
+from __future__ import annotations
+
+import io
+import math
+from functools import lru_cache
+
+import pdfplumber
+import pytest
+import shapely
+from shapely import affinity
+from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.block.read import block_from_drawing
+from piecewright.patchwork.foundation.plan import Foundation, foundation
+from piecewright.patchwork.geometry import paths
+from piecewright.render.drawing.linekinds import PENS
+from piecewright.render.drawing.mark_index import area, corners
+from piecewright.render.drawing.marks import Drawing, Stroke, Text, text_corners
+from piecewright.render.output.pdf import sheets_pdf
+from piecewright.render.output.svg import canvas_svg
+from piecewright.render.printables.foundation import (
+    MAP,
+    Looks,
+    foundation_drawings,
+    foundation_pages,
+    heading,
+)
+from piecewright.render.sheets.layout import Page, lay_out
+from tests.patchwork.foundation.test_plan import STRAIGHT
+from tests.render.sheets.test_reassembly import check, drawn_lines
+from tests.render.specimens import paper
+
+SIZES = (3.0, 6.0, 20.0)
+
+
+@lru_cache
+def of(name: str, width: float, allowance: float = 0.25) -> Foundation:
+    block = finished(catalogue.load(name), width=width)
+    return foundation(block, Allowance(allowance, allowance))
+
+
+def drawings_of(name: str, width: float, looks: Looks = Looks()) -> list[Drawing]:  # noqa: B008
+    return [d for d in foundation_drawings(of(name, width), looks) if d.id != MAP]
+
+
+def texts(drawing: Drawing) -> list[Text]:
+    return [m for m in drawing.marks if isinstance(m, Text)]
+
+
+def strokes(drawing: Drawing, *kinds: str) -> list[LineString]:
+    marks = (m for m in drawing.marks if isinstance(m, Stroke) and m.kind in kinds)
+    return [LineString(corners(mark)) for mark in marks]
+
+
+# --- what a maker reads ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", SIZES)
+@pytest.mark.parametrize("name", STRAIGHT)
+def test_no_text_lies_over_a_line_or_another_text(name: str, width: float) -> None:
+    for drawing in drawings_of(name, width):
+        boxes = [Polygon(text_corners(text)) for text in texts(drawing)]
+        ink = strokes(drawing, "cutting-line", "sewing-line", "notch", "leader")
+        near = shapely.STRtree(ink).query(boxes, predicate="dwithin", distance=0.004)
+        assert near.size == 0, (drawing.id, [texts(drawing)[i].text for i in near[0]])
+        pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+        assert all(a == b for a, b in pairs.T), drawing.id
+
+
+@pytest.mark.parametrize("name", STRAIGHT)
+def test_every_patch_has_its_number_once(name: str) -> None:
+    for section, drawing in zip(of(name, 6.0).sections, drawings_of(name, 6.0), strict=True):
+        words = [text.text.split(" ")[0] for text in texts(drawing) if text.kind == "label"]
+        for patch in section.patches:
+            assert words.count(f"{section.id}{patch.number}") == 1
+
+
+def test_number_stands_in_its_patch_on_the_mirrored_side() -> None:
+    found = of("log-cabin", 12.0)
+    (section,) = found.sections
+    (drawing,) = drawings_of("log-cabin", 12.0)
+    pieces = {p.id: Polygon(paths.ring(p.outline)) for p in found.block.pieces}
+    for patch in section.patches:
+        (number,) = (t for t in texts(drawing) if t.text.split(" ")[0] == f"A{patch.number}")
+        x, y = Polygon(text_corners(number)).centroid.coords[0]
+        assert pieces[patch.piece].contains(Point(12.25 - x, y - 0.25))
+        fabric = next(f.name for f in found.block.fabrics if f.id == patch.fabric)
+        assert fabric in [text.text for text in texts(drawing)]
+
+
+def test_fabric_name_is_shortened_before_it_is_left_out() -> None:
+    frame = [[0, 0], [1.6, 0], [1.6, 4], [0, 4]]
+    block = block_from_drawing(
+        {
+            "frame": frame,
+            "lines": [[[0.8, 0], [0.8, 4]]],
+            "fills": [{"at": [0.4, 1], "fabric": "x"}, {"at": [1.2, 1], "fabric": "x"}],
+            "fabrics": [{"id": "x", "name": "Midnight harbour in a gale with herring gulls"}],
+        }
+    )
+    (drawing,) = foundation_drawings(foundation(block, Allowance()))
+    said = " ".join(t.text for t in texts(drawing))
+    assert "Midnight" in said
+    assert "…" in said
+
+
+def test_marks_of_a_seam_have_the_same_numbers_on_both_sections() -> None:
+    numbers: dict[str, int] = {}
+    for drawing in drawings_of("sawtooth-star", 12.0):
+        for text in texts(drawing):
+            if text.text.isdigit():
+                numbers[text.text] = numbers.get(text.text, 0) + 1
+    assert numbers
+    assert set(numbers.values()) == {2}
+
+
+def test_unit_of_joining_stands_in_grey_in_the_allowance() -> None:
+    found = of("nine-patch", 9.0)
+    assert PENS["joining"].colour == "#777777"
+    for section, drawing in zip(found.sections, drawings_of("nine-patch", 9.0), strict=True):
+        grey = [t for t in texts(drawing) if t.kind == "joining"]
+        steps = {e.step for e in section.edges}
+        assert {t.text.split(":")[0] for t in grey} == {f"join {step + 1}" for step in steps}
+        (cut,) = strokes(drawing, "cutting-line")
+        sewn = Polygon(strokes(drawing, "sewing-line")[0].coords)
+        for text in grey:
+            box = Polygon(text_corners(text))
+            assert Polygon(cut.coords).contains(box)
+            assert not sewn.intersects(box)
+
+
+def test_map_names_sections_and_steps() -> None:
+    found = of("sawtooth-star", 12.0)
+    drawing = foundation_drawings(found)[-1]
+    first = (found.steps[0].first, found.steps[0].second)
+    words = [t.text for t in texts(drawing)]
+    assert drawing.id == MAP
+    assert {"A", "B", "C", "D", "Order of joining"} <= set(words)
+    assert [w for w in words if w[0] == "1"] == ["1. " + " to ".join("+".join(u) for u in first)]
+
+
+def test_one_section_needs_no_map() -> None:
+    assert [d.id for d in foundation_drawings(of("log-cabin", 6.0))] == ["A"]
+
+
+def test_map_takes_no_sheet_of_its_own() -> None:
+    for width in (6.0, 20.0):
+        drawings = foundation_drawings(of("sawtooth-star", width))
+        head = heading(of("sawtooth-star", width))
+        pages = foundation_pages(drawings, paper("letter"), head)
+        assert len(pages) == len(lay_out(drawings[:-1], paper("letter"), head))
+
+
+# --- mirrored -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["log-cabin", "wonky-star", "flying-geese"])
+def test_print_is_the_mirror_image_of_the_face(name: str) -> None:
+    found = of(name, 9.0)
+    plain = drawings_of(name, 9.0, Looks(mirrored=False))
+    for section, printed, face in zip(found.sections, drawings_of(name, 9.0), plain, strict=True):
+        cut = Polygon(paths.ring(section.cut))
+        left, top, right, _ = cut.bounds
+        (on_face,) = strokes(face, "cutting-line")
+        moved = affinity.translate(cut, -left, -top)
+        assert Polygon(on_face.coords).symmetric_difference(moved).area < 1e-9
+        lines = shapely.MultiLineString(strokes(face, "cutting-line", "sewing-line"))
+        mirrored = affinity.translate(affinity.scale(lines, -1, 1, origin=(0, 0)), right - left)
+        of_print = shapely.MultiLineString(strokes(printed, "cutting-line", "sewing-line"))
+        assert shapely.hausdorff_distance(of_print, mirrored) < 1e-9
+
+
+def test_heading_says_which_side_is_printed() -> None:
+    found = of("log-cabin", 6.0)
+    assert "mirror" in heading(found).what
+    assert "face" in heading(found, Looks(mirrored=False)).what
+    assert heading(found).allowance == "Seam allowance 1/4 in"
+
+
+def test_text_is_not_mirrored() -> None:
+    svg = canvas_svg(foundation_drawings(of("log-cabin", 6.0)), heading(of("log-cabin", 6.0)))
+    assert "scale(" not in svg
+    assert "matrix(" not in svg
+    assert ">A1<" in svg
+
+
+def test_weight_of_lines_can_be_chosen() -> None:
+    looks = Looks(line_weight=1.2)
+    pdf = sheets_pdf(
+        lay_out(
+            foundation_drawings(of("economy", 6.0), looks),
+            paper("letter"),
+            heading(of("economy", 6.0)),
+        )
+    )
+    with pdfplumber.open(io.BytesIO(pdf)) as document:
+        page = document.pages[0]
+        drawn = [*page.lines, *page.rects, *page.curves]
+        weights = {round(mark["linewidth"], 2) for mark in drawn if mark["stroke"]}
+    assert {1.2, 1.8} <= weights
+    assert not {0.6, 0.9} & weights
+
+
+# --- any size -------------------------------------------------------------------------------------
+
+
+POSTER_SHEETS = {"flying-geese": 6, "triangle-in-a-square": 6, "log-cabin": 6}
+"""Letter sheets that a 10 in pattern takes at 200 % by a printer's poster setting, at the most:
+four to six by common practice of the trade."""
+
+
+def _on_drawing(page: Page, lines: list[LineString]) -> BaseGeometry:
+    """What a sheet shows of its drawing, in the drawing's own coordinates."""
+    (placed,) = page.items
+    assert page.clip is not None
+    shown = area(page.clip).intersection(shapely.MultiLineString(lines))
+    moved = affinity.translate(shown, -placed.x, -placed.y)
+    return affinity.rotate(moved, -placed.turn, origin=(0, 0))
+
+
+@pytest.mark.parametrize("name", ["triangle-in-a-square", "log-cabin"])
+def test_10_in_pattern_at_20_in_keeps_its_quarter_inch(name: str) -> None:
+    """Measured on the PDF: the dashed outline lies 1/4 in inside the solid one."""
+    found = of(name, 20.0)
+    drawings = foundation_drawings(found)
+    (drawing,) = drawings
+    pages = foundation_pages(drawings, paper("letter"), heading(found))
+    cut: list[BaseGeometry] = []
+    sewn: list[BaseGeometry] = []
+    with pdfplumber.open(io.BytesIO(sheets_pdf(pages))) as document:
+        for page, sheet in zip(pages, document.pages, strict=True):
+            cut.append(_on_drawing(page, drawn_lines(sheet, "cutting-line")))
+            sewn.append(_on_drawing(page, drawn_lines(sheet, "sewing-line")))
+    outside = shapely.union_all(cut)
+    left, top, right, bottom = outside.bounds
+    assert (right - left, bottom - top) == pytest.approx((20.5, 20.5), abs=0.003)
+    inner = shapely.union_all(sewn)
+    left, top, right, bottom = inner.bounds
+    assert (right - left, bottom - top) == pytest.approx((20.0, 20.0), abs=0.003)
+    assert outside.distance(inner) == pytest.approx(0.25, abs=0.003)
+    assert drawing.box.width == pytest.approx(20.5 + PENS["cutting-line"].weight / 72, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", sorted(POSTER_SHEETS))
+def test_it_needs_no_more_sheets_than_a_poster(name: str) -> None:
+    block = catalogue.load(name)
+    found = foundation(finished(block, width=10.0 if name == "flying-geese" else 20.0), Allowance())
+    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    assert len(pages) <= POSTER_SHEETS[name]
+
+
+def test_half_the_block_takes_four_to_six_sheets() -> None:
+    """A pattern of 5 x 10 in at 10 x 20 in: what a poster at 200 % takes."""
+    found = of("flying-geese", 10.0)
+    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    assert 4 <= len(pages) <= 6
+
+
+@pytest.mark.parametrize("name", ["log-cabin", "sawtooth-star", "kaleidoscope"])
+def test_lines_go_on_from_sheet_to_sheet(name: str) -> None:
+    assert check(foundation_drawings(of(name, 20.0)), paper("letter")) > 0
+
+
+def test_sections_that_fit_a_sheet_are_whole() -> None:
+    found = of("sawtooth-star", 6.0)
+    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    assert all(page.of is None for page in pages)
+    assert len(pages) <= 2
+
+
+def test_letters_of_numbers_do_not_grow_with_the_block() -> None:
+    sizes = {}
+    for width in (12.0, 24.0):
+        (drawing,) = drawings_of("log-cabin", width)
+        sizes[width] = max(t.size for t in texts(drawing))
+    assert math.isclose(sizes[12.0], sizes[24.0])

@@ -1,0 +1,202 @@
+"""The sheets of tiled templates, read back from the PDF and laid together, are the whole drawing.
+
+The reader is pdfplumber, which had no part in making the PDF; lines are compared with shapely.
+"""
+
+from __future__ import annotations
+
+import io
+import itertools
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import lru_cache
+from typing import Any
+
+import pdfplumber
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import LineString, MultiLineString
+from shapely.geometry.base import BaseGeometry
+
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.cutting.templates import template_set
+from piecewright.render.drawing.linekinds import PENS, LineKind
+from piecewright.render.drawing.mark_index import corners
+from piecewright.render.drawing.marks import Box, Drawing, Stroke
+from piecewright.render.output.pdf import sheets_pdf
+from piecewright.render.printables.templates import template_drawings
+from piecewright.render.sheets.layout import Page, Printer, SheetSettings, lay_out
+from tests.render.specimens import HEADING, paper
+
+CLOSE = 0.002
+"""Inches between a line of the drawing and the same line of the sheets."""
+
+KINDS: tuple[LineKind, ...] = ("cutting-line", "sewing-line", "notch")
+
+Segments = list[LineString]
+
+
+@lru_cache
+def templates(name: str, width: float) -> tuple[Drawing, ...]:
+    block = finished(catalogue.load(name), width=width)
+    return template_drawings(template_set(block, Allowance()))
+
+
+def flattened(path: Iterable[Any]) -> list[tuple[float, float]]:
+    """The points of a path as pdfplumber tells it, its curves as 64 chords."""
+    points: list[tuple[float, float]] = []
+    start = (0.0, 0.0)
+    for operator, *operands in path:
+        if operator == "m":
+            start = operands[0]
+            points.append(start)
+        elif operator == "l":
+            points.append(operands[0])
+        elif operator == "c":
+            p = points[-1]
+            q, r, s = operands
+            for n in range(1, 65):
+                t, u = n / 64, 1 - n / 64
+                weights = (u**3, 3 * u * u * t, 3 * u * t * t, t**3)
+                points.append(
+                    tuple(
+                        sum(w * v[k] for w, v in zip(weights, (p, q, r, s), strict=True))
+                        for k in (0, 1)
+                    )
+                )
+        elif operator == "h":
+            points.append(start)
+    return points
+
+
+def drawn_lines(page: Any, kind: LineKind, stretched: float = 1.0) -> Segments:
+    """Every line of a kind (by its weight and dashes), in inches on the sheet that was sent."""
+    weight, dashed = PENS[kind].weight, bool(PENS[kind].dash)
+    found = []
+    for mark in [*page.lines, *page.rects, *page.curves]:
+        of_kind = (
+            abs(mark["linewidth"] / stretched - weight) < 0.03 and bool(mark["dash"][0]) == dashed
+        )
+        if mark["stroke"] and of_kind:
+            points = [(x / 72, y / 72) for x, y in flattened(mark["path"])]
+            found += [LineString(pair) for pair in zip(points, points[1:], strict=False)]
+    return found
+
+
+def on_drawing(page: Page, lines: Segments) -> MultiLineString:
+    """The lines of a sheet's window, brought back to the drawing's own coordinates."""
+    clip = page.clip
+    (placed,) = page.items
+    assert clip is not None
+    a, d, e, f = page.sheet.correction or (1.0, 1.0, 0.0, 0.0)
+    window = shapely.box(clip.x, clip.y, clip.right, clip.bottom).buffer(0.006)
+    angle = -math.radians(placed.turn)
+    cos, sin = math.cos(angle), math.sin(angle)
+    kept = []
+    for line in lines:
+        points = [((x - e) / a, (y - f) / d) for x, y in line.coords]
+        printed = LineString(points)
+        if not window.covers(printed):
+            # Nothing of the drawing leaves its window; what does is not of the drawing.
+            assert not window.crosses(printed)
+            continue
+        kept.append(
+            LineString(
+                [
+                    (cos * u - sin * v, sin * u + cos * v)
+                    for u, v in ((x - placed.x, y - placed.y) for x, y in points)
+                ]
+            )
+        )
+    return MultiLineString(kept)
+
+
+def whole(drawing: Drawing, kind: LineKind) -> BaseGeometry:
+    marks = (m for m in drawing.marks if isinstance(m, Stroke) and m.kind == kind)
+    return shapely.union_all([LineString(corners(mark)) for mark in marks])
+
+
+def area(box: Box) -> BaseGeometry:
+    return shapely.box(box.x, box.y, box.right, box.bottom)
+
+
+def check(drawings: tuple[Drawing, ...], on: SheetSettings) -> int:
+    """Compare all tiled drawings with what their sheets show; how many were tiled."""
+    pages = lay_out(drawings, on, HEADING)
+    bare = [replace(page, joins=()) for page in pages]
+    stretched = 1 / min(on.printer.across, on.printer.down)
+    tiled = sorted({page.of for page in pages if page.of is not None})
+    with pdfplumber.open(io.BytesIO(sheets_pdf(bare))) as pdf:
+        for id in tiled:
+            drawing = next(d for d in drawings if d.id == id)
+            of = [
+                (page, sheet) for page, sheet in zip(pages, pdf.pages, strict=True) if page.of == id
+            ]
+            for kind in KINDS:
+                parts = [
+                    on_drawing(page, drawn_lines(sheet, kind, stretched)) for page, sheet in of
+                ]
+                no_wider_than(on.overlap, [page.window for page, _ in of])
+                compare(whole(drawing, kind), parts, [page.window for page, _ in of])
+    return len(tiled)
+
+
+def compare(drawing: BaseGeometry, parts: list[MultiLineString], windows: list[Box]) -> None:
+    assembled = shapely.union_all(parts)
+    assert drawing.difference(assembled.buffer(CLOSE)).length < 1e-6, "something is missing"
+    assert assembled.difference(drawing.buffer(CLOSE)).length < 1e-6, "something was added"
+    for part, window in zip(parts, windows, strict=True):
+        there = drawing.intersection(area(window.grown(0.005)))
+        total = sum(line.length for line in part.geoms)
+        assert total == pytest.approx(there.length, abs=0.05), "something is there twice"
+
+
+def no_wider_than(overlap: float, windows: list[Box]) -> None:
+    """Windows that share more than their corner share a strip as wide as the overlap."""
+    for one, other in itertools.combinations(windows, 2):
+        both = area(one).intersection(area(other))
+        if not both.is_empty:
+            strip = both.bounds
+            sides = (strip[2] - strip[0], strip[3] - strip[1])
+            assert min(sides) == pytest.approx(overlap, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", ["letter", "a4"])
+@pytest.mark.parametrize(
+    ("block", "width"),
+    [
+        ("orange-peel", 22.0),
+        ("grandmothers-fan", 30.0),
+        ("eight-point-star", 30.0),
+        ("log-cabin", 36.0),
+    ],
+)
+def test_sheets_laid_together_are_the_templates(block: str, width: float, name: str) -> None:
+    assert check(templates(block, width), paper(name)) > 0
+
+
+@settings(deadline=None, max_examples=4)
+@given(
+    st.sampled_from([("log-cabin", 20.0), ("eight-point-star", 26.0), ("grandmothers-fan", 20.0)]),
+    st.sampled_from(["letter", "a4"]),
+    st.sampled_from(["auto", "portrait", "landscape"]),
+    st.floats(0.0, 1.2),
+    st.floats(0.0, 0.75),
+)
+def test_with_any_overlap_and_margin(
+    block: tuple[str, float], name: str, orientation: str, overlap: float, margin: float
+) -> None:
+    on = paper(name, orientation, overlap=overlap, margin=margin)
+    assert check(templates(*block), on) > 0
+
+
+@settings(deadline=None, max_examples=3)
+@given(st.floats(0.9, 1.1), st.floats(0.9, 1.1))
+def test_printed_by_a_printer_that_is_corrected_for(across: float, down: float) -> None:
+    on = paper("letter", printer=Printer(across, down))
+    assert check(templates("grandmothers-fan", 20.0), on) > 0
