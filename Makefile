@@ -21,7 +21,7 @@ help:
 	@echo 'make clean        remove the virtual environment and all caches'
 
 serve: $(VENV)/installed
-	$(IN_VENV) -m gunicorn --config python:piecewright.service.serving --bind $(BIND)
+	$(IN_VENV) -m gunicorn --config python:piecewright.service.http.gunicorn_config --bind $(BIND)
 
 test: lint
 	$(IN_VENV) -m pytest -n 2
@@ -40,7 +40,7 @@ bench: $(VENV)/installed-dev
 	$(IN_VENV) -m bench
 
 openapi: $(VENV)/installed
-	$(IN_VENV) -m piecewright.service.openapi > openapi/openapi.json
+	$(IN_VENV) -m piecewright.service.http.openapi.document > openapi/openapi.json
 
 lint-docker: $(VENV)/installed-docker
 	$(VENV)/bin/hadolint docker/Dockerfile

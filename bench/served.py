@@ -72,7 +72,7 @@ def served(settings: Mapping[str, object]) -> Iterator[Served]:
                     "-m",
                     "gunicorn",
                     "--config",
-                    "python:piecewright.service.serving",
+                    "python:piecewright.service.http.gunicorn_config",
                 ),
                 *("--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS)),
                 *("--log-level", "warning"),

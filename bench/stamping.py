@@ -11,9 +11,9 @@ import pikepdf
 from bench.ratios import Ratio, compared, seconds
 from piecewright.render.output.collating import collate
 from piecewright.render.output.stamping import stamped
-from piecewright.service.packet import packet_answer
-from piecewright.service.reading import read_request
-from piecewright.service.schemas import PacketRequest
+from piecewright.service.requests.parse import read_request
+from piecewright.service.requests.schemas import PacketRequest
+from piecewright.service.responses.packet import packet_answer
 from piecewright.service.settings import Settings
 
 AIM: Final = 0.02

@@ -17,15 +17,17 @@ from typing import Any
 
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import UNITS, Unit, in_unit
-from piecewright.service import VERSION, answers, openapi
-from piecewright.service.answers import Answer, Form, NoSuchBlock, NoSuchSheet
+from piecewright.service import VERSION
 from piecewright.service.batches.tables import WrongVersion
 from piecewright.service.batches.workers import MOST_PROCESSES, run_workers
+from piecewright.service.http.keys import BadKeys, new_key
+from piecewright.service.http.openapi import document as openapi
 from piecewright.service.json_text import NotJson, read_json, write_json
-from piecewright.service.keys import BadKeys, new_key
-from piecewright.service.printables import PRINTABLES
-from piecewright.service.reading import Refused, Request, read_request
-from piecewright.service.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
+from piecewright.service.requests.parse import Refused, Request, read_request
+from piecewright.service.requests.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
+from piecewright.service.responses import answers
+from piecewright.service.responses.answers import Answer, Form, NoSuchBlock, NoSuchSheet
+from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import PREFIX, Settings
 
 GOOD, FAULTY, MISUSED = 0, 1, 2
@@ -190,7 +192,7 @@ def _serve(given: argparse.Namespace, settings: Settings) -> int:
             *(sys.executable, "-m", "gunicorn"),
             *("--bind", f"{host}:{given.port}"),
             *(() if given.workers is None else ("--workers", str(given.workers))),
-            *("--config", "python:piecewright.service.serving"),
+            *("--config", "python:piecewright.service.http.gunicorn_config"),
         ],
     )
 

@@ -13,9 +13,9 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
-from piecewright.service.answers import NoSuchBlock, NoSuchSheet, told_faults
 from piecewright.service.json_text import NotJson, write_json
-from piecewright.service.reading import Refused
+from piecewright.service.requests.parse import Refused
+from piecewright.service.responses.answers import NoSuchBlock, NoSuchSheet, told_faults
 
 MEDIA_TYPE: Final = "application/problem+json"
 

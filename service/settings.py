@@ -61,7 +61,7 @@ class Settings:
             that are kept, failed and cancelled ones too; 0 for no limit.
         keep_bytes: of the documents of one owner's batches together, at which no more are added;
             0 for no limit. Files that a batch needs only while it is worked on are not counted.
-        keys: the file of API keys (see ``service.keys``); none are needed if empty.
+        keys: the file of API keys (see ``service.http.keys``); none are needed if empty.
         origins: of pages that may use the service from a browser, such as
             ``https://guild.example``, with commas between them; ``*`` for all.
         log: the least level that is logged: debug, info, warning or error.

@@ -18,9 +18,9 @@ from typing import Any, Final
 
 from celery import Celery, signals
 
+from piecewright.service.batches.backoff import rest_after
 from piecewright.service.batches.drawing import Drawing, Packets
 from piecewright.service.batches.parts import Parts, parts
-from piecewright.service.batches.rests import rest_after
 from piecewright.service.batches.watch import LEASE
 from piecewright.service.batches.work import Hindered, work_on_next
 from piecewright.service.memory import limit_memory

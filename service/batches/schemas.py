@@ -7,7 +7,7 @@ from typing import Any, ClassVar, Final
 from marshmallow import ValidationError, validates_schema
 from marshmallow import fields as plain
 
-from piecewright.service.fields import (
+from piecewright.service.requests.fields import (
     LONGEST_NAME,
     ListOf,
     Refer,
@@ -16,7 +16,7 @@ from piecewright.service.fields import (
     kind_of,
     refusal,
 )
-from piecewright.service.schemas import AnswerSchema, Problem, QuiltAndMakers, said
+from piecewright.service.requests.schemas import AnswerSchema, Problem, QuiltAndMakers, said
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")

@@ -20,8 +20,8 @@ from dataclasses import dataclass, fields
 from threading import Event, Lock, Thread
 from typing import IO, Final
 
+from piecewright.service.batches.backoff import MOST, rest_after
 from piecewright.service.batches.parts import Parts, make_data_folder, parts
-from piecewright.service.batches.rests import MOST, rest_after
 from piecewright.service.batches.tables import WrongVersion
 from piecewright.service.settings import PREFIX, Settings
 

@@ -23,7 +23,7 @@ from piecewright.service.batches.lots import COLLATED, packet_request
 from piecewright.service.batches.store import MOST_ATTEMPTS, Claim, Store, ToCollate
 from piecewright.service.batches.watch import LEASE, Watch
 from piecewright.service.problems import Kind, faults_in_words, problem_body, refused_kind
-from piecewright.service.reading import Refused
+from piecewright.service.requests.parse import Refused
 from piecewright.service.settings import Settings
 
 MOST_TOLD: Final = 10

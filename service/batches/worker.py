@@ -17,12 +17,12 @@ from typing import Final
 
 from sqlalchemy.exc import OperationalError
 
+from piecewright.service.batches.backoff import rest_after
 from piecewright.service.batches.drawing import Drawing, Packets
 from piecewright.service.batches.parts import Parts, parts
-from piecewright.service.batches.rests import rest_after
 from piecewright.service.batches.work import Hindered, work_on_next
-from piecewright.service.logs import write_lines
 from piecewright.service.memory import limit_memory
+from piecewright.service.monitoring.logs import write_lines
 from piecewright.service.settings import Settings
 
 _PAUSE: Final = 0.1

@@ -9,7 +9,7 @@ from typing import Final
 
 from piecewright.service.batches.parts import refuse_wrong_version
 from piecewright.service.batches.supervisor import Supervisor
-from piecewright.service.logs import write_lines
+from piecewright.service.monitoring.logs import write_lines
 from piecewright.service.settings import Settings
 
 MOST_PROCESSES: Final = 64

@@ -15,9 +15,9 @@ from typing import Any, Final, TypeAlias
 import pytest
 import shapely
 
-from piecewright.service.answers import Form
-from piecewright.service.desk_work import WORKS, Done, Order, Outcome, Wrong, carried_out
-from piecewright.service.reading import Refused
+from piecewright.service.drawing_pool.tasks import WORKS, Done, Order, Outcome, Wrong, carried_out
+from piecewright.service.requests.parse import Refused
+from piecewright.service.responses.answers import Form
 from piecewright.service.settings import Settings
 
 OURS: Final = Path(__file__).parents[2] / "piecewright"

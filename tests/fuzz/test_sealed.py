@@ -32,8 +32,8 @@ def watch(event, arguments):
         seen.append([event, str(arguments[0]) if arguments else ""])
 
 body, form, work = sys.stdin.buffer.read(), sys.argv[1], sys.argv[2]
-from piecewright.service.answers import prove_ready
-from piecewright.service.desk_work import WORKS, Done, Order, carried_out
+from piecewright.service.responses.answers import prove_ready
+from piecewright.service.drawing_pool.tasks import WORKS, Done, Order, carried_out
 from piecewright.service.settings import Settings
 
 prove_ready()  # as a desk does before it takes orders; libraries are loaded then

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from werkzeug.test import TestResponse
 
-from piecewright.service import openapi
+from piecewright.service.http.openapi import document as openapi
 from piecewright.service.settings import Settings
 
 Json = dict[str, Any]
 
 STAR: Json = {"block": "sawtooth-star", "finish": {"width": 12}}
+
+GUNICORN: tuple[str, ...] = (
+    *(sys.executable, "-m", "gunicorn"),
+    *("--config", "python:piecewright.service.http.gunicorn_config"),
+)
+"""How the service is started, but for where it listens."""
 
 TWO_SQUARES: Json = {
     "name": "Gull and Post",

@@ -14,10 +14,10 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.service import openapi
 from piecewright.service.cli import FAULTY, GOOD, MISUSED, main
-from piecewright.service.examples import HARBOUR_QUILT
-from tests.service.asking import TWO_SQUARES, templates
+from piecewright.service.http.openapi import document as openapi
+from piecewright.service.http.openapi.examples import HARBOUR_QUILT
+from tests.service.asking import GUNICORN, TWO_SQUARES, templates
 
 BLOCK = {**TWO_SQUARES, "unit": "in"}
 
@@ -292,7 +292,7 @@ def test_serve_starts_gunicorn(monkeypatch: pytest.MonkeyPatch) -> None:
     assert command[1:3] == ["-m", "gunicorn"]
     assert command[command.index("--bind") + 1] == "[::1]:9000"
     assert command[command.index("--workers") + 1] == "3"
-    assert command[command.index("--config") + 1] == "python:piecewright.service.serving"
+    assert command[command.index("--config") + 1] == GUNICORN[-1]
 
 
 def test_it_runs_as_a_program_in_a_pipe() -> None:

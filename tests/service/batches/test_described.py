@@ -6,9 +6,9 @@ from pathlib import Path
 
 from jsonschema import Draft202012Validator
 
-from piecewright.service.batches.described import batch_paths
-from piecewright.service.examples import BATCHES
-from piecewright.service.openapi import document
+from piecewright.service.http.openapi.batches import batch_paths
+from piecewright.service.http.openapi.document import document
+from piecewright.service.http.openapi.examples import BATCHES
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import Json, archived, client_of, do_all, kept_in, posted, state
 

@@ -12,11 +12,11 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from piecewright.service.batches import events
 from piecewright.service.batches.drawing import Packets
 from piecewright.service.batches.parts import parts
 from piecewright.service.batches.store import Batch, BatchItem
 from piecewright.service.batches.work import work_on_next
+from piecewright.service.http.batches import events
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import Json, do_all, posted, state
 

@@ -138,7 +138,7 @@ def test_a_service_makes_batches_by_itself(
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
     own = engine(settings)
     assert isinstance(own, OwnProcesses)
-    monkeypatch.setattr("piecewright.service.batches.routes.engine", lambda settings: own)
+    monkeypatch.setattr("piecewright.service.http.batches.routes.engine", lambda settings: own)
     client = create_app(settings).test_client()
     try:
         batch = posted(client, with_blocks("Quay", "Mast"))

@@ -9,8 +9,8 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.service.desk_work import Order
-from piecewright.service.desks import Desks
+from piecewright.service.drawing_pool.pool import Desks
+from piecewright.service.drawing_pool.tasks import Order
 from piecewright.service.problems import UNAVAILABLE, Problem
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import do_all, posted, state

@@ -1,0 +1,1 @@
+"""The addresses of batches: progress as JSON and as events, documents, archives."""

@@ -1,0 +1,30 @@
+"""The JSON body of a request."""
+
+from __future__ import annotations
+
+from flask import request
+
+from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
+from piecewright.service.responses.answers import MEDIA_TYPES
+
+
+def raw_body() -> bytes:
+    """The request's body, which says that it is JSON.
+
+    Raises:
+        Problem: it is not sent as JSON.
+        werkzeug.exceptions.RequestEntityTooLarge: it is too large.
+    """
+    is_json = request.mimetype == MEDIA_TYPES["json"] or request.mimetype.endswith("+json")
+    encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if not is_json or encoding not in ("", "identity"):
+        sent = request.mimetype or "no type"
+        said = (
+            f"The body came as {sent!r:.80}; send it as {MEDIA_TYPES['json']}, without "
+            "Content-Encoding."
+        )
+        raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
+    raw: bytes = request.get_data(cache=False)
+    # A body that comes in chunks is cut off at the limit: only one more read says so (413).
+    request.stream.read(1)
+    return raw

@@ -1,0 +1,1 @@
+"""What whoever runs the service sees: lines of JSON in the log, figures for Prometheus."""

@@ -1,0 +1,437 @@
+"""From a request's JSON to what it asks for.
+
+Two steps: the schema checks every field by itself, which leaves lengths as they were
+written; then the unit is known, and lengths, block and sheet get their meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias, TypeVar
+
+from marshmallow import ValidationError
+
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import Block, extent, finished
+from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
+from piecewright.patchwork.cutting.borders import Binding, Border
+from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
+from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.lengths import Unit, parse_length, spoken
+from piecewright.patchwork.outlines.cut_outlines import Corners
+from piecewright.patchwork.sewing.plan import Kept, PlanOptions
+from piecewright.render.printables.foundation import PLAIN, Looks
+from piecewright.render.sheets.layout import SheetSettings
+from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
+from piecewright.service.requests.fields import suggestion
+from piecewright.service.requests.schemas import PARTS, BlockRequest
+from piecewright.service.settings import Settings
+
+_T = TypeVar("_T")
+_Spec = Mapping[str, Any]
+
+_NARROW = (0.0, 3.0)
+"""Inches: limits of an allowance, of a margin, and of an overlap."""
+
+_PAPER = (2.0, 200.0)
+"""Inches: limits of a side of paper."""
+
+_ROLL = (5.0, 200.0)
+"""Inches: limits of the width of a roll."""
+
+_QUARTER = "1/4 in"
+_DEVIATION = "1/32 in"
+_BINDING = "2 1/2 in"
+
+_OFF = (0.0, 1.0)
+"""Inches: limits of what a cut or a seam is off."""
+
+_CLOTH = (5.0, 200.0)
+"""Inches: limits of the usable width of cloth."""
+
+_EDGE = (0.25, 40.0)
+"""Inches: limits of the width of a border and of a binding strip."""
+
+_SIDE = (1.0, 400.0)
+"""Inches: limits of a side of a quilt."""
+
+
+class Refused(Exception):
+    """A request that is well-formed but wrong.
+
+    Attributes:
+        faults: every fault found.
+        unit: of the request, in which places are told.
+    """
+
+    def __init__(self, faults: tuple[Fault, ...], unit: Unit) -> None:
+        super().__init__("; ".join(f"{f.pointer}: {f.detail}" for f in faults[:8]))
+        self.faults = faults
+        self.unit: Unit = unit
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is asked for: a block at its finished size, and the settings of its sheets.
+
+    Attributes:
+        unit: of the answer.
+        pieces_pointer: where the request lists the pieces; None if it does not.
+        parts: of a packet.
+        maker: whose name a packet's sheets carry; empty for nobody's.
+    """
+
+    unit: Unit
+    block: Block
+    pieces_pointer: str | None
+    allowance: Allowance
+    corners: Corners
+    sheet: SheetSettings
+    cloth: Cloth = field(default_factory=Cloth)
+    quilt: Quilt = field(default_factory=Quilt)
+    looks: Looks = PLAIN
+    plan: PlanOptions | None = None
+    parts: tuple[str, ...] = ()
+    maker: str = ""
+
+
+def read_request(
+    given: Any, settings: Settings, schema: type[BlockRequest] = BlockRequest
+) -> Request:
+    """What a request asks for.
+
+    Args:
+        given: the request's JSON value.
+        schema: of the request.
+
+    Raises:
+        Refused: with every fault found.
+    """
+    faults: list[Fault] = []
+    spec = _checked(given, faults, schema)
+    block_spec = spec.get("block")
+    own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
+    unit: Unit = spec.get("unit") or own_unit or "in"
+
+    drawn = block_spec and _collect(faults, lambda: _block(block_spec, unit, settings))
+    block = drawn and _collect(faults, lambda: _finished(drawn, spec.get("finish"), unit))
+    allowance = _collect(faults, lambda: _allowance(spec.get("allowance", _QUARTER), unit))
+    printer = _collect(faults, lambda: _printer(spec.get("printer"), unit))
+    sheet = _collect(faults, lambda: _sheet(spec.get("sheet", {}), unit))
+    quilt = _collect(faults, lambda: _quilt(spec.get("quilt", {}), unit)) or Quilt()
+    cloth = _collect(faults, lambda: _cloth(spec.get("cloth", {}), unit, block, quilt))
+    plan = _collect(
+        faults, lambda: _plan(spec.get("pressing", {}), spec.get("deviation", {}), unit)
+    )
+    if faults or block is None or allowance is None or sheet is None or cloth is None:
+        raise Refused(tuple(faults), unit)
+    as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
+    return Request(
+        unit=unit,
+        block=replace(block, unit=unit),
+        pieces_pointer="/block/pieces" if as_pieces else None,
+        allowance=allowance,
+        corners=spec.get("corners", "matched"),
+        sheet=replace(sheet, printer=printer or TRUE),
+        cloth=cloth,
+        quilt=quilt,
+        looks=Looks(**spec.get("foundation", {})),
+        plan=plan,
+        parts=tuple(spec.get("parts", PARTS)),
+        maker=spec.get("for", ""),
+    )
+
+
+@contextmanager
+def told_in(unit: Unit) -> Iterator[None]:
+    """Faults that geometry or sheets raise inside leave as ``Refused``, places in ``unit``."""
+    try:
+        yield
+    except BlockError as error:
+        raise Refused(error.faults, unit) from error
+
+
+def _collect(faults: list[Fault], read: Callable[[], _T]) -> _T | None:
+    """What ``read`` gives; or None, its faults put to the others."""
+    try:
+        return read()
+    except BlockError as error:
+        faults += error.faults
+        return None
+
+
+# --- the first step: fields by themselves -----------------------------------------------------
+
+
+def _checked(given: Any, faults: list[Fault], schema: type[BlockRequest]) -> dict[str, Any]:
+    """The fields with which nothing is wrong; what is wrong with the others goes to the faults."""
+    try:
+        return dict(schema().load(given))
+    except ValidationError as error:
+        faults += schema_faults(error.messages)
+        valid = error.valid_data if isinstance(error.valid_data, dict) else {}
+        wrong = error.messages if isinstance(error.messages, dict) else {}
+        return {name: value for name, value in valid.items() if name not in wrong}
+
+
+def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
+    """Marshmallow's tree of errors as faults, each with its JSON pointer.
+
+    The tree's leaves are lists of ``{"code", "detail"}``; its names become the pointer's
+    parts, with ``~`` and ``/`` escaped (RFC 6901). Marshmallow puts what is wrong with an
+    object as a whole under ``_schema``.
+    """
+    if isinstance(messages, list):
+        for message in messages:
+            below = "".join(f"/{number}" for number in message.get("below", ()))
+            yield Fault(pointer + below, message["code"], message["detail"])
+        return
+    for name, inner in messages.items():
+        of_whole = name == "_schema" and not _is_unknown_field(inner)
+        yield from schema_faults(inner, pointer if of_whole else f"{pointer}/{escaped(name)}")
+
+
+def _is_unknown_field(messages: Any) -> bool:
+    """Whether ``_schema`` is what somebody called a field."""
+    return isinstance(messages, list) and messages[0]["code"] == "unknown-field"
+
+
+def escaped(name: object) -> str:
+    """A name as a part of a JSON pointer (RFC 6901)."""
+    return str(name).replace("~", "~0").replace("/", "~1")
+
+
+# --- the second step: what the fields mean together -------------------------------------------
+
+
+_Limits: TypeAlias = tuple[float, float]
+"""Inches, both of them included."""
+
+
+def _lengths(
+    given: _Spec, unit: Unit, pointer: str, limits: Mapping[str, _Limits]
+) -> dict[str, float]:
+    """The lengths of an object that the schema has checked, in inches.
+
+    Args:
+        given: may have other fields, and may be without some of these.
+        limits: by the names of the lengths.
+
+    Raises:
+        BlockError: with a fault for every length that is out of its limits.
+    """
+    read = {name: parse_length(given[name], unit) for name in limits if name in given}
+    faults = [
+        Fault(f"{pointer}/{name}", "range", _out_of(limits[name], inches, unit))
+        for name, inches in read.items()
+        if not limits[name][0] <= inches <= limits[name][1]
+    ]
+    if faults:
+        raise BlockError(faults)
+    return read
+
+
+def _out_of(limits: _Limits, inches: float, unit: Unit) -> str:
+    least, most = limits
+    return f"expected {least:g} in to {most:g} in, got {spoken(inches, unit)}"
+
+
+def _allowance(given: Any, unit: Unit) -> Allowance:
+    if isinstance(given, dict):
+        limits = dict.fromkeys(("seam", "edge"), _NARROW)
+        widths = _lengths(given, unit, "/allowance", limits)
+        seam = widths.get("seam", parse_length(_QUARTER))
+        return Allowance(seam, widths.get("edge", seam))
+    width = _lengths({"allowance": given}, unit, "", {"allowance": _NARROW})["allowance"]
+    return Allowance(width, width)
+
+
+def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
+    faults: list[Fault] = []
+    given = {"margin": _QUARTER, "overlap": _QUARTER, **given}
+    edges = _collect(
+        faults,
+        lambda: _lengths(given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), _NARROW)),
+    )
+    paper = _collect(faults, lambda: _paper(given, unit))
+    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": _ROLL}))
+    if faults or edges is None or paper is None or roll is None:
+        raise BlockError(faults)
+    return SheetSettings(
+        roll_width=roll.get("roll"),
+        width=paper.width,
+        height=paper.height,
+        orientation=given.get("orientation", "auto"),
+        margin=edges["margin"],
+        overlap=edges["overlap"],
+        paper=paper.name,
+    )
+
+
+def _printer(given: _Spec | None, unit: Unit) -> Printer:
+    """What the printer made of an inch, told by either of the two test squares."""
+    if given is None:
+        return TRUE
+    across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)
+    five = parse_length("5 cm")
+    if min(across, down) > five / 2:
+        across, down = across / five, down / five
+    printer = Printer(across, down)
+    if printer.faults():
+        raise BlockError(printer.faults())
+    return printer
+
+
+def _paper(sheet: _Spec, unit: Unit) -> Paper:
+    """The paper of a sheet: by name, or by its sides, which may stand in the sheet itself."""
+    paper, pointer = sheet.get("paper", "letter" if unit == "in" else "a4"), "/sheet/paper"
+    if "width" in sheet:
+        paper, pointer = sheet, "/sheet"
+    if isinstance(paper, str):
+        known = PAPERS[paper]
+        return replace(known, name=paper_name(known.name))
+    sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), _PAPER))
+    return Paper("", sides["width"], sides["height"])
+
+
+def paper_name(id: str) -> str:
+    """A paper's id as people write it.
+
+    >>> paper_name("a4"), paper_name("ansi-c"), paper_name("letter")
+    ('A4', 'ANSI C', 'Letter')
+    """
+    return id.upper().replace("-", " ") if len(id) == 2 or "-" in id else id.capitalize()
+
+
+def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
+    faults: list[Fault] = []
+    kept = []
+    for i, one in enumerate(pressing.get("keep", ())):
+        if one["step"].isascii() and one["step"].isdigit():
+            kept.append(Kept(int(one["step"]), one["press"]))
+        else:
+            said = f"the steps of a block are '1', '2' and so on, not {one['step']!r}"
+            faults.append(Fault(f"/pressing/keep/{i}/step", "unknown-step", said))
+    off = _collect(
+        faults,
+        lambda: _lengths(
+            {"cutting": _DEVIATION, "sewing": _DEVIATION, **deviation},
+            unit,
+            "/deviation",
+            dict.fromkeys(("cutting", "sewing"), _OFF),
+        ),
+    )
+    if faults or off is None:
+        raise BlockError(faults)
+    return PlanOptions(
+        tuple(kept), pressing.get("open_above"), cutting=off["cutting"], sewing=off["sewing"]
+    )
+
+
+def _quilt(given: _Spec, unit: Unit) -> Quilt:
+    faults: list[Fault] = []
+
+    def lengths(of: _Spec, pointer: str, limits: Mapping[str, _Limits]) -> dict[str, float]:
+        return _collect(faults, lambda: _lengths(of, unit, pointer, limits)) or {}
+
+    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), _SIDE))
+    border, binding = given.get("border"), given.get("binding")
+    found_border = found_binding = None
+    if border is not None:
+        wide = lengths(border, "/quilt/border", {"width": _EDGE})
+        found_border = Border(
+            wide.get("width", 1.0), border.get("fabric"), border.get("corners", "butted")
+        )
+    if binding is not None:
+        wide = lengths({"width": _BINDING, **binding}, "/quilt/binding", {"width": _EDGE})
+        found_binding = Binding(wide.get("width", 1.0), binding.get("fabric"))
+    if faults:
+        raise BlockError(faults)
+    sides = (size["width"], size["height"]) if size else None
+    return Quilt(given.get("blocks", 1), sides, found_border, found_binding)
+
+
+def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth:
+    usual = Cloth()
+    width = _lengths(given, unit, "/cloth", {"width": _CLOTH}).get("width", usual.width)
+    edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
+    known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)
+    directional = given.get("directional", ())
+    unknown = [
+        Fault(f"/cloth/directional/{i}", "unknown-fabric", f"there is no fabric {id!r} here")
+        for i, id in enumerate(directional)
+        if block is not None and id not in known
+    ]
+    if unknown:
+        raise BlockError(unknown)
+    return Cloth(
+        width=width,
+        shrinkage=given.get("shrinkage", usual.shrinkage),
+        spare=given.get("spare", usual.spare),
+        directional=frozenset(directional),
+    )
+
+
+def _block(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
+    if isinstance(given, str):
+        block = _from_catalogue(given)
+    else:
+        spec = {**given, "unit": given.get("unit", unit)}
+        _check_points(spec, settings.max_points)
+        _check_count(len(spec.get("pieces", ())), settings.max_pieces)
+        block = block_from_pieces(spec) if "pieces" in spec else block_from_drawing(spec)
+    _check_count(len(block.pieces), settings.max_pieces)
+    if max(map(abs, extent(block.pieces))) > FARTHEST:
+        raise BlockError([_far("/block")])
+    return block
+
+
+def _from_catalogue(id: str) -> Block:
+    try:
+        return catalogue.load(id)
+    except KeyError:
+        hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
+        said = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
+        raise BlockError([Fault("/block", "unknown-block", said)]) from None
+
+
+def _check_count(pieces: int, most: int) -> None:
+    if pieces > most:
+        said = f"a block has at most {most} pieces here, this one has {pieces}"
+        raise BlockError([Fault("/block", "too-many-pieces", said)])
+
+
+def _check_points(spec: _Spec, most: int) -> None:
+    """Raises ``BlockError`` for lists with too many points, and for points that are far out."""
+    lists = {f"/block/lines/{i}": line for i, line in enumerate(spec.get("lines", ()))}
+    lists["/block/frame"] = spec.get("frame", ())
+    for i, piece in enumerate(spec.get("pieces", ())):
+        lists[f"/block/pieces/{i}/outline"] = piece.get("outline", ())
+    for i, fill in enumerate(spec.get("fills", ())):
+        lists[f"/block/fills/{i}/at"] = [fill["at"]]
+    faults: list[Fault] = []
+    for pointer, points in lists.items():
+        if len(points) > most:
+            said = f"{len(points)} points; at most {most} are read here"
+            faults.append(Fault(pointer, "too-many-points", said))
+        elif any(abs(parse_length(c, spec["unit"])) > FARTHEST for p in points for c in p):
+            faults.append(_far(pointer))
+    if faults:
+        raise BlockError(faults)
+
+
+def _far(pointer: str) -> Fault:
+    return Fault(pointer, "range", f"a point is more than {FARTHEST:,.0f} in from the origin")
+
+
+def _finished(block: Block, given: _Spec | None, unit: Unit) -> Block:
+    if given is None:
+        # As drawn; this holds the block to the same limits of size.
+        return finished(block, scale=1.0, pointer="/block")
+    width, height = (
+        parse_length(given[name], unit) if name in given else None for name in ("width", "height")
+    )
+    return finished(block, width, height, given.get("scale"))

@@ -1,0 +1,145 @@
+"""``POST /v1/cutting-list``: the list in every form, and what it refuses."""
+
+from __future__ import annotations
+
+import io
+import json
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+from flask.testing import FlaskClient
+
+from piecewright.service import cli
+from piecewright.service.http.openapi.examples import GUILD_QUILT
+from tests.service.asking import STAR, codes, printed
+
+asked = partial(printed, "cutting-list")
+
+
+def test_json_has_what_the_contract_says(client: FlaskClient) -> None:
+    told = asked(client, STAR).json
+    assert [fabric["fabric"] for fabric in told["fabrics"]] == ["background", "dark", "accent"]
+    background, dark, accent = told["fabrics"]
+    geese, corners = background["cuts"]
+    # 6 + 1 1/4 = 7 1/4 in, cut twice; 3 + 1/2 in.
+    assert geese["shape"] == "quarter-square triangle"
+    assert geese["finished"] == {"width": 6, "height": 3}
+    assert geese["cut"] == {"width": 7.25, "height": 7.25}
+    assert (geese["count"], geese["blanks"], geese["yields"]) == (4, 1, 4)
+    assert geese["from"] == "strip"
+    assert geese["note"] == "cut twice corner to corner; trim to size"
+    assert (corners["shape"], corners["count"]) == ("square", 4)
+    assert corners["cut"] == {"width": 3.5, "height": 3.5}
+    assert background["strips"][1]["yields"] == [{"cut": 1, "count": 4, "length": 3.5}]
+    assert background["length"] == 7.25 + 3.5
+    assert (background["yardage"], background["yardage_unit"]) == (0.375, "yd")
+    assert background["buy"] == "3/8 yd"
+    assert dark["cuts"][0]["cut"] == {"width": 3.875, "height": 3.875}
+    assert accent["cuts"][0]["shape"] == "square"
+
+
+def test_blocks_multiply_counts(client: FlaskClient) -> None:
+    one, many = (asked(client, {**STAR, "quilt": {"blocks": n}}).json for n in (1, 30))
+    for few, lots in zip(one["fabrics"], many["fabrics"], strict=True):
+        assert [30 * cut["count"] for cut in few["cuts"]] == [c["count"] for c in lots["cuts"]]
+        assert lots["yardage"] > few["yardage"]
+
+
+def test_metric_is_rounded_to_half_centimetres(client: FlaskClient) -> None:
+    body = {
+        "block": "nine-patch",
+        "unit": "cm",
+        "finish": {"width": 30},
+        "allowance": 0.75,
+        "quilt": {"blocks": 12},
+    }
+    told = asked(client, body).json
+    # 10 + 1.5 cm; 101.6 // 11.5 = 8 to a strip; 60 dark squares: 8 strips, 92 cm.
+    (cut,) = told["fabrics"][0]["cuts"]
+    assert cut["cut"] == {"width": 11.5, "height": 11.5}
+    assert [s["count"] for s in told["fabrics"][0]["strips"]] == [7, 1]
+    assert told["fabrics"][0]["length"] == 92
+    # 92 * 1.05 / 0.97 = 99.6 cm.
+    assert (told["fabrics"][0]["yardage"], told["fabrics"][0]["buy"]) == (1.0, "1.0 m")
+
+
+def test_every_form_names_the_blocks_and_warns_of_the_blade(client: FlaskClient) -> None:
+    pdf = asked(client, GUILD_QUILT.body, "application/pdf")
+    assert "cutting list.pdf" in pdf.headers["Content-Disposition"]
+    metadata = pypdf.PdfReader(io.BytesIO(pdf.data)).metadata
+    assert metadata is not None
+    assert metadata.title == "Sawtooth Star: Cutting list for 20 blocks"
+    canvas = asked(client, GUILD_QUILT.body, "image/svg+xml").get_data(as_text=True)
+    assert canvas.count("Rotary cutter: blade closed") == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "pointer", "code"),
+    [
+        ({"quilt": {"blocks": 0}}, "/quilt/blocks", "range"),
+        ({"quilt": {"blocks": 2.5}}, "/quilt/blocks", "type"),
+        ({"quilt": {"blocks": "two"}}, "/quilt/blocks", "type"),
+        ({"quilt": {"width": 60}}, "/quilt", "quilt-size"),
+        ({"quilt": {"border": {"width": 4}}}, "/quilt", "quilt-size"),
+        (
+            {"quilt": {"width": 60, "height": 60, "border": {"width": 90}}},
+            "/quilt/border/width",
+            "range",
+        ),
+        (
+            {"quilt": {"width": 60, "height": 60, "border": {"width": 30}}},
+            "/quilt/border/width",
+            "range",
+        ),
+        ({"cloth": {"width": 4}}, "/cloth/width", "range"),
+        ({"cloth": {"shrinkage": 90}}, "/cloth/shrinkage", "range"),
+        ({"cloth": {"directional": ["velvet"]}}, "/cloth/directional/0", "unknown-fabric"),
+        ({"cloth": {"width": 5}, "finish": {"width": 60}}, "/cloth/width", "cloth-too-narrow"),
+    ],
+)
+def test_faults_have_their_pointer(
+    client: FlaskClient, more: dict[str, Any], pointer: str, code: str
+) -> None:
+    assert codes(asked(client, {**STAR, "block": "drunkards-path", **more}))[pointer] == code
+
+
+def test_a_border_of_its_own_fabric(client: FlaskClient) -> None:
+    quilt = {
+        "width": 36,
+        "height": 36,
+        "border": {"width": 3, "fabric": "wool"},
+        "binding": {"fabric": "wool"},
+    }
+    told = asked(client, {**STAR, "quilt": quilt}).json
+    wool = next(fabric for fabric in told["fabrics"] if fabric["fabric"] == "wool")
+    assert [strip["purpose"] for strip in wool["strips"]] == ["border", "binding"]
+    border, binding = told["edges"]
+    # Sides 36 + 1/2, top and bottom 36 + 6 + 1/2: 158 in, 5 strips of 40 less 4 * 3 1/2.
+    assert [one["length"] for one in border["lengths"]] == [36.5, 42.5]
+    assert (border["strips"], border["joins"]) == (5, 4)
+    # 4 * 42 + 12 = 180 in: 5 strips of 40 less 4 * 2 1/2.
+    assert (binding["lengths"][0]["length"], binding["strips"], binding["joins"]) == (180, 5, 4)
+    assert wool["length"] == 5 * 3.5 + 5 * 2.5
+
+
+def test_the_same_request_serves_check_and_templates(client: FlaskClient) -> None:
+    for path in ("/v1/check", "/v1/templates"):
+        assert client.post(path, json=GUILD_QUILT.body).status_code == 200
+
+
+def test_command_line(client: FlaskClient, tmp_path: Path) -> None:
+    out = tmp_path / "list.json"
+    code = cli.main(
+        [
+            *("cutting-list", "sawtooth-star", "--blocks", "20", "--quilt", "48in x 60in"),
+            *("--border", "4in", "--border-fabric", "dark", "--mitred"),
+            *("--binding", "2 1/2 in", "--binding-fabric", "accent"),
+            *("--cloth-width", "42in", "--shrinkage", "3", "--spare", "5"),
+            *("--directional", "accent", "-o", str(out)),
+        ]
+    )
+    assert code == cli.GOOD
+    assert json.loads(out.read_text("utf-8")) == asked(client, GUILD_QUILT.body).json
