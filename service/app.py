@@ -14,10 +14,10 @@ from piecewright.service.drawing_pool.pool import Desks
 from piecewright.service.http.access import guard
 from piecewright.service.http.batches.routes import batches
 from piecewright.service.http.docs import pages
+from piecewright.service.http.error_handlers import answer_with_problems
 from piecewright.service.http.routes import interface
 from piecewright.service.monitoring.logs import log_requests
 from piecewright.service.monitoring.metrics import measure
-from piecewright.service.problems import answer_with_problems
 from piecewright.service.settings import Settings
 
 REQUEST_ID: Final = "X-Request-Id"

@@ -137,3 +137,17 @@ def _written(value: Any, indent: int | None) -> str:
     return json.dumps(
         value, ensure_ascii=False, allow_nan=False, indent=indent, separators=separators
     )
+
+
+def canonical(value: Any) -> bytes:
+    """A JSON value as text that does not depend on the order of fields.
+
+    Nested deeper than Python's calls may be, it is written as it stands.
+
+    >>> canonical({"b": 1, "a": "ü"})
+    b'{"a":"\\\\u00fc","b":1}'
+    """
+    try:
+        return json.dumps(value, sort_keys=True, separators=(",", ":")).encode()
+    except RecursionError:
+        return write_json(value)

@@ -1,28 +1,19 @@
-"""Errors as problem details (RFC 9457), each kind with a page that explains it."""
+"""Problem details (RFC 9457): every kind of problem, what its page says, and its JSON."""
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
-
-from flask import Flask, Response, g, url_for
-from werkzeug.exceptions import HTTPException
-from werkzeug.wrappers import Response as AnyResponse
+from typing import Any, Final
 
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
-from piecewright.service.json_text import NotJson, write_json
-from piecewright.service.requests.parse import Refused
-from piecewright.service.responses.answers import NoSuchBlock, NoSuchSheet, told_faults
+from piecewright.service.measures import place
 
 MEDIA_TYPE: Final = "application/problem+json"
 
 MOST_TOLD: Final = 5000
 """Faults; an answer that tells of more would serve nobody."""
-
-_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +192,6 @@ KINDS: Final = {
     )
 }
 
-_BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if kind is not BAD_JSON}
-
 
 class Problem(Exception):
     """Something is wrong with a request; the answer is of this kind.
@@ -220,6 +209,21 @@ def refused_kind(faults: Sequence[Fault]) -> Kind:
     """Whether the block is at fault, or nothing but settings."""
     of_block = any(f.pointer == "/block" or f.pointer.startswith("/block/") for f in faults)
     return INVALID_BLOCK if of_block else INVALID_SETTING
+
+
+def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
+    """Faults or cautions as answers carry them, places in ``unit``."""
+    told = []
+    for fault in faults:
+        one: dict[str, Any] = {
+            "pointer": fault.pointer,
+            "code": fault.code,
+            "detail": fault.detail,
+        }
+        if fault.at is not None:
+            one["at"] = place(fault.at, unit)
+        told.append(one)
+    return told
 
 
 def problem_body(
@@ -250,17 +254,6 @@ def faults_in_words(faults: Sequence[Fault]) -> str:
     return f"There are {len(faults)} faults{told}; see errors."
 
 
-def answer_with_problems(app: Flask) -> None:
-    """Makes every error of the app leave as a problem."""
-    app.register_error_handler(Problem, _problem)
-    app.register_error_handler(NotJson, lambda e: _answer(BAD_JSON, sentence(str(e))))
-    app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
-    app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
-    app.register_error_handler(Refused, _refused)
-    app.register_error_handler(HTTPException, _http_exception)
-    app.register_error_handler(Exception, _unforeseen)
-
-
 def sentence(words: str) -> str:
     """The words with a capital and a full stop.
 
@@ -268,43 +261,3 @@ def sentence(words: str) -> str:
     ("Did you mean 'finish'?", 'The body is empty.')
     """
     return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
-
-
-def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
-    type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
-    body = problem_body(kind, detail, type_, faults, unit)
-    return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
-
-
-def _problem(problem: Problem) -> Response:
-    answer = _answer(problem.kind, problem.detail)
-    if problem.retry_after is not None:
-        answer.headers["Retry-After"] = str(problem.retry_after)
-    return answer
-
-
-def _refused(error: Refused) -> Response:
-    return _answer(
-        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
-    )
-
-
-def _http_exception(error: HTTPException) -> AnyResponse:
-    """Werkzeug's own errors; one that is no error, such as a redirect, leaves as it is."""
-    status = error.code or 500
-    if status < 400:
-        return error.get_response()
-    kind = _BY_STATUS.get(status) or Kind("", status, error.name, "")
-    answer = _answer(kind, error.description or kind.title)
-    for name, value in error.get_headers():
-        if name.lower() != "content-type":
-            answer.headers[name] = value
-    return answer
-
-
-def _unforeseen(error: Exception) -> Response:
-    _log.error("request %s failed", g.get("request_id", "-"), exc_info=error)
-    return _answer(
-        INTERNAL_ERROR,
-        "The service met an error of its own. Nothing is wrong with how you asked.",
-    )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Final
 
 from piecewright.service.batches.merge_patch import merge_patch
-from piecewright.service.json_text import write_json
+from piecewright.service.json_text import canonical
 
 NAME: Final = "for"
 """The field of a packet request that says whose it is; all else makes the master."""
@@ -108,17 +107,3 @@ class _Digests:
         digest = made.digest()
         self._known[id(value)] = (value, digest)
         return digest
-
-
-def canonical(value: Any) -> bytes:
-    """A JSON value as text that does not depend on the order of fields.
-
-    Nested deeper than Python's calls may be, it is written as it stands.
-
-    >>> canonical({"b": 1, "a": "ü"})
-    b'{"a":"\\\\u00fc","b":1}'
-    """
-    try:
-        return json.dumps(value, sort_keys=True, separators=(",", ":")).encode()
-    except RecursionError:
-        return write_json(value)

@@ -15,8 +15,10 @@ from piecewright.service.requests.fields import (
     Text,
     kind_of,
     refusal,
+    said,
 )
-from piecewright.service.requests.schemas import AnswerSchema, Problem, QuiltAndMakers, said
+from piecewright.service.requests.schemas import QuiltAndMakers
+from piecewright.service.responses.schemas import AnswerSchema, Problem
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")

@@ -40,9 +40,9 @@ from piecewright.service.batches.bounds import (
     is_kept_for,
     refuse_if_full,
 )
-from piecewright.service.batches.lots import COLLATED, Lot, canonical
+from piecewright.service.batches.lots import COLLATED, Lot
 from piecewright.service.batches.tables import READING, batches, items, lots, turns
-from piecewright.service.json_text import NotJson, read_json
+from piecewright.service.json_text import NotJson, canonical, read_json
 
 BatchState: TypeAlias = Literal["queued", "running", "done", "cancelled"]
 ItemState: TypeAlias = Literal["queued", "running", "done", "failed", "cancelled"]

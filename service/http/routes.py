@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from functools import partial
 from typing import Any, Final
-from urllib.parse import quote
 
 from flask import Blueprint, Response, request
 
@@ -17,6 +15,7 @@ from piecewright.service.drawing_pool.pool import Desks
 from piecewright.service.drawing_pool.tasks import Order
 from piecewright.service.http.batches.opening import prove_ready
 from piecewright.service.http.bodies import raw_body
+from piecewright.service.http.content_disposition import content_disposition
 from piecewright.service.http.negotiation import preferred
 from piecewright.service.http.openapi.document import document
 from piecewright.service.http.response_cache import KeptAnswers
@@ -159,17 +158,7 @@ def _document(answer: Answer) -> Response:
     response = Response(answer.content, content_type=answer.media_type)
     if answer.form in ("pdf", "zip"):
         disposition = "inline" if answer.form == "pdf" else "attachment"
-        response.headers["Content-Disposition"] = named(disposition, answers.file_name(answer))
+        response.headers["Content-Disposition"] = content_disposition(
+            disposition, answers.file_name(answer)
+        )
     return response
-
-
-def named(disposition: str, name: str) -> str:
-    r"""The field Content-Disposition: the name in ASCII, and as it is (RFC 6266, RFC 8187).
-
-    >>> named("inline", "Fünf.pdf")
-    'inline; filename="Funf.pdf"; filename*=UTF-8\'\'F%C3%BCnf.pdf'
-    """
-    stem, dot, ending = name.rpartition(".")
-    plain = unicodedata.normalize("NFKD", stem).encode("ascii", "ignore").decode()
-    plain = " ".join(re.sub(r"[^\w .,()+-]", " ", plain).split()) or "templates"
-    return f"{disposition}; filename=\"{plain}{dot}{ending}\"; filename*=UTF-8''{quote(name)}"

@@ -466,3 +466,8 @@ class ByName(RequestField):
         if faults:
             raise ValidationError(faults)
         return read
+
+
+def said(description: str, **more: Any) -> dict[str, Any]:
+    """What the OpenAPI document says of a field; ``more`` is in the words of JSON Schema."""
+    return {"description": description, **more}

@@ -27,7 +27,7 @@ from piecewright.render.printables.foundation import PLAIN, Looks
 from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.service.requests.fields import suggestion
-from piecewright.service.requests.schemas import PARTS, BlockRequest
+from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
 
 _T = TypeVar("_T")
@@ -143,6 +143,18 @@ def read_request(
         parts=tuple(spec.get("parts", PARTS)),
         maker=spec.get("for", ""),
     )
+
+
+def read_packet(given: Any, settings: Settings) -> Request:
+    """What a request for a packet asks for.
+
+    Args:
+        given: the request's JSON value.
+
+    Raises:
+        Refused: with every fault found.
+    """
+    return read_request(given, settings, PacketRequest)
 
 
 @contextmanager

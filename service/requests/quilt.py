@@ -11,9 +11,8 @@ from marshmallow import ValidationError
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
-from piecewright.service.requests.parse import Refused, Request, escaped, schema_faults
+from piecewright.service.requests.parse import Refused, Request, escaped, read_packet, schema_faults
 from piecewright.service.requests.schemas import GroupQuiltRequest
-from piecewright.service.responses.packet import read_packet
 from piecewright.service.settings import Settings
 
 Pointer: TypeAlias = tuple[str, bool]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from typing import Any, Final, Literal, TypeAlias, get_args
@@ -16,9 +16,8 @@ from piecewright.patchwork.cutting.templates import Template, TemplateSet, templ
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.plan import foundation
 from piecewright.patchwork.geometry import paths, svg_path
-from piecewright.patchwork.geometry.paths import Line, Outline
-from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.lengths import PER_INCH, Unit, in_unit
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.lengths import PER_INCH, Unit
 from piecewright.render.drawing.marks import Drawing
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg, sheet_svg
@@ -27,6 +26,8 @@ from piecewright.render.printables.templates import heading, template_drawings
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import Page, SheetSettings, described, lay_out
 from piecewright.service.json_text import write_json
+from piecewright.service.measures import area, degrees, places, ring, size
+from piecewright.service.problems import told_faults
 from piecewright.service.requests.parse import Refused, Request, told_in
 from piecewright.service.responses.block_plans import Workup
 
@@ -121,7 +122,7 @@ def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:
     if piece.fabric is not None:
         answer["fabric"] = piece.fabric
     if piece.grain != "auto":
-        answer["grain"] = piece.grain if isinstance(piece.grain, str) else _degrees(piece.grain)
+        answer["grain"] = piece.grain if isinstance(piece.grain, str) else degrees(piece.grain)
     return answer
 
 
@@ -164,21 +165,6 @@ def check_answer(request: Request) -> dict[str, Any]:
         ],
         "cautions": told_faults(found, unit),
     }
-
-
-def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
-    """Faults or cautions as answers carry them, places in ``unit``."""
-    told = []
-    for fault in faults:
-        one: dict[str, Any] = {
-            "pointer": fault.pointer,
-            "code": fault.code,
-            "detail": fault.detail,
-        }
-        if fault.at is not None:
-            one["at"] = place(fault.at, unit)
-        told.append(one)
-    return told
 
 
 # --- what is printed -------------------------------------------------------------------------
@@ -313,7 +299,7 @@ def _template(template: Template, unit: Unit) -> dict[str, Any]:
         "id": template.id,
         "finished": ring(template.finished, unit),
         "cut": ring(template.cut, unit),
-        "grain": None if template.grain is None else {"angle": _degrees(template.grain)},
+        "grain": None if template.grain is None else {"angle": degrees(template.grain)},
         "bias_edges": list(template.bias_edges),
         "cuts": [
             {"fabric": cut.fabric, "plain": cut.plain, "reversed": cut.reversed}
@@ -338,36 +324,7 @@ def prove_ready() -> None:
         raise RuntimeError("what was drawn is no PDF")
 
 
-# --- numbers and names -----------------------------------------------------------------------
-
-
-def place(point: Point, unit: Unit) -> list[float]:
-    """A point as answers give it: in ``unit``, to 6 decimals."""
-    return [in_unit(point[0], unit), in_unit(point[1], unit)]
-
-
-def places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
-    """Points as answers give them."""
-    return [place(point, unit) for point in points]
-
-
-def size(width: float, height: float, unit: Unit) -> dict[str, float]:
-    """A width and a height as answers give them."""
-    return {"width": in_unit(width, unit), "height": in_unit(height, unit)}
-
-
-def area(square_inches: float, unit: Unit) -> float:
-    """An area as answers give it: in squares of ``unit``, to 6 decimals."""
-    return round(square_inches * float(PER_INCH[unit]) ** 2, 6)
-
-
-def ring(outline: Outline, unit: Unit) -> list[list[float]]:
-    """An outline as answers give it, curves as points within 0.001 in."""
-    return places(paths.ring(outline), unit)
-
-
-def _degrees(angle: float) -> float:
-    return round(angle, 6) % 180.0
+# --- names -----------------------------------------------------------------------------------
 
 
 def file_name(answer: Answer) -> str:

@@ -17,7 +17,8 @@ from piecewright.patchwork.cutting.wording import edging_text, note, strip_text
 from piecewright.patchwork.lengths import Unit, in_unit
 from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.cutting_list import canvas_drawings, cutting_list_pages, heading
-from piecewright.service.responses.answers import Printout, of_block, size
+from piecewright.service.measures import size
+from piecewright.service.responses.answers import Printout, of_block
 from piecewright.service.responses.block_plans import Workup
 
 

@@ -14,15 +14,8 @@ from piecewright.patchwork.foundation.plan import (
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.foundation import foundation_drawings, foundation_pages, heading
-from piecewright.service.responses.answers import (
-    Printout,
-    area,
-    of_block,
-    place,
-    places,
-    ring,
-    size,
-)
+from piecewright.service.measures import area, place, places, ring, size
+from piecewright.service.responses.answers import Printout, of_block
 from piecewright.service.responses.block_plans import Workup
 
 

@@ -15,20 +15,14 @@ from piecewright.render.printables.packet import Chapter, bound, cover_chapter
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import Page, described
 from piecewright.service.json_text import write_json
-from piecewright.service.requests.parse import Request, read_request, told_in
-from piecewright.service.requests.schemas import PACKET_TITLES, PacketRequest
-from piecewright.service.responses.answers import (
-    Answer,
-    Form,
-    Printout,
-    templates_printout,
-    told_faults,
-)
+from piecewright.service.problems import told_faults
+from piecewright.service.requests.parse import Request, told_in
+from piecewright.service.requests.schemas import PACKET_TITLES
+from piecewright.service.responses.answers import Answer, Form, Printout, templates_printout
 from piecewright.service.responses.block_plans import Workup
 from piecewright.service.responses.cutting_list import cutting_list_printout
 from piecewright.service.responses.foundation import foundation_printout
 from piecewright.service.responses.sewing_plan import block_map_printout, sewing_plan_printout
-from piecewright.service.settings import Settings
 
 _PRINTED: Final[Mapping[str, Callable[[Workup], Printout]]] = {
     "block-map": block_map_printout,
@@ -38,18 +32,6 @@ _PRINTED: Final[Mapping[str, Callable[[Workup], Printout]]] = {
     "foundation": foundation_printout,
 }
 """The parts other than the cover, by their names in a request."""
-
-
-def read_packet(given: Any, settings: Settings) -> Request:
-    """What a request for a packet asks for.
-
-    Args:
-        given: the request's JSON value.
-
-    Raises:
-        Refused: with every fault found.
-    """
-    return read_request(given, settings, PacketRequest)
 
 
 def packet_answer(

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-from piecewright.service.requests.parse import read_request
+from piecewright.service.requests.parse import read_packet, read_request
 from piecewright.service.requests.quilt import read_quilt
 from piecewright.service.responses.answers import FORMS, Answer, Form, templates_answer
 from piecewright.service.responses.cutting_list import cutting_list_answer
 from piecewright.service.responses.foundation import foundation_answer
-from piecewright.service.responses.packet import packet_answer, read_packet
+from piecewright.service.responses.packet import packet_answer
 from piecewright.service.responses.quilt_plan import quilt_plan_answer
 from piecewright.service.responses.sewing_plan import block_map_answer, sewing_plan_answer
 from piecewright.service.settings import Settings

@@ -21,12 +21,12 @@ from piecewright.render.printables.quilt_plan import heading, quilt_plan_drawing
 from piecewright.render.printables.text_column import column
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
-from piecewright.service.batches.lots import canonical
-from piecewright.service.json_text import read_json
+from piecewright.service.json_text import canonical, read_json
+from piecewright.service.measures import place, size
 from piecewright.service.requests.parse import Refused, Request, told_in
 from piecewright.service.requests.quilt import QuiltAsked, moved, read_quilt
 from piecewright.service.requests.schemas import PACKET_TITLES
-from piecewright.service.responses.answers import Answer, Form, Printout, answered, place, size
+from piecewright.service.responses.answers import Answer, Form, Printout, answered
 from piecewright.service.responses.block_plans import Workup
 from piecewright.service.responses.packet import chapters_pdf, part_pages
 from piecewright.service.settings import Settings

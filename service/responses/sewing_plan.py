@@ -21,15 +21,8 @@ from piecewright.patchwork.sewing.wording import Words
 from piecewright.render.drawing.fabric_fills import looks
 from piecewright.render.printables import sewing_plan as cards
 from piecewright.render.printables.block_map import picture as block_map
-from piecewright.service.responses.answers import (
-    Printout,
-    of_block,
-    of_drawings,
-    place,
-    places,
-    ring,
-    size,
-)
+from piecewright.service.measures import place, places, ring, size
+from piecewright.service.responses.answers import Printout, of_block, of_drawings
 from piecewright.service.responses.block_plans import Workup
 
 

@@ -18,7 +18,7 @@ from werkzeug.exceptions import ServiceUnavailable
 from piecewright.service.batches.bounds import NoRoom
 from piecewright.service.batches.engine import Engine, engine
 from piecewright.service.batches.files import item_key
-from piecewright.service.batches.lots import COLLATED, canonical, lots
+from piecewright.service.batches.lots import COLLATED, lots
 from piecewright.service.batches.parts import Parts
 from piecewright.service.batches.reading import read_batch
 from piecewright.service.batches.schemas import MOST_ITEMS
@@ -31,9 +31,9 @@ from piecewright.service.http.batches.opening import opened as open_parts
 from piecewright.service.http.batches.opening import unavailable
 from piecewright.service.http.batches.representation import moment, told_batch
 from piecewright.service.http.bodies import raw_body
+from piecewright.service.http.content_disposition import content_disposition
 from piecewright.service.http.negotiation import preferred
-from piecewright.service.http.routes import named
-from piecewright.service.json_text import read_json, write_json
+from piecewright.service.json_text import canonical, read_json, write_json
 from piecewright.service.problems import (
     BAD_REQUEST,
     CONFLICT,
@@ -156,7 +156,9 @@ def batches(
         if item.state != "done":
             raise Problem(NOT_FOUND, f"Item {number} has no PDF: it is {item.state}.")
         response = Response(opened.files.read(item_key(id, number)), content_type=PDF)
-        response.headers["Content-Disposition"] = named("inline", document_name(batch, item))
+        response.headers["Content-Disposition"] = content_disposition(
+            "inline", document_name(batch, item)
+        )
         return response
 
     @api.get("/v1/batches/<id>/archive")
@@ -171,11 +173,13 @@ def batches(
         title = _title(batch)
         if form == ZIP:
             response = Response(zipped(batch, opened.files), content_type=ZIP)
-            response.headers["Content-Disposition"] = named("attachment", f"{title}.zip")
+            response.headers["Content-Disposition"] = content_disposition(
+                "attachment", f"{title}.zip"
+            )
             return response
         worker.attend()
         response = _one_document(opened, batch)
-        response.headers["Content-Disposition"] = named("inline", f"{title}.pdf")
+        response.headers["Content-Disposition"] = content_disposition("inline", f"{title}.pdf")
         return response
 
     @api.after_request

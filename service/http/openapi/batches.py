@@ -13,8 +13,8 @@ from piecewright.service.http.batches.events import event
 from piecewright.service.http.batches.representation import told_batch, told_item, told_progress
 from piecewright.service.http.openapi import examples
 from piecewright.service.problems import problem_body
-from piecewright.service.requests.schemas import Problem
 from piecewright.service.responses.answers import MEDIA_TYPES
+from piecewright.service.responses.schemas import Problem
 
 JSON: Final = MEDIA_TYPES["json"]
 PDF: Final = MEDIA_TYPES["pdf"]

@@ -38,6 +38,7 @@ from piecewright.service.requests import schemas
 from piecewright.service.requests.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.responses import answers
+from piecewright.service.responses import schemas as answer_schemas
 from piecewright.service.responses.answers import MEDIA_TYPES, Form
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
@@ -154,7 +155,7 @@ _MADE: Final = {
         "At true size, in the form that `Accept` asks for: outlines as JSON (the default), "
         "all sheets as a PDF, all templates on one SVG canvas or one sheet of them "
         "(`page`), or a ZIP with an SVG file a sheet.",
-        schemas.TemplatesAnswer,
+        answer_schemas.TemplatesAnswer,
         GOOD,
     ),
     "sewing-plan": _Making(
@@ -166,7 +167,7 @@ _MADE: Final = {
         "possible (`optimal` where that is proven). As JSON (the default), as cards on "
         "sheets in a PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG "
         "file a sheet.",
-        schemas.SewingPlanAnswer,
+        answer_schemas.SewingPlanAnswer,
         PLANS,
     ),
     "block-map": _Making(
@@ -176,7 +177,7 @@ _MADE: Final = {
         "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
         "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
         "PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet.",
-        schemas.BlockMapAnswer,
+        answer_schemas.BlockMapAnswer,
         PLANS,
     ),
     "cutting-list": _Making(
@@ -187,7 +188,7 @@ _MADE: Final = {
         "(`page`), or a ZIP with an SVG file a sheet. Squares are cut at s + 2a; "
         "half-square triangles from a square of s + (2 + √2)a cut once; quarter-square "
         "triangles from one of s + (2 + 2√2)a cut twice; rounded up to 1/8 in or 0.5 cm.",
-        schemas.CuttingListAnswer,
+        answer_schemas.CuttingListAnswer,
         GOOD,
     ),
     "foundation": _Making(
@@ -198,7 +199,7 @@ _MADE: Final = {
         "default; seen from the face), or printed as mirror images: as sheets in a PDF, on "
         "one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet. A block "
         "with curved or set-in seams has none: the problem names every such seam.",
-        schemas.FoundationAnswer,
+        answer_schemas.FoundationAnswer,
         FOUNDATIONS,
     ),
     "quilt-plan": _Making(
@@ -210,7 +211,7 @@ _MADE: Final = {
         "rows are joined. As JSON (the default), as sheets in a PDF, on one SVG canvas or "
         "one sheet (`page`), or a ZIP with an SVG file a sheet. Sent to `/v1/batches`, the "
         "same request gives each maker a packet.",
-        schemas.QuiltPlanAnswer,
+        answer_schemas.QuiltPlanAnswer,
         QUILTS,
         examples.HARBOUR_QUILT,
         schemas.GroupQuiltRequest,
@@ -223,7 +224,7 @@ _MADE: Final = {
         "map, sewing plan, cutting list, templates or foundation sections. As JSON (the "
         "default; what the packet holds), as a PDF with bookmarks, or a ZIP with an SVG "
         "file a sheet.",
-        schemas.PacketAnswer,
+        answer_schemas.PacketAnswer,
         PACKETS,
         examples.PAPER_PACKET,
         schemas.PacketRequest,
@@ -308,7 +309,7 @@ def _own_fields(
     converter: OpenAPIConverter, field: plain.Field[Any], **kwargs: Any
 ) -> dict[str, Any]:
     """Lets a field of ``requests.fields`` and ``requests.schemas`` say what it takes."""
-    if not isinstance(field, RequestField | schemas.Place | schemas.Places):
+    if not isinstance(field, RequestField | answer_schemas.Place | answer_schemas.Places):
         return {}
 
     def refer(schema: type[Schema] | str) -> dict[str, Any]:
@@ -370,7 +371,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "Every built-in block, by id. All are traditional and in the public domain.",
                 {
                     JSON: _content(
-                        schemas.Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]}
+                        answer_schemas.Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]}
                     )
                 },
                 parameters=[_UNIT],
@@ -406,7 +407,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "printables",
                 "The block read back as pieces",
                 "With sizes and cautions if the block is good; else a problem with every fault.",
-                {JSON: _content(schemas.CheckAnswer, checked)},
+                {JSON: _content(answer_schemas.CheckAnswer, checked)},
                 body={**GOOD, **FAULTY},
                 problems_=_WITH_A_BODY,
                 settings=settings,
@@ -421,7 +422,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "Whether the service can do its work",
                 "The first request of a process draws a trial document. Where batches are kept, it "
                 "must be possible to open their database and their files too.",
-                {JSON: _content(schemas.Health, {"status": "ok", "version": VERSION})},
+                {JSON: _content(answer_schemas.Health, {"status": "ok", "version": VERSION})},
                 problems_=(503,),
             )
         },
@@ -552,7 +553,7 @@ def _operation(
 
 
 def _problem_content(shown: Mapping[str, Any]) -> dict[str, Any]:
-    return {problems.MEDIA_TYPE: {"schema": schemas.Problem, "examples": dict(shown)}}
+    return {problems.MEDIA_TYPE: {"schema": answer_schemas.Problem, "examples": dict(shown)}}
 
 
 def _problem_response(status: int) -> dict[str, Any]:

@@ -1,0 +1,85 @@
+"""Every error leaves as problem details (RFC 9457)."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from typing import Final
+
+from flask import Flask, Response, g, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.lengths import Unit
+from piecewright.service.json_text import NotJson, write_json
+from piecewright.service.problems import (
+    BAD_JSON,
+    INTERNAL_ERROR,
+    KINDS,
+    MEDIA_TYPE,
+    NOT_FOUND,
+    Kind,
+    Problem,
+    faults_in_words,
+    problem_body,
+    refused_kind,
+    sentence,
+)
+from piecewright.service.requests.parse import Refused
+from piecewright.service.responses.answers import NoSuchBlock, NoSuchSheet
+
+_BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if kind is not BAD_JSON}
+
+_log = logging.getLogger(__name__)
+
+
+def answer_with_problems(app: Flask) -> None:
+    """Makes every error of the app leave as a problem."""
+    app.register_error_handler(Problem, _problem)
+    app.register_error_handler(NotJson, lambda e: _answer(BAD_JSON, sentence(str(e))))
+    app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
+    app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
+    app.register_error_handler(Refused, _refused)
+    app.register_error_handler(HTTPException, _http_exception)
+    app.register_error_handler(Exception, _unforeseen)
+
+
+def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
+    type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
+    body = problem_body(kind, detail, type_, faults, unit)
+    return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
+
+
+def _problem(problem: Problem) -> Response:
+    answer = _answer(problem.kind, problem.detail)
+    if problem.retry_after is not None:
+        answer.headers["Retry-After"] = str(problem.retry_after)
+    return answer
+
+
+def _refused(error: Refused) -> Response:
+    return _answer(
+        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
+    )
+
+
+def _http_exception(error: HTTPException) -> AnyResponse:
+    """Werkzeug's own errors; one that is no error, such as a redirect, leaves as it is."""
+    status = error.code or 500
+    if status < 400:
+        return error.get_response()
+    kind = _BY_STATUS.get(status) or Kind("", status, error.name, "")
+    answer = _answer(kind, error.description or kind.title)
+    for name, value in error.get_headers():
+        if name.lower() != "content-type":
+            answer.headers[name] = value
+    return answer
+
+
+def _unforeseen(error: Exception) -> Response:
+    _log.error("request %s failed", g.get("request_id", "-"), exc_info=error)
+    return _answer(
+        INTERNAL_ERROR,
+        "The service met an error of its own. Nothing is wrong with how you asked.",
+    )
