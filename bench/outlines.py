@@ -22,7 +22,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, order_from
 from piecewright.patchwork.block.model import Joins
-from piecewright.patchwork.block.seams import Seams, knit, lay_out
+from piecewright.patchwork.block.seams import Seams, knit, planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import polygon_of, polygons
@@ -68,7 +68,7 @@ def rows() -> list[Ratio]:
     found.append(_ratio("40 Voronoi cells, 1 in", [cells(40)], Allowance(1.0, 1.0)))
     for name, blocks in (("catalogue", drawn), ("grid, 1,000 pieces", [grids[1000]])):
         map_ = compared(
-            lambda blocks=blocks: [lay_out(b.outlines) for b in blocks],  # type: ignore[misc]
+            lambda blocks=blocks: [planar_map(b.outlines) for b in blocks],  # type: ignore[misc]
             lambda blocks=blocks: _buffers(blocks, quarter),  # type: ignore[misc]
         )
         found.append(Ratio("map of seams", name, _AGAINST, map_))
@@ -112,7 +112,7 @@ def catalogue_blocks() -> list[Specimen]:
     for entry in catalogue.entries():
         block = catalogue.load(entry.id)
         outlines = [p.outline for p in block.pieces]
-        seams = lay_out(outlines)
+        seams = planar_map(outlines)
         found.append(_specimen(entry.id, outlines, seams, order_of(block, seams)))
     return found
 
@@ -144,7 +144,7 @@ def grid(pieces: int) -> Specimen:
         outlines += square
         units.append(names[0] if len(names) == 1 else (names[0], names[1]))
     lines = [_halved(units[k : k + across]) for k in range(0, len(units), across)]
-    seams = lay_out(outlines)
+    seams = planar_map(outlines)
     order = order_from(seams, [f"p{k}" for k in range(pieces)], _halved(lines))
     return _specimen(f"grid of {pieces}", outlines, seams, order)
 
@@ -170,7 +170,7 @@ def of_shapes(name: str, shapes: Sequence[Polygon]) -> Specimen:
     """Shapes as a block, with an order of sewing worked out for it."""
     rings: list[list[Point]] = [[(x, y) for x, y in s.exterior.coords[:-1]] for s in shapes]
     outlines = knit([paths.clockwise(paths.polygon(r)) for r in rings])
-    seams = lay_out(outlines)
+    seams = planar_map(outlines)
     ids = [f"p{k}" for k in range(len(outlines))]
     return _specimen(name, outlines, seams, work_out_order(seams, ids).order)
 

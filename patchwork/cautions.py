@@ -8,7 +8,7 @@ from typing import TypeAlias
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.lengths import spoken
@@ -40,7 +40,7 @@ def cautions(
     Raises:
         BlockError: the joins given are not legal, or none can be worked out.
     """
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     mismatches = cut_outlines(seams, order, allowance, corners).mismatches
     return found_cautions(block, seams, order, allowance, mismatches, pieces_pointer)

@@ -17,7 +17,7 @@ from piecewright.patchwork.geometry.polygons import lines as strings_of
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.snapping import made_one
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance, plus, unit
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance, normalised, plus
 
 _MOST_CROSSINGS = 4 * MOST_PIECES
 
@@ -186,10 +186,12 @@ def _drawn_past(string: list[Point]) -> list[Point]:
     if len(string) < 2 or string[0] == string[-1]:
         return string
     start = plus(
-        string[0], unit((string[0][0] - string[1][0], string[0][1] - string[1][1])), _NUDGE
+        string[0], normalised((string[0][0] - string[1][0], string[0][1] - string[1][1])), _NUDGE
     )
     end = plus(
-        string[-1], unit((string[-1][0] - string[-2][0], string[-1][1] - string[-2][1])), _NUDGE
+        string[-1],
+        normalised((string[-1][0] - string[-2][0], string[-1][1] - string[-2][1])),
+        _NUDGE,
     )
     return [start, *string, end]
 

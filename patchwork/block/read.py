@@ -29,7 +29,7 @@ from piecewright.patchwork.block.model import (
     Piece,
     Section,
 )
-from piecewright.patchwork.block.seams import knit, lay_out
+from piecewright.patchwork.block.seams import knit, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths, svg_path
 from piecewright.patchwork.geometry.paths import Curve, Outline
@@ -142,7 +142,7 @@ def _finish_reading(
     if faults:
         raise BlockError(faults)
     if joins is not None:
-        order_from(lay_out(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
+        order_from(planar_map(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
     return Block(
         spec.get("name") or "Untitled block",
         unit,

@@ -1,7 +1,7 @@
 """Where the pieces of a block meet: points, edges and the corners round each point.
 
 ``knit`` makes the outlines of neighbours share their points and edges exactly;
-``lay_out`` then reads the map of the block off those outlines.
+``planar_map`` then reads the map of the block off those outlines.
 
 Pieces are numbered as in the block, points and edges from 0.  A ``Side`` is an
 edge as one piece travels it (clockwise as seen).  A ``Corner`` is the part of a
@@ -129,7 +129,7 @@ class Seams:
         return run[-1].arriving == run[0].leaving
 
 
-def lay_out(outlines: Sequence[Outline]) -> Seams:
+def planar_map(outlines: Sequence[Outline]) -> Seams:
     """The map of pieces whose outlines were knitted (they share points and edges exactly)."""
     number: dict[Point, int] = {}
     points: list[Point] = []

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from piecewright.patchwork.cutting.rotary import SAME, Ruler, Side, on_grain
-from piecewright.patchwork.geometry.vectors import cross, minus, turn, unit
+from piecewright.patchwork.geometry.vectors import cross, minus, normalised, turn
 
 RULED: Final = (30.0, 45.0, 60.0, 90.0)
 """Degrees to the edge of the strip that a ruler has lines for."""
@@ -156,7 +156,7 @@ def _widened(sides: Sequence[Side], left: float, right: float, height: float) ->
 
 def _trapezoid(sides: Sequence[Side]) -> Slanted | None:
     top, _, bottom, _ = sides
-    along = unit(minus(top.end, top.start))
+    along = normalised(minus(top.end, top.start))
     if abs(cross(along, minus(bottom.end, bottom.start))) > SAME:
         return None
     if top.size < bottom.size - SAME:
@@ -193,7 +193,7 @@ def _triangle(sides: Sequence[Side]) -> Slanted | None:
     if angles is None or 90.0 in angles or angles[0] == angles[1]:
         return None  # sides of one direction never meet: the point is finer than angles are told
     left, right = angles
-    along = unit(minus(base.end, base.start))
+    along = normalised(minus(base.end, base.start))
     height = abs(cross(along, minus(right_side.end, base.start)))
     at_base, _, width = _widened(sides, left, right, height)
     return Slanted(

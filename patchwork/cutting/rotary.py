@@ -38,9 +38,9 @@ from piecewright.patchwork.geometry.vectors import (
     distance,
     dot,
     minus,
+    normalised,
     outward,
     plus,
-    unit,
 )
 from piecewright.patchwork.lengths import Unit
 
@@ -115,7 +115,7 @@ def sides_of(template: Template) -> tuple[Side, ...] | None:
         for p, q, r in zip(
             [corners[-1], *corners[:-1]], corners, [*corners[1:], corners[0]], strict=True
         )
-        if abs(cross(unit(minus(r, p)), minus(q, p))) > TOLERANCE
+        if abs(cross(normalised(minus(r, p)), minus(q, p))) > TOLERANCE
     ]
     ends = corners[1:] + corners[:1]
     if len(corners) < 3 or any(
@@ -126,7 +126,7 @@ def sides_of(template: Template) -> tuple[Side, ...] | None:
     cloth = polygon_of(template.cut)
     sides = []
     for p, q in zip(corners, ends, strict=True):
-        out = outward(unit(minus(q, p)))
+        out = outward(normalised(minus(q, p)))
         found = []
         for t in (0.05, 0.275, 0.5, 0.725, 0.95):
             at = between(p, q, t)
@@ -189,7 +189,7 @@ def on_grain(way: float, grain: float) -> bool | None:
 def _square_to(one: Side, other: Side) -> bool:
     """Whether two sides are at right angles: the shorter one ends where it would if they were."""
     short, long = sorted((one, other), key=lambda s: s.size)
-    return abs(dot(unit(minus(long.end, long.start)), minus(short.end, short.start))) <= SAME
+    return abs(dot(normalised(minus(long.end, long.start)), minus(short.end, short.start))) <= SAME
 
 
 def _rectangle(

@@ -10,7 +10,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.grain import bias_edges, grain_lines
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import Seams, lay_out, straightened
+from piecewright.patchwork.block.seams import Seams, planar_map, straightened
 from piecewright.patchwork.cautions import found_cautions
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry import paths
@@ -112,7 +112,7 @@ def template_set(
     Raises:
         BlockError: the joins given are not legal, or none can be worked out.
     """
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     cut = cut_outlines(seams, order, allowance, corners)
     grains = grain_lines(seams, block.pieces)

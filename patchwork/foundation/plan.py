@@ -29,7 +29,7 @@ from piecewright.patchwork.block.joins import (
     seam_bends,
 )
 from piecewright.patchwork.block.model import Block, Joins
-from piecewright.patchwork.block.seams import Seams, lay_out, straightened
+from piecewright.patchwork.block.seams import Seams, planar_map, straightened
 from piecewright.patchwork.cutting.templates import letters
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.sections import (
@@ -196,7 +196,7 @@ def foundation(
         BlockError: a given section cannot be sewn in its order, or the block (or its sections)
             cannot be joined with straight seams alone.
     """
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     cuts = StraightCuts(seams)
     if block.sections is None:
         units, pairs, optimal = _worked_out(block, seams, cuts, pieces_pointer)
@@ -206,7 +206,7 @@ def foundation(
         names = [section.id for section in block.sections]
         optimal = len(units) == 1 or len(units) == _fewest(cuts)
     rings = _outlines_of(seams, units)
-    coarse = lay_out(rings)
+    coarse = planar_map(rings)
     order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
     cut = cut_outlines(coarse, order, allowance, corners)
     marks = _seam_marks(seams, coarse, units, allowance)
@@ -272,7 +272,7 @@ def _worked_out(
         orders = [sewing_order(cuts, unit) for unit in found.units]
         units = [order for order in orders if order is not None]
         units.sort(key=lambda unit: _place_in_reading(cuts, unit))
-        coarse = lay_out(_outlines_of(seams, units))
+        coarse = planar_map(_outlines_of(seams, units))
         pairs = joined(StraightCuts(coarse))
     except NotStraight as stuck:
         raise BlockError(_not_straight(block, seams, stuck.unit, pieces_pointer)) from None

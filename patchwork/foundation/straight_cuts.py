@@ -29,7 +29,15 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.patchwork.geometry.polygons import ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, cross, dot, minus, turn, unit
+from piecewright.patchwork.geometry.vectors import (
+    TOLERANCE,
+    Point,
+    cross,
+    dot,
+    minus,
+    normalised,
+    turn,
+)
 from piecewright.patchwork.sewing.bitset import pieces_of, unit_of
 
 STRAIGHT = 1 / 2000
@@ -208,7 +216,7 @@ class StraightCuts:
 
     def beyond(self, start: Point, end: Point) -> tuple[_Reach, _Reach]:
         """How far (inches) each piece reaches over a line, to its left and to its right."""
-        along = unit(minus(end, start))
+        along = normalised(minus(end, start))
         off = (self._corners - start) @ np.array([-along[1], along[0]])
         return -np.minimum.reduceat(off, self._firsts), np.maximum.reduceat(off, self._firsts)
 
@@ -224,7 +232,7 @@ class StraightCuts:
     def _is_true(self, line: _Line) -> bool:
         """Whether a line is so straight that any stretch of it lies as all of it does."""
         points = [self.seams.points[p] for p in line.points]
-        along = unit(minus(points[-1], points[0]))
+        along = normalised(minus(points[-1], points[0]))
         return all(abs(cross(along, minus(p, points[0]))) < TOLERANCE / 4 for p in points)
 
     def inside(self, unit: int) -> int:

@@ -22,8 +22,8 @@ from piecewright.patchwork.geometry.vectors import (
     dot,
     length,
     minus,
+    normalised,
     plus,
-    unit,
 )
 
 FLATNESS = 0.0004
@@ -160,7 +160,7 @@ def tangent(segment: Segment, t: float) -> Vector:
     the next control point is then the direction.
     """
     if isinstance(segment, Line):
-        return unit(minus(segment.end, segment.start))
+        return normalised(minus(segment.end, segment.start))
     x, y = _derivative(segment, t)
     speed = math.hypot(x, y)
     if speed > 1e-9:
@@ -170,7 +170,9 @@ def tangent(segment: Segment, t: float) -> Vector:
         chords = [minus(c, segment.start) for c in controls[1:]]
     else:
         chords = [minus(segment.end, c) for c in reversed(controls[:3])]
-    return unit(next((c for c in chords if length(c) > 1e-9), minus(segment.end, segment.start)))
+    return normalised(
+        next((c for c in chords if length(c) > 1e-9), minus(segment.end, segment.start))
+    )
 
 
 def reverse(segment: Segment) -> Segment:

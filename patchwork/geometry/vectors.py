@@ -43,7 +43,7 @@ def distance(p: Point, q: Point) -> float:
     return math.dist(p, q)
 
 
-def unit(v: Vector) -> Vector:
+def normalised(v: Vector) -> Vector:
     """``v`` at length one.
 
     Raises:

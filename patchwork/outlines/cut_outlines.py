@@ -22,7 +22,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry.paths import Outline
-from piecewright.patchwork.geometry.vectors import dot, unit
+from piecewright.patchwork.geometry.vectors import dot, normalised
 from piecewright.patchwork.outlines.matching import Mismatch, match
 from piecewright.patchwork.outlines.mitres import Bound, Tip
 from piecewright.patchwork.outlines.offset import Finished, offset_outlines
@@ -73,7 +73,7 @@ def cut_outlines(
 def _cut_long_point(tip: Tip, width: float) -> None:
     longest = max(tip.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
     if tip.pointed and dot(longest, longest) > (LONGEST_POINT * width) ** 2:
-        toward = tip.straight_on if len(tip.bounds) > 2 else unit(longest)
+        toward = tip.straight_on if len(tip.bounds) > 2 else normalised(longest)
         tip.cut(Bound(toward, LONGEST_POINT * width))
 
 

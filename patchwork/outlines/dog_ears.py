@@ -25,7 +25,15 @@ from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Corner, Seams
 from piecewright.patchwork.geometry.polygons import ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point, Vector, cross, dot, minus, outward, unit
+from piecewright.patchwork.geometry.vectors import (
+    Point,
+    Vector,
+    cross,
+    dot,
+    minus,
+    normalised,
+    outward,
+)
 from piecewright.patchwork.outlines.long_tips import CLOSE, LongTip, Probe, long_tips, probes_of
 from piecewright.patchwork.outlines.mitres import AGREED, FLAT, Bound, Tip, TipKey
 from piecewright.patchwork.outlines.proximity import Ground
@@ -217,7 +225,7 @@ def _between(one: Bound, other: Bound, x: Vector) -> bool:
 
 
 def _direction(start: Point, end: Point) -> Vector:
-    return unit(minus(end, start))
+    return normalised(minus(end, start))
 
 
 def _left_over(tip: Polygon, plain_offset: NDArray[np.object_]) -> BaseGeometry:

@@ -35,9 +35,9 @@ from piecewright.patchwork.geometry.vectors import (
     Vector,
     dot,
     minus,
+    normalised,
     outward,
     plus,
-    unit,
 )
 from piecewright.patchwork.outlines.dog_ears import cut_ears
 from piecewright.patchwork.outlines.mitres import AGREED, Bound, Tip, TipKey, meeting_point
@@ -313,7 +313,7 @@ def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bo
     far = next((i for i, t in enumerate(strides) if inside(t) < 0), None)
     leaves = strides[-1] if far is None else _where_zero(inside, *strides[far - 1 : far + 1])
     foot, crossing = raw_edge(strides[0]), raw_edge(leaves)
-    chord = unit(minus(foot, crossing) if at_end else minus(crossing, foot))
+    chord = normalised(minus(foot, crossing) if at_end else minus(crossing, foot))
     normal = outward(chord)
     if dot(normal, meeting_point(bound, beside)) > dot(normal, foot) + AGREED:
         tip.cut(Bound(normal, dot(normal, foot)))

@@ -19,10 +19,10 @@ from piecewright.patchwork.geometry.vectors import (
     cross,
     dot,
     minus,
+    normalised,
     outward,
     plus,
     turn,
-    unit,
 )
 
 FLAT = 0.01
@@ -101,7 +101,7 @@ class Tip:
             if turns > 179.0:  # sharper than 1 degree: the raw edges hardly meet at all
                 self.bounds.insert(1, Bound(self.straight_on, most))
             elif math.hypot(*(x := meeting_point(first, last))) > most:
-                self.bounds.insert(1, Bound(unit(x), most))
+                self.bounds.insert(1, Bound(normalised(x), most))
             rim = self.rim()
             self.ends = (
                 rim[0] if dot(rim[0], arrives) < 0 else self.ends[0],
@@ -133,7 +133,7 @@ class Tip:
     @property
     def straight_on(self) -> Vector:
         """The direction from the corner along the line that halves it."""
-        return unit(minus(self.arrives, self.leaves))
+        return normalised(minus(self.arrives, self.leaves))
 
     @property
     def arriving_end(self) -> float:

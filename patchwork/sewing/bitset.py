@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TypeAlias
 
-Unit: TypeAlias = int
+PieceSet: TypeAlias = int
 
 
-def pieces_of(unit: Unit) -> Iterator[int]:
+def pieces_of(unit: PieceSet) -> Iterator[int]:
     """The numbers of a unit's pieces, smallest first."""
     digits = bin(unit)[:1:-1]
     at = digits.find("1")
@@ -21,7 +21,7 @@ def pieces_of(unit: Unit) -> Iterator[int]:
         at = digits.find("1", at + 1)
 
 
-def unit_of(pieces: Iterable[int]) -> Unit:
+def unit_of(pieces: Iterable[int]) -> PieceSet:
     """The unit of some pieces."""
     unit = 0
     for i in pieces:

@@ -57,7 +57,7 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, angle, distance, turn
-from piecewright.patchwork.sewing.bitset import Unit, pieces_of, unit_of
+from piecewright.patchwork.sewing.bitset import PieceSet, pieces_of, unit_of
 
 Dart: TypeAlias = int
 """An edge as it is travelled: ``2 * edge``, and 1 more against its direction."""
@@ -138,7 +138,7 @@ class _Map:
         self.darts = [[2 * s.edge + (not s.forward) for s in own] for own in seams.sides]
         self.beside: list[list[tuple[int, int]]] = [[] for _ in seams.sides]
         self.leaving: list[list[Dart]] = [[] for _ in range(count)]
-        self.round: list[Unit] = [0] * count
+        self.round: list[PieceSet] = [0] * count
         outside = [False] * count
         for e, edge in enumerate(seams.edges):
             self.tail += [edge.start, edge.end]
@@ -170,7 +170,7 @@ class _Map:
         # What is asked again and again: where one dart does not run on straight into the next,
         # and which pieces the unit has that was asked about last.
         self._crooked: dict[tuple[Dart, Dart], bool] = {}
-        self._last: tuple[Unit, set[int]] = (0, set())
+        self._last: tuple[PieceSet, set[int]] = (0, set())
 
     def head(self, dart: Dart) -> int:
         return self.tail[dart ^ 1]
@@ -206,7 +206,7 @@ class _Map:
                 self.onward[back ^ 1] = tuple(dict.fromkeys(d for _, d in sorted(near)))
                 self.forced[point] = False
 
-    def within(self, point: int, unit: Unit) -> bool:
+    def within(self, point: int, unit: PieceSet) -> bool:
         """Whether a point lies inside a unit, not on its outside."""
         around = self.round[point]
         return around & unit == around
@@ -238,13 +238,13 @@ class _Map:
             crooked += known
         return any(self.curved[d >> 1] for d in cut), crooked
 
-    def pieces(self, unit: Unit) -> set[int]:
+    def pieces(self, unit: PieceSet) -> set[int]:
         """The pieces of a unit, to be read only."""
         if self._last[0] != unit:
             self._last = unit, set(pieces_of(unit))
         return self._last[1]
 
-    def first_darts(self, unit: Unit) -> list[Dart]:
+    def first_darts(self, unit: PieceSet) -> list[Dart]:
         """The darts with which a cut of a unit can start."""
         pieces = self.pieces(unit)
         edges = {e for i in pieces for e, j in self.beside[i] if j in pieces}
@@ -255,7 +255,9 @@ class _Map:
             if not self.within(self.tail[d], unit)
         ]
 
-    def halves(self, unit: Unit, cut: Sequence[Dart]) -> tuple[list[int], Unit, Unit] | None:
+    def halves(
+        self, unit: PieceSet, cut: Sequence[Dart]
+    ) -> tuple[list[int], PieceSet, PieceSet] | None:
         """The pieces of the smaller half, that half and the other; None if a cut divides nothing.
 
         Both sides are walked in turns until one is done, in steps of the smaller half.
@@ -278,7 +280,7 @@ class _Map:
         return list(found), half, unit ^ half
 
     def cuts(
-        self, unit: Unit, most: int, steps: list[int]
+        self, unit: PieceSet, most: int, steps: list[int]
     ) -> Iterator[tuple[int, tuple[Dart, ...]]]:
         """All cuts of a unit with at most ``most`` needless bends, each with its number of them.
 
@@ -312,7 +314,7 @@ class _Map:
                     if more <= most:
                         stack.append((after, depth + 1, more))
 
-    def circles(self, unit: Unit) -> int:
+    def circles(self, unit: PieceSet) -> int:
         """A number of needless bends that a unit must have, because seams wait for each other.
 
         Where seam after seam ends in the middle of the next one, and the last on the first,
@@ -367,7 +369,7 @@ class _Map:
                     row.append((end, passed | more))
         return None
 
-    def lines_from(self, unit: Unit, first: Dart) -> Iterator[tuple[Dart, ...]]:
+    def lines_from(self, unit: PieceSet, first: Dart) -> Iterator[tuple[Dart, ...]]:
         """The cuts without any bend that start with a dart."""
         stack = [[first]]
         while stack:
@@ -409,7 +411,7 @@ class _Plan:
         least_needless, least_levels: proven lower bounds.
     """
 
-    halves: tuple[Unit, Unit] | None
+    halves: tuple[PieceSet, PieceSet] | None
     needless: int
     levels: int
     least_needless: int
@@ -430,7 +432,7 @@ class _Large:
             while to look again in a unit that is hardly smaller.
     """
 
-    unit: Unit
+    unit: PieceSet
     size: int
     lines: tuple[tuple[Dart, ...], ...]
     forced: int
@@ -447,7 +449,7 @@ class _Division:
     """
 
     cut: tuple[Dart, ...]
-    halves: tuple[Unit, Unit]
+    halves: tuple[PieceSet, PieceSet]
     needless: int
     least: int
     only: bool
@@ -455,7 +457,7 @@ class _Division:
 
 _T = TypeVar("_T")
 
-_Asking: TypeAlias = Generator[tuple[Unit, int], _Plan, _T]
+_Asking: TypeAlias = Generator[tuple[PieceSet, int], _Plan, _T]
 """A search that asks for plans of smaller units, each with the levels that are few enough."""
 
 
@@ -463,12 +465,12 @@ class _Planner:
     def __init__(self, map_: _Map) -> None:
         self.map = map_
         self.steps = [0]
-        self.known: dict[Unit, _Plan] = {}
-        self.divisions: dict[Unit, _Division] = {}
+        self.known: dict[PieceSet, _Plan] = {}
+        self.divisions: dict[PieceSet, _Division] = {}
 
     # large units: one cut after the other
 
-    def divide(self, whole: Unit) -> None:
+    def divide(self, whole: PieceSet) -> None:
         """Divide the block, and its halves in turn, until every unit is small enough to search."""
         size = whole.bit_count()
         stack = [(self._seen_afresh(whole), fewest_levels_of(size))]
@@ -482,7 +484,7 @@ class _Planner:
             self.divisions[large.unit] = division
             stack += [(half, enough - 1) for half in self._both(large, division, barren)]
 
-    def _seen_afresh(self, unit: Unit) -> _Large:
+    def _seen_afresh(self, unit: PieceSet) -> _Large:
         map_ = self.map
         points = {map_.tail[d] for i in pieces_of(unit) for d in map_.darts[i]}
         forced = sum(map_.forced[p] and map_.within(p, unit) for p in points)
@@ -512,13 +514,13 @@ class _Planner:
             halves.append(_Large(half, size, tuple(dict.fromkeys(lines)), within, barren))
         return halves
 
-    def _lies_in(self, unit: Unit, dart: Dart) -> bool:
+    def _lies_in(self, unit: PieceSet, dart: Dart) -> bool:
         edge = self.map.seams.edges[dart >> 1]
         return (
             bool(unit >> edge.right & 1) and edge.left is not None and bool(unit >> edge.left & 1)
         )
 
-    def _lines(self, unit: Unit, firsts: Iterable[Dart]) -> tuple[tuple[Dart, ...], ...]:
+    def _lines(self, unit: PieceSet, firsts: Iterable[Dart]) -> tuple[tuple[Dart, ...], ...]:
         """The cuts without bends that start with certain darts, each in one direction."""
         lines: dict[tuple[Dart, ...], None] = {}
         for first in firsts:
@@ -585,7 +587,7 @@ class _Planner:
 
         return sorted(large.lines, key=rank)[:TRIED]
 
-    def _sweeps(self, unit: Unit) -> Iterator[tuple[int, tuple[Dart, ...]]]:
+    def _sweeps(self, unit: PieceSet) -> Iterator[tuple[int, tuple[Dart, ...]]]:
         """Cuts that part the unit near its middle, across several directions."""
         pieces = list(pieces_of(unit))
         for degrees in (0.0, 90.0, 45.0, 135.0, 20.0, 110.0, 65.0, 155.0):
@@ -601,7 +603,7 @@ class _Planner:
             if cut is not None:
                 yield self.map.needless(cut), cut
 
-    def _parts(self, unit: Unit) -> list[list[int]]:
+    def _parts(self, unit: PieceSet) -> list[list[int]]:
         """The parts of a set of pieces that hang together."""
         left = set(pieces_of(unit))
         parts = []
@@ -615,7 +617,9 @@ class _Planner:
             parts.append(part)
         return parts
 
-    def _cut_round(self, unit: Unit, part: Unit, pieces: Iterable[int]) -> tuple[Dart, ...] | None:
+    def _cut_round(
+        self, unit: PieceSet, part: PieceSet, pieces: Iterable[int]
+    ) -> tuple[Dart, ...] | None:
         """The cut between a part of a unit and the rest, if it is one connected line."""
         edges: list[int] = []
         for i in pieces:
@@ -630,7 +634,7 @@ class _Planner:
             return None
         return cut[outer[0] :] + cut[: outer[0]]
 
-    def _easiest(self, unit: Unit) -> Iterator[tuple[int, tuple[Dart, ...]]]:
+    def _easiest(self, unit: PieceSet) -> Iterator[tuple[int, tuple[Dart, ...]]]:
         """From some points of the outside, cuts with the fewest needless bends to all others."""
         map_ = self.map
         firsts = self.map.first_darts(unit)
@@ -672,7 +676,7 @@ class _Planner:
                     cut.reverse()
                     yield bends[end], tuple(cut)
 
-    def _single_pieces(self, unit: Unit) -> Iterator[tuple[int, tuple[Dart, ...]]]:
+    def _single_pieces(self, unit: PieceSet) -> Iterator[tuple[int, tuple[Dart, ...]]]:
         """Cuts that take one piece off."""
         for i in pieces_of(unit):
             cut = self._cut_round(unit, 1 << i, [i])
@@ -681,7 +685,7 @@ class _Planner:
 
     # small units: all cuts
 
-    def search(self, unit: Unit, enough: int) -> _Plan:
+    def search(self, unit: PieceSet, enough: int) -> _Plan:
         """The best plan of a unit: the fewest needless bends, then the fewest levels.
 
         Searches that wait for the plan of a half stand on a stack of our own: the chain of a
@@ -704,7 +708,7 @@ class _Planner:
         assert plan is not None
         return plan
 
-    def _search(self, unit: Unit, enough: int) -> _Asking[_Plan]:
+    def _search(self, unit: PieceSet, enough: int) -> _Asking[_Plan]:
         size = unit.bit_count()
         if size == 1:
             return _PIECE
@@ -725,7 +729,7 @@ class _Planner:
         self.known[unit] = best
         return best
 
-    def _searched(self, unit: Unit, enough: int) -> _Asking[_Plan | None]:
+    def _searched(self, unit: PieceSet, enough: int) -> _Asking[_Plan | None]:
         """The best plan, or the best that was found when the steps ran out."""
         cuts: list[tuple[int, tuple[Dart, ...]]] = []
         least = -1
@@ -747,7 +751,7 @@ class _Planner:
 
     def _best_of(
         self,
-        unit: Unit,
+        unit: PieceSet,
         cuts: Iterable[tuple[int, tuple[Dart, ...]]],
         best: _Plan | None,
         least: int,
@@ -785,10 +789,10 @@ class _Planner:
 
     # all together
 
-    def gather(self, whole: Unit, ids: Sequence[str]) -> tuple[Joins, _Plan]:
+    def gather(self, whole: PieceSet, ids: Sequence[str]) -> tuple[Joins, _Plan]:
         """The plan as nested pairs of piece ids, and what it comes to."""
         made: list[tuple[Joins, _Plan]] = []
-        stack: list[tuple[Unit, bool]] = [(whole, False)]
+        stack: list[tuple[PieceSet, bool]] = [(whole, False)]
         while stack:
             unit, ready = stack.pop()
             division = self.divisions.get(unit)

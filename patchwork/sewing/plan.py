@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, order_from
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.sewing.error_budget import CUTTING, SEWING, ErrorBudget, error_budget
 from piecewright.patchwork.sewing.order import work_out_order
@@ -76,7 +76,7 @@ def sewing_plan(
             given for a step that there is not.
     """
     allowance, options = allowance or Allowance(), options or PlanOptions()
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     ids = [p.id for p in block.pieces]
     if block.joins is not None:
         order = order_from(seams, ids, block.joins)

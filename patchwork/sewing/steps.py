@@ -36,7 +36,7 @@ from piecewright.patchwork.geometry.vectors import (
     distance,
     dot,
     minus,
-    unit,
+    normalised,
 )
 from piecewright.patchwork.sewing.pressing import Press
 
@@ -374,7 +374,7 @@ class _Laid:
         if not spans.holds(join.first, beside):
             sides.reverse()
             toward = {"right": "left", "left": "right", "open": "open"}[toward]
-        along = unit(minus(end, start))
+        along = normalised(minus(end, start))
 
         def laid(p: Point) -> Point:
             v = minus(p, start)
@@ -536,7 +536,7 @@ def _grown(
     while left:
         inside = set(left)
         sewn = {order.sewn_by[e]: e for e in sorted(boundary) if order.sewn_by[e] in inside}
-        ways = [unit(minus(*_ends(seams, e))) for e in sewn.values()]
+        ways = [normalised(minus(*_ends(seams, e))) for e in sewn.values()]
         if all(abs(cross(u, v)) < 0.02 for u in ways[:1] for v in ways):
             break
         last = max(k for k in sewn if k is not None)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from piecewright.patchwork.block.model import Block, extent, finished
-from piecewright.patchwork.block.seams import lay_out as seams_of
+from piecewright.patchwork.block.seams import planar_map as seams_of
 from piecewright.patchwork.cutting import wording as cutting_wording
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing import wording as sewing_wording

@@ -33,7 +33,7 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline, Segment
 from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point, distance, minus, outward, plus, unit
+from piecewright.patchwork.geometry.vectors import Point, distance, minus, normalised, outward, plus
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.labels import (
     CLEAR,
@@ -210,7 +210,7 @@ def _in_allowance(found: Foundation, section: FoundationSection, at: _PointMap) 
 
 def _lies_on(edge: Line, mark: SeamMark) -> bool:
     t, gap = paths.nearest(edge, mark.at)
-    along = unit(minus(edge.end, edge.start))
+    along = normalised(minus(edge.end, edge.start))
     same_way = distance(outward(along), mark.out) < 0.1
     return gap < 0.05 and 0 < t < 1 and same_way
 
@@ -227,7 +227,7 @@ def _words(
     size = min(_LARGEST_IN_ALLOWANCE, _IN_ALLOWANCE * away)
     start, end = edge.line.start, edge.line.end
     length = distance(start, end)
-    along = unit(minus(end, start))
+    along = normalised(minus(end, start))
     stops = sorted((distance(start, m.at), m.number) for m in marks)
     taken = [0.0]
     for n, (stop, number) in enumerate(stops):

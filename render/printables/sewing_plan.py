@@ -22,7 +22,7 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline
 from piecewright.patchwork.geometry.polygons import polygon_of, polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, unit
+from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, normalised
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
@@ -240,7 +240,7 @@ class _Figures:
         if join.seam.ends is None:
             return (1.0, 0.0)
         start, end = (seams.points[p] for p in join.seam.ends)
-        along = unit(minus(end, start))
+        along = normalised(minus(end, start))
         right = (-along[1], along[0])
         side = join.seam.sides[0]
         edge = seams.edges[side.edge]
@@ -339,7 +339,7 @@ class _Figures:
         apart = distance(*ends)
         centre = ((ends[0][0] + ends[1][0]) / 2, (ends[0][1] + ends[1][1]) / 2)
         half = min(0.14, apart / 2 - 0.03)
-        yield from arrow(centre, unit(minus(ends[1], ends[0])), half, step.press)
+        yield from arrow(centre, normalised(minus(ends[1], ends[0])), half, step.press)
 
 
 def _box(wholes: Sequence[BaseGeometry], way: Vector, shift: float, scale: float) -> Box:

@@ -13,7 +13,7 @@ from shapely.ops import split as cut_shape
 
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_pieces
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.vectors import distance
@@ -94,7 +94,7 @@ def block_of(shapes: list[Polygon]) -> Block | None:
         block = block_from_pieces({"pieces": pieces})
     except BlockError:
         return None
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     corners = [c for runs in seams.around for run in runs for c in run]
     shortest = min(distance(s.start, s.end) for p in block.pieces for s in p.outline)
     if shortest < SHORTEST or min(c.inner_angle for c in corners) < SHARPEST:

@@ -10,12 +10,12 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.grain import bias_edges, grain_lines
 from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.block.read import block_from_pieces
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.geometry import paths
 
 
 def grains(block: Block) -> dict[str, float | None]:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     found = grain_lines(seams, block.pieces)
     return {p.id: g for p, g in zip(block.pieces, found, strict=True)}
 

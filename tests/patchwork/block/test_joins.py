@@ -34,7 +34,7 @@ from piecewright.patchwork.block.joins import (
 )
 from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line
@@ -48,7 +48,7 @@ CATALOGUE = [entry.id for entry in catalogue.entries()]
 
 
 def seams_of(block: Block) -> Seams:
-    return lay_out([p.outline for p in block.pieces])
+    return planar_map([p.outline for p in block.pieces])
 
 
 def ids_of(block: Block) -> list[str]:

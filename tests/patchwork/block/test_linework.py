@@ -21,7 +21,7 @@ from shapely.ops import split
 from piecewright.patchwork.block.linework import cut_into_pieces
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_drawing
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, between, distance
@@ -171,7 +171,7 @@ def test_a_blocks_seams_drawn_as_lines_give_its_pieces_back(block: Block, seed: 
     # ends that meet at a point are then within 0.003 of each other.
     rng = random.Random(seed)
     lines: Lines = []
-    for edge in lay_out([p.outline for p in block.pieces]).edges:
+    for edge in planar_map([p.outline for p in block.pieces]).edges:
         if edge.left is not None:
             p, q = rng.sample([edge.segment.start, edge.segment.end], 2)
             off = rng.uniform(-0.0015, 0.0015) / distance(p, q)

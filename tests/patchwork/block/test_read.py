@@ -20,7 +20,7 @@ from shapely.geometry import Polygon, box
 
 from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS, Block, Fabric, Section
 from piecewright.patchwork.block.read import block_from_pieces
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve
@@ -71,7 +71,7 @@ def ring(block: Block, id: str) -> list[Point]:
 
 def seam_lines(block: Block) -> int:
     """How many edges lie between two pieces."""
-    return sum(e.left is not None for e in lay_out([p.outline for p in block.pieces]).edges)
+    return sum(e.left is not None for e in planar_map([p.outline for p in block.pieces]).edges)
 
 
 # --- clean blocks -------------------------------------------------------------------------
@@ -286,7 +286,7 @@ def test_a_curve_may_be_described_in_another_way_on_its_other_side(curve: str) -
     for pieces in ([pie, piece("rest", REST.format(curve=curve))],) * 2:
         for order in (pieces, pieces[::-1]):
             block = read(order)
-            seams = lay_out([p.outline for p in block.pieces])
+            seams = planar_map([p.outline for p in block.pieces])
             inner = [e for e in seams.edges if e.left is not None]
             length = paths.run_length(e.segment for e in inner)
             assert length == pytest.approx(math.pi * 3 / 2, abs=0.002)

@@ -20,7 +20,7 @@ from shapely.geometry import Polygon
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Corner, Seams, knit, lay_out, straightened
+from piecewright.patchwork.block.seams import Corner, Seams, knit, planar_map, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance
@@ -30,7 +30,7 @@ CATALOGUE = [entry.id for entry in catalogue.entries()]
 
 
 def seams_of(block: Block) -> Seams:
-    return lay_out([p.outline for p in block.pieces])
+    return planar_map([p.outline for p in block.pieces])
 
 
 def pieces(**outlines: list[list[float]] | str) -> Block:
@@ -207,7 +207,7 @@ def test_the_outside_breaks_the_corners_round_a_point_into_runs() -> None:
         paths.polygon([(0, 0), (1, 0), (1, 1), (0, 1)]),
         paths.polygon([(1, 1), (2, 1), (2, 2), (1, 2)]),
     ]
-    seams = lay_out(squares)
+    seams = planar_map(squares)
     runs = corners_at(seams, (1, 1))
     assert sorted([c.piece for c in run] for run in runs) == [[0], [1]]
     assert not any(seams.closes(run) for run in runs)
@@ -255,7 +255,7 @@ def test_what_is_knitted_once_is_knitted(block: Block, seed: int) -> None:
     rough = [paths.polygon([tremble(q) for q in paths.ring(p.outline)]) for p in block.pieces]
     once = knit(rough)
     assert knit(once) == once
-    seams = lay_out(once)
+    seams = planar_map(once)
     assert len(seams.edges) == len(seams_of(block).edges)
     assert len(seams.points) == len(seams_of(block).points)
 
@@ -312,7 +312,7 @@ def test_two_curves_between_the_same_points_that_run_apart_stay_two() -> None:
     bulge = Curve((0, 0), (1, -1), (2, -1), (3, 0))
     lens: Outline = (bulge, Line((3, 0), (0, 0)))
     below: Outline = (Line((0, 0), (3, 0)), *paths.polygon([(3, 0), (3, 2), (0, 2), (0, 0)])[:-1])
-    seams = lay_out(knit([lens, below]))
+    seams = planar_map(knit([lens, below]))
     assert sum(e.left is not None for e in seams.edges) == 1
     assert sum(isinstance(e.segment, Curve) for e in seams.edges) == 1
 

@@ -17,7 +17,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, Section, finished
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.foundation.plan import EASE, Foundation, foundation
 from piecewright.patchwork.foundation.sections import fewest_sections, joined
@@ -268,7 +268,7 @@ def test_what_120_pieces_need_is_proven(seed: int) -> None:
 
 
 def test_large_block_is_not_claimed_to_have_the_fewest() -> None:
-    cuts = StraightCuts(lay_out([p.outline for p in _grid(5, 6, 3).pieces]))
+    cuts = StraightCuts(planar_map([p.outline for p in _grid(5, 6, 3).pieces]))
     short = fewest_sections(cuts, most_units=40)
     proven = fewest_sections(cuts)
     assert proven.fewest
@@ -280,7 +280,7 @@ def test_levels_are_the_fewest() -> None:
     """Eight strips join in three levels, five in three, two in one."""
     for count, levels in ((8, 3), (5, 3), (2, 1), (1, 0)):
         block = strips([1.0] * count)
-        pairs = joined(StraightCuts(lay_out([p.outline for p in block.pieces])))
+        pairs = joined(StraightCuts(planar_map([p.outline for p in block.pieces])))
         depth = [0] * count
         for first, second in pairs:
             depth.append(max(depth[first], depth[second]) + 1)

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.foundation.straight_cuts import StraightCuts, Unpicking
 from piecewright.patchwork.sewing.bitset import pieces_of
 from tests.patchwork.foundation.foundations import Exhaustive, bowed, notched, strips
@@ -21,7 +21,7 @@ from tests.patchwork.partitions import straight_blocks, through_cut
 
 
 def _cuts(block: Block) -> StraightCuts:
-    return StraightCuts(lay_out([p.outline for p in block.pieces]))
+    return StraightCuts(planar_map([p.outline for p in block.pieces]))
 
 
 def _comes_off_by_the_rule(exhaustive: Exhaustive, unit: int) -> set[int]:

@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, nested
 from piecewright.patchwork.block.model import Block, Joins
-from piecewright.patchwork.block.seams import Seams, Side, lay_out
+from piecewright.patchwork.block.seams import Seams, Side, planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.outlines.cut_outlines import Corners, CutOutlines, cut_outlines
 from piecewright.patchwork.sewing.order import order_of
@@ -36,7 +36,7 @@ class Cut:
     def __init__(self, block: Block, width: float = 0.25, corners: Corners = "matched") -> None:
         self.width = width
         self.ids = [p.id for p in block.pieces]
-        self.seams: Seams = lay_out([p.outline for p in block.pieces])
+        self.seams: Seams = planar_map([p.outline for p in block.pieces])
         self.order: Order = order_of(block, self.seams)
         self.joins: Joins = nested(self.order, self.ids)
         self.result: CutOutlines = cut_outlines(

@@ -15,7 +15,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.order import order_of
@@ -161,7 +161,7 @@ class TestFull:
 
 
 def _sharpest(block: Block, name: str) -> float:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     number = [p.id for p in block.pieces].index(name)
     corners = [c for runs in seams.around for run in runs for c in run if c.piece == number]
     return min(c.inner_angle for c in corners)
@@ -170,7 +170,7 @@ def _sharpest(block: Block, name: str) -> float:
 class TestCurves:
     def test_parallels_of_an_arc_are_arcs_of_the_radius_and_the_allowance(self) -> None:
         block = catalogue.load("drunkards-path")
-        seams = lay_out([p.outline for p in block.pieces])
+        seams = planar_map([p.outline for p in block.pieces])
         result = cut_outlines(seams, order_of(block, seams), Allowance(), "matched")
         for piece, outline in zip(block.pieces, result.outlines, strict=True):
             arcs = [s for s in piece.outline if isinstance(s, paths.Curve)]
@@ -217,14 +217,14 @@ def _centre_of(block: Block) -> tuple[float, float]:
 class TestEdgeAllowance:
     def test_outside_of_the_block_has_its_own_allowance(self) -> None:
         block = square([[1.5, 0], [1.5, 3]])
-        seams = lay_out([p.outline for p in block.pieces])
+        seams = planar_map([p.outline for p in block.pieces])
         result = cut_outlines(seams, order_of(block, seams), Allowance(0.25, 1.0))
         left = Polygon(paths.ring(result.outlines[0]))
         assert left.bounds == pytest.approx((-1.0, -1.0, 1.75, 4.0))
 
     def test_matched_corners_agree_with_a_wider_edge(self) -> None:
         block = square([[3, 0], [0, 3]])
-        seams = lay_out([p.outline for p in block.pieces])
+        seams = planar_map([p.outline for p in block.pieces])
         result = cut_outlines(seams, order_of(block, seams), Allowance(0.25, 0.5))
         first, second = (Polygon(paths.ring(o)) for o in result.outlines)
         room = shapely.box(-0.5, -0.5, 3.5, 3.5).buffer(1e-6)
@@ -234,7 +234,7 @@ class TestEdgeAllowance:
 
     def test_nothing_is_added_outside_where_the_edge_has_no_allowance(self) -> None:
         block = square([[1.5, 0], [1.5, 3]])
-        seams = lay_out([p.outline for p in block.pieces])
+        seams = planar_map([p.outline for p in block.pieces])
         result = cut_outlines(seams, order_of(block, seams), Allowance(0.25, 0.0))
         left = Polygon(paths.ring(result.outlines[0]))
         assert left.bounds == pytest.approx((0.0, 0.0, 1.75, 3.0))

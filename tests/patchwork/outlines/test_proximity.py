@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_drawing
-from piecewright.patchwork.block.seams import lay_out
+from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.vectors import minus
@@ -28,7 +28,7 @@ QUARTER = 0.25
 
 
 def ground_of(block: Block) -> Ground:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     return Ground(seams, order_of(block, seams), [QUARTER] * len(seams.edges))
 
 

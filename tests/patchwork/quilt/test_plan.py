@@ -21,7 +21,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import nested, order_from
 from piecewright.patchwork.block.model import Block, Joins, Piece, extent, finished
 from piecewright.patchwork.block.read import block_from_drawing
-from piecewright.patchwork.block.seams import knit, lay_out
+from piecewright.patchwork.block.seams import knit, planar_map
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.patchwork.geometry.vectors import Point
@@ -88,7 +88,7 @@ class Whole:
             rows.append(reduce(lambda a, b: (a, b), sewn))
         joins = reduce(lambda a, b: (a, b), rows)
         self.quilt = quilt
-        self.seams = lay_out(knit([p.outline for p in pieces]))
+        self.seams = planar_map(knit([p.outline for p in pieces]))
         self.order = order_from(self.seams, [p.id for p in pieces], joins)
         count = self.order.pieces
         self.by_pieces = {

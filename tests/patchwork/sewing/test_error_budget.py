@@ -21,7 +21,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_pieces
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.sewing.error_budget import Compared, Deviation, ErrorBudget, error_budget
 from piecewright.patchwork.sewing.order import order_of
 from piecewright.patchwork.sewing.pressing import crossings
@@ -43,7 +43,7 @@ def budget(block: Block, cutting: float = CUT, sewing: float = SEW) -> ErrorBudg
 
 
 def sewn(block: Block) -> tuple[Seams, Order]:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     return seams, order_of(block, seams)
 
 

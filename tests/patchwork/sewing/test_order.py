@@ -22,7 +22,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.joins import Order, nested, order_from
 from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.paths import Line, Outline, polygon
 from piecewright.patchwork.geometry.vectors import Point
@@ -135,7 +135,9 @@ def score(order: Order) -> Score:
 
 
 def worked(block: Block) -> WorkedOrder:
-    return work_out_order(lay_out([p.outline for p in block.pieces]), [p.id for p in block.pieces])
+    return work_out_order(
+        planar_map([p.outline for p in block.pieces]), [p.id for p in block.pieces]
+    )
 
 
 # --- blocks -----------------------------------------------------------------------------------
@@ -382,7 +384,7 @@ def test_pivots_of_blocks_that_no_straight_seams_can_sew(id: str, pivots: int) -
 
 def test_the_partial_seam_of_bright_hopes_turns_at_a_corner_of_the_square() -> None:
     block = catalogue.load("bright-hopes")
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     (pivot,) = (p for join in order.joins for p in join.seam.pivots)
     (square,) = (p for p in block.pieces if _sides(p.outline) == {(0, 1), (1, 0)})
@@ -413,7 +415,7 @@ def test_cells_are_set_in_at_every_point_inside(seed: int, count: int) -> None:
     block = partitions.cells(seed, count, 30.0)
     assume(block is not None)
     assert block is not None
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     result = worked(block)
     outer = {p for e in seams.edges if e.left is None for p in (e.start, e.end)}
     straight_on = sum(_runs_straight(seams, p) for p in range(len(seams.points)) if p not in outer)
@@ -439,7 +441,7 @@ def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
     assume(block is not None)
     assert block is not None
     ids = [p.id for p in block.pieces]
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = work_out_order(seams, ids).order
     assert order_from(seams, ids, nested(order, ids)) == order
     assert work_out_order(seams, ids).order == order
@@ -460,7 +462,7 @@ def test_a_given_order_is_kept() -> None:
     joins: Joins = ("p1", ("p2", ("p3", "p4")))
     lines = [[[1, 0], [1, 4]], [[2, 0], [2, 4]], [[3, 0], [3, 4]]]
     block = block_from_drawing({"frame": frame(4), "lines": lines, "joins": joins})
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     assert nested(order, [p.id for p in block.pieces]) == joins
     assert levels(worked(block).order) == 2
@@ -475,7 +477,7 @@ def test_a_block_of_one_piece_has_no_joins() -> None:
 def test_pieces_that_do_not_meet_have_no_order() -> None:
     outlines = [polygon([(x, 0.0), (x + 1, 0.0), (x + 1, 1.0), (x, 1.0)]) for x in (0.0, 3.0)]
     with pytest.raises(BlockError, match="no order of sewing"):
-        work_out_order(lay_out(outlines), ["a", "b"])
+        work_out_order(planar_map(outlines), ["a", "b"])
 
 
 def test_a_ring_of_pieces_with_a_hole_has_no_order() -> None:
@@ -483,4 +485,4 @@ def test_a_ring_of_pieces_with_a_hole_has_no_order() -> None:
     ring += [[(3, 3), (0, 3), (1, 2), (2, 2)], [(0, 3), (0, 0), (1, 1), (1, 2)]]
     outlines = [polygon([(float(x), float(y)) for x, y in one]) for one in ring]
     with pytest.raises(BlockError, match="no order of sewing"):
-        work_out_order(lay_out(outlines), ["a", "b", "c", "d"])
+        work_out_order(planar_map(outlines), ["a", "b", "c", "d"])

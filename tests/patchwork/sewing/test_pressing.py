@@ -24,7 +24,7 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.joins import BrokenSeam, Order, order_from, seam_along
 from piecewright.patchwork.block.model import Block, Fabric, Joins
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.optimise.bucket_elimination import Cost, Effort, cheapest
 from piecewright.patchwork.sewing.order import order_of
@@ -231,7 +231,7 @@ def told(plan: PressingPlan) -> tuple[int, int, int]:
 
 
 def plan_of(block: Block, order: Order | None = None) -> tuple[Seams, Order, PressingPlan]:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     order = order or order_of(block, seams)
     return seams, order, pressing_plan(block, seams, order)
 
@@ -277,7 +277,7 @@ def grid(seed: int, across: int, down: int, cut: float = 0.5) -> Block:
 def any_order(block: Block, seed: int) -> Order:
     """An order of legal joins, taken at random: set-in seams and odd units come up in it."""
     rng = random.Random(seed)
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     ids = [p.id for p in block.pieces]
     for _ in range(200):
         beside = [set[int]() for _ in ids]

@@ -18,7 +18,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, nested, order_from
 from piecewright.patchwork.block.model import Block, Joins, finished
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Seams, lay_out
+from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
@@ -32,7 +32,7 @@ CATALOGUE = [entry.id for entry in catalogue.entries()]
 
 
 def sewn(block: Block) -> tuple[Seams, Order]:
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     return seams, order_of(block, seams)
 
 
@@ -108,7 +108,7 @@ def test_square_on_point_is_measured_along_its_own_sides() -> None:
         [[1.5, 1.5], [4.5, 4.5]],
         side=6.0,
     )
-    seams = lay_out([p.outline for p in block.pieces])
+    seams = planar_map([p.outline for p in block.pieces])
     # The two halves of the inner square first, then the corners.
     inner = [
         p.id
@@ -304,7 +304,7 @@ def test_turning_a_block_changes_neither_likeness_nor_rounds(name: str, degrees:
     seams, order = sewn(block)
     directions = pressing_plan(block, seams, order).directions
     other = turned(block, degrees)
-    other_seams = lay_out([p.outline for p in other.pieces])
+    other_seams = planar_map([p.outline for p in other.pieces])
     joins = nested(order, [p.id for p in block.pieces])
     other_order = order_from(other_seams, [p.id for p in block.pieces], joins)
     one = sewing_steps(block, seams, order, directions)
