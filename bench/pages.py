@@ -55,8 +55,8 @@ def rows() -> list[Ratio]:
     for count, rounds in ((1, 9), (MANY, 3)):
         pages = (page,) * count
         floor = floor_of(pages)
-        said = "1 page" if count == 1 else f"{count} pages"
-        work = f"{TEMPLATES} templates, {_texts(page)} lines of text, {said}"
+        message = "1 page" if count == 1 else f"{count} pages"
+        work = f"{TEMPLATES} templates, {_texts(page)} lines of text, {message}"
         ours = compared(lambda p=pages: sheets_pdf(p), floor, rounds)  # type: ignore[misc]
         by_svg = compared(lambda p=pages: drawn_by_svg(p), floor, rounds)  # type: ignore[misc]
         against = "the same marks in bare calls of cairo"

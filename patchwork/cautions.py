@@ -73,24 +73,24 @@ def _narrow_pieces(block: Block, allowance: Allowance, pointer: _Pointer) -> Ite
         within = shape.buffer(_HAIR - allowance.seam, join_style="mitre")
         if allowance.seam > _HAIR and within.is_empty:
             at = shape.representative_point()
-            said = (
+            message = (
                 f"piece {piece.id!r} is narrower than twice its seam allowance of "
                 f"{spoken(allowance.seam, block.unit)}: the allowances behind it will overlap; "
                 "trim them after sewing, or make the block larger"
             )
-            yield Fault(pointer(i), "narrow-piece", said, (at.x, at.y))
+            yield Fault(pointer(i), "narrow-piece", message, (at.x, at.y))
 
 
 def _sharp_points(block: Block, seams: Seams, pointer: _Pointer) -> Iterator[Fault]:
     for point, runs in enumerate(seams.around):
         for corner in (c for run in runs for c in run):
             if corner.inner_angle < SHARP:
-                said = (
+                message = (
                     f"piece {block.pieces[corner.piece].id!r} has a point of "
                     f"{corner.inner_angle:.0f} degrees here, sharper than {SHARP:.0f}: "
                     "sew toward the point, and expect it to be hard to match"
                 )
-                yield Fault(pointer(corner.piece), "sharp-point", said, seams.points[point])
+                yield Fault(pointer(corner.piece), "sharp-point", message, seams.points[point])
 
 
 def _mismatches(
@@ -115,14 +115,14 @@ def _mismatch(
         if mismatch.point in (seams.edges[s.edge].start, seams.edges[s.edge].end)
     )
     if mismatch.by == float("inf"):
-        said = (
+        message = (
             f"the seam between {one} and {other} stops here in the middle of an edge: "
             "sew it only up to the match point"
         )
     else:
-        said = (
+        message = (
             f"at this end of the seam between {one} and {other} the raw edges end "
             f"{spoken(mismatch.by, block.unit)} apart, as trimming further would take away "
             "allowance: pin the match points instead"
         )
-    return Fault(pointer(edge.right), "raw-edges", said, seams.points[mismatch.point])
+    return Fault(pointer(edge.right), "raw-edges", message, seams.points[mismatch.point])

@@ -435,11 +435,11 @@ def _parser() -> argparse.ArgumentParser:
         "--line-weight", type=float, metavar="POINTS", help="width of the sewing lines (0.6)"
     )
 
-    for name, said in (
+    for name, message in (
         ("sewing-plan", "say in which order to sew, and how to press"),
         ("block-map", "draw the block at its finished size"),
     ):
-        sewn = _add_printable(commands, name, _sewn_body, said)
+        sewn = _add_printable(commands, name, _sewn_body, message)
         _add_request(sewn)
         _add_pressing(sewn)
 
@@ -487,14 +487,14 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _add_printable(
-    commands: Any, name: str, body: Callable[[argparse.Namespace], Any], said: str
+    commands: Any, name: str, body: Callable[[argparse.Namespace], Any], message: str
 ) -> argparse.ArgumentParser:
     """A command that makes a printable, with the options of where it goes and in which form.
 
     Args:
         body: the request, as the interface takes it, that a command line stands for.
     """
-    parser: argparse.ArgumentParser = commands.add_parser(name, help=said)
+    parser: argparse.ArgumentParser = commands.add_parser(name, help=message)
     forms = PRINTABLES[name].forms
     parser.add_argument(
         "-o",

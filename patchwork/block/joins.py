@@ -202,16 +202,16 @@ def _illegal(
 ) -> Fault:
     first, second = (_named(ids, pairs, unit) for unit in pairs[k])
     if not shared:
-        said = f"{first} and {second} share no edge, so they cannot be sewn to each other here"
+        message = f"{first} and {second} share no edge, so they cannot be sewn to each other here"
         piece = next(_members(len(ids), pairs, pairs[k][1]))
         at = seams.points[seams.start(seams.sides[piece][0])]
     else:
-        said = (
+        message = (
             f"{first} and {second} meet along several separate lines; "
             "join the pieces between them first, so that one seam is left"
         )
         at = seams.points[seams.edges[min(shared)].start]
-    return Fault(pointer, "illegal-join", said, at)
+    return Fault(pointer, "illegal-join", message, at)
 
 
 def _members(count: int, pairs: Sequence[tuple[int, int]], unit: int) -> Iterator[int]:

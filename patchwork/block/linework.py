@@ -43,8 +43,8 @@ def cut_into_pieces(
     """
     outline = Polygon(frame) if len(frame) > 2 else Polygon()
     if not outline.is_valid or outline.buffer(-TOLERANCE / 2).is_empty:
-        said = "the frame must be one simple outline with an area"
-        raise BlockError([Fault(f"{pointer}/frame", "frame", said, frame[0] if frame else None)])
+        message = "the frame must be one simple outline with an area"
+        raise BlockError([Fault(f"{pointer}/frame", "frame", message, frame[0] if frame else None)])
     faults = _outside(outline, lines, pointer)
     room = outline.buffer(TOLERANCE)
     drawn = {f"{pointer}/lines/{i}": line for i, line in enumerate(lines) if len(set(line)) > 1}
@@ -58,12 +58,12 @@ def cut_into_pieces(
             faults.append(_dangling(left_over, network, drawn))
     for face in faces:
         for hole in face.interiors:
-            said = (
+            message = (
                 "these lines enclose a piece that lies free inside another one, which would be a "
                 "ring; draw lines from it outward in two places at least"
             )
             x, y = hole.coords[0]
-            faults.append(Fault(f"{pointer}/lines", "ring-shaped", said, (x, y)))
+            faults.append(Fault(f"{pointer}/lines", "ring-shaped", message, (x, y)))
     if faults:
         raise BlockError(faults)
     rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in faces]
@@ -90,12 +90,12 @@ def _cut(
 
 def _sliver(ring: Sequence[Point], pointer: str) -> Fault:
     """The fault of lines that nearly meet, or nearly lie on each other."""
-    said = (
+    message = (
         "these lines leave a sliver between them that is too narrow to be a piece; let them meet "
         "in one point, or draw one line only"
     )
     at = Polygon(ring).representative_point()
-    return Fault(f"{pointer}/lines", "sliver", said, (at.x, at.y))
+    return Fault(f"{pointer}/lines", "sliver", message, (at.x, at.y))
 
 
 def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
@@ -113,11 +113,11 @@ def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
         first, second = tree.query(segments[few : few + _AT_A_TIME], predicate="crosses")
         crossings += int((first + few < second).sum())
         if crossings > _MOST_CROSSINGS:
-            said = (
+            message = (
                 f"the lines cross more than {_MOST_CROSSINGS} times, which makes far more than "
                 f"{MOST_PIECES} pieces; draw fewer lines"
             )
-            raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", said)])
+            raise BlockError([Fault(f"{pointer}/lines", "too-many-pieces", message)])
 
 
 def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
@@ -131,14 +131,14 @@ def _outside(outline: Polygon, lines: Sequence[Sequence[Point]], pointer: str) -
     for i, line in enumerate(lines):
         here = f"{pointer}/lines/{i}"
         if len(set(line)) < 2:
-            said = "a line needs two points that differ"
-            faults.append(Fault(here, "no-length", said, line[0] if line else None))
+            message = "a line needs two points that differ"
+            faults.append(Fault(here, "no-length", message, line[0] if line else None))
             continue
         beyond = overlaid(shapely.difference, LineString(line), room, pointer=here)
         if not beyond.is_empty:
             at = beyond.representative_point()
-            said = "this line leaves the frame; end it on the frame"
-            faults.append(Fault(here, "outside-frame", said, (at.x, at.y)))
+            message = "this line leaves the frame; end it on the frame"
+            faults.append(Fault(here, "outside-frame", message, (at.x, at.y)))
     return faults
 
 
@@ -211,5 +211,5 @@ def _dangling(
     if distance(at, (free[0], free[1])) > 2 * TOLERANCE:
         at = (float(free[0]), float(free[1]))
     nearest = min(drawn, key=lambda here: LineString(drawn[here]).distance(shapely.Point(at)))
-    said = "this line ends in the middle of a piece; draw it on to a line or to the frame"
-    return Fault(nearest, "dangling-line", said, at)
+    message = "this line ends in the middle of a piece; draw it on to a line or to the frame"
+    return Fault(nearest, "dangling-line", message, at)

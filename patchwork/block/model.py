@@ -98,8 +98,8 @@ def finished(
             400 in, or so small that points of the block become one.
     """
     if (scale is None) == (width is None and height is None):
-        said = "give width, height or both; or scale alone"
-        raise BlockError([Fault(pointer, "finish", said)])
+        message = "give width, height or both; or scale alone"
+        raise BlockError([Fault(pointer, "finish", message)])
     left, top, right, bottom = extent(block.pieces)
     across = width / (right - left) if width is not None else None
     down = height / (bottom - top) if height is not None else None
@@ -108,8 +108,8 @@ def finished(
         raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
     longest = max((right - left) * across, (bottom - top) * down)
     if not (math.isfinite(longest) and 0.25 <= longest <= 400):
-        said = "a finished block must be between 1/4 in and 400 in on its longer side"
-        raise BlockError([Fault(pointer, "finish", said)])
+        message = "a finished block must be between 1/4 in and 400 in on its longer side"
+        raise BlockError([Fault(pointer, "finish", message)])
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
     if min(across, down) < 1:
         _refuse_too_small(block.pieces, across, down, pointer)
@@ -128,11 +128,11 @@ def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, point
     for one, other in zip(found.tolist(), near.tolist(), strict=True):
         # The points of a finely drawn curve may have been as near as that from the first.
         if one < other and distance(drawn[one], drawn[other]) > TOLERANCE:
-            said = (
+            message = (
                 f"at this size two points of the block lie within {TOLERANCE} in of each other "
                 "here and cannot be told apart; make it larger, or leave one of them out"
             )
-            raise BlockError([Fault(pointer, "too-fine", said, drawn[one])])
+            raise BlockError([Fault(pointer, "too-fine", message, drawn[one])])
 
 
 def _stretched(piece: Piece, across: float, down: float) -> Piece:

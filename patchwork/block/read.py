@@ -63,8 +63,8 @@ def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
     faults: list[Fault] = []
     given: Sequence[Spec] = spec["pieces"]
     if not 1 <= len(given) <= MOST_PIECES:
-        said = f"a block has 1 to {MOST_PIECES} pieces, this one has {len(given)}"
-        raise BlockError([Fault(f"{pointer}/pieces", "too-many-pieces", said)])
+        message = f"a block has 1 to {MOST_PIECES} pieces, this one has {len(given)}"
+        raise BlockError([Fault(f"{pointer}/pieces", "too-many-pieces", message)])
     fabrics = _fabrics(spec, pointer, faults)
     outlines = [_outline(one, unit, f"{pointer}/pieces/{i}", faults) for i, one in enumerate(given)]
     pieces = [
@@ -102,8 +102,10 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     except BlockError as error:
         raise BlockError([*faults, *error.faults]) from error
     if len(rings) > MOST_PIECES:
-        said = f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
-        raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", said)])
+        message = (
+            f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
+        )
+        raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", message)])
     cloth = _fills(spec, unit, rings, pointer, faults)
     pieces = [
         Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
@@ -126,11 +128,11 @@ def _finish_reading(
     shapes = {i: shape for i in sound if (shape := polygon_of(outlines[i])).area > 0}
     for i in sound:
         if i not in shapes:
-            said = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
-            faults.append(Fault(where[i], "no-area", said, _place(pieces[i])))
+            message = f"piece {pieces[i].id!r} is narrower than {TOLERANCE} in and has no area"
+            faults.append(Fault(where[i], "no-area", message, _place(pieces[i])))
         elif (at := _touches_itself(outlines[i], where[i])) is not None:
-            said = f"the outline of piece {pieces[i].id!r} touches itself here"
-            faults.append(Fault(where[i], "self-crossing", said, at))
+            message = f"the outline of piece {pieces[i].id!r} touches itself here"
+            faults.append(Fault(where[i], "self-crossing", message, at))
             del shapes[i]  # as for one that is not sound: what it covers is not known
     overlapping = _check_overlaps(shapes, [p.id for p in pieces], where, faults)
     if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS:
@@ -171,8 +173,8 @@ def _fabrics(spec: Spec, pointer: str, faults: list[Fault]) -> tuple[Fabric, ...
     counts = Counter(f.id for f in fabrics)
     for i, fabric in enumerate(fabrics):
         if counts[fabric.id] > 1:
-            said = f"two fabrics have the id {fabric.id!r}; give each its own"
-            faults.append(Fault(f"{pointer}/fabrics/{i}/id", "duplicate-id", said))
+            message = f"two fabrics have the id {fabric.id!r}; give each its own"
+            faults.append(Fault(f"{pointer}/fabrics/{i}/id", "duplicate-id", message))
     return fabrics
 
 
@@ -190,8 +192,8 @@ def _points(
         except LengthError as error:
             faults.append(Fault(f"{pointer}/{i}", "length", str(error)))
     if len(given) > MOST_POINTS:
-        said = f"{len(given)} points; at most {MOST_POINTS} are read"
-        faults.append(Fault(pointer, "too-many-points", said))
+        message = f"{len(given)} points; at most {MOST_POINTS} are read"
+        faults.append(Fault(pointer, "too-many-points", message))
     return points
 
 
@@ -208,8 +210,8 @@ def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outlin
         faults.append(Fault(f"{pointer}/path", "path", f"{error}"))
         return ()
     if len(outline) > MOST_POINTS:
-        said = f"{len(outline)} segments; at most {MOST_POINTS} are read"
-        faults.append(Fault(f"{pointer}/path", "too-many-points", said))
+        message = f"{len(outline)} segments; at most {MOST_POINTS} are read"
+        faults.append(Fault(f"{pointer}/path", "too-many-points", message))
         return ()
     per_inch = float(PER_INCH[unit])
     outline = tuple(paths.stretched(s, 1 / per_inch, 1 / per_inch) for s in outline)
@@ -220,8 +222,8 @@ def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outlin
         return ()
     bends = sum(paths.steps(s) for s in outline if isinstance(s, Curve))
     if bends > MOST_CURVE_STEPS:
-        said = "the curves are too large or too wild to follow; draw the block at about its size"
-        faults.append(Fault(f"{pointer}/path", "too-many-points", said))
+        message = "the curves are too large or too wild to follow; draw the block at about its size"
+        faults.append(Fault(f"{pointer}/path", "too-many-points", message))
         return ()
     return paths.clockwise(_halved_loops(outline))
 
@@ -247,14 +249,14 @@ def _check_ids(pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> No
     counts = Counter(p.id for p in pieces)
     for i, piece in enumerate(pieces):
         if counts[piece.id] > 1:
-            said = f"{counts[piece.id]} pieces have the id {piece.id!r}; give each its own"
-            faults.append(Fault(f"{pointer}/pieces/{i}/id", "duplicate-id", said, _place(piece)))
+            message = f"{counts[piece.id]} pieces have the id {piece.id!r}; give each its own"
+            faults.append(Fault(f"{pointer}/pieces/{i}/id", "duplicate-id", message, _place(piece)))
 
 
 def _unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
     names = ", ".join(sorted(known)[:8]) or "none"
-    said = f"there is no fabric {fabric!r}; the block's fabrics are: {names}"
-    return Fault(pointer, "unknown-fabric", said)
+    message = f"there is no fabric {fabric!r}; the block's fabrics are: {names}"
+    return Fault(pointer, "unknown-fabric", message)
 
 
 def _check_fabrics(
@@ -284,11 +286,11 @@ def _fills(
         dot = shapely.Point(at[0])
         inside = [k for k, shape in enumerate(shapes) if shape.contains(dot)]
         if not inside:
-            said = "this fill lies on a line or outside the frame; put it inside a piece"
-            faults.append(Fault(f"{here}/at", "fill-outside", said, at[0]))
+            message = "this fill lies on a line or outside the frame; put it inside a piece"
+            faults.append(Fault(f"{here}/at", "fill-outside", message, at[0]))
         elif cloth.setdefault(inside[0], fill["fabric"]) != fill["fabric"]:
-            said = f"piece p{inside[0] + 1} is already filled with {cloth[inside[0]]!r}"
-            faults.append(Fault(here, "filled-twice", said, at[0]))
+            message = f"piece p{inside[0] + 1} is already filled with {cloth[inside[0]]!r}"
+            faults.append(Fault(here, "filled-twice", message, at[0]))
     return cloth
 
 
@@ -307,8 +309,8 @@ def _joins(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault
         elif isinstance(value, str):
             named[value] += 1
             if value not in known:
-                said = f"there is no piece {value!r}"
-                faults.append(Fault(here, "unknown-piece", said))
+                message = f"there is no piece {value!r}"
+                faults.append(Fault(here, "unknown-piece", message))
             made.append(value)
         else:
             first, second = value
@@ -320,8 +322,8 @@ def _joins(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault
     for piece in pieces:
         if named[piece.id] != 1:
             times = "never" if not named[piece.id] else f"{named[piece.id]} times"
-            said = f"piece {piece.id!r} is joined {times}; name every piece exactly once"
-            faults.append(Fault(pointer, "joins-incomplete", said, _place(piece)))
+            message = f"piece {piece.id!r} is joined {times}; name every piece exactly once"
+            faults.append(Fault(pointer, "joins-incomplete", message, _place(piece)))
     return made[0]
 
 
@@ -337,8 +339,8 @@ def _sections(
     for i, section in enumerate(sections):
         here = f"{pointer}/sections/{i}"
         if ids[section.id] > 1:
-            said = f"two sections have the id {section.id!r}; give each its own"
-            faults.append(Fault(f"{here}/id", "duplicate-id", said))
+            message = f"two sections have the id {section.id!r}; give each its own"
+            faults.append(Fault(f"{here}/id", "duplicate-id", message))
         for k, name in enumerate(section.order):
             if name not in known:
                 faults.append(
@@ -347,8 +349,10 @@ def _sections(
     for piece in pieces:
         if counts[piece.id] != 1:
             times = "in no section" if not counts[piece.id] else f"{counts[piece.id]} times"
-            said = f"piece {piece.id!r} is {times}; put every piece into exactly one section"
-            faults.append(Fault(f"{pointer}/sections", "sections-incomplete", said, _place(piece)))
+            message = f"piece {piece.id!r} is {times}; put every piece into exactly one section"
+            faults.append(
+                Fault(f"{pointer}/sections", "sections-incomplete", message, _place(piece))
+            )
     return sections
 
 
@@ -363,17 +367,17 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
         if not points and any(f.pointer.startswith(f"{here}/") for f in faults):
             continue  # what could not be read has been told already
         if len(points) < 3:
-            said = f"piece {piece.id!r} has fewer than three corners"
-            faults.append(Fault(here, "no-area", said, _place(piece)))
+            message = f"piece {piece.id!r} has fewer than three corners"
+            faults.append(Fault(here, "no-area", message, _place(piece)))
             continue
         shape = Polygon(points)
         if not _bodies(shape, here):
-            said = f"piece {piece.id!r} has no area"
-            faults.append(Fault(here, "no-area", said, _place(piece)))
+            message = f"piece {piece.id!r} has no area"
+            faults.append(Fault(here, "no-area", message, _place(piece)))
         elif not shape.is_valid:
             at = _crossing(shape)
-            said = f"the outline of piece {piece.id!r} crosses or touches itself here"
-            faults.append(Fault(here, "self-crossing", said, at))
+            message = f"the outline of piece {piece.id!r} crosses or touches itself here"
+            faults.append(Fault(here, "self-crossing", message, at))
         else:
             sound.append(i)
     return sound
@@ -416,12 +420,14 @@ def _check_overlaps(
         if not overlap.buffer(-TOLERANCE / 2).is_empty:
             found += 1
             if found > MOST_OVERLAPS:
-                said = "further pieces overlap, which are not listed; move the edges of these first"
-                faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+                message = (
+                    "further pieces overlap, which are not listed; move the edges of these first"
+                )
+                faults.append(Fault(where[j], "overlap", message, _inside(overlap)))
                 break
             size = f"{overlap.area:.4g} square inches"
-            said = f"pieces {ids[i]!r} and {ids[j]!r} overlap by {size}; move one outline's edge"
-            faults.append(Fault(where[j], "overlap", said, _inside(overlap)))
+            message = f"pieces {ids[i]!r} and {ids[j]!r} overlap by {size}; move one outline's edge"
+            faults.append(Fault(where[j], "overlap", message, _inside(overlap)))
     return found
 
 
@@ -448,13 +454,13 @@ def _check_gaps(
     for hole in _gaps(whole):
         at = _inside(hole)
         near = int(tree.nearest(hole))
-        said = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
-        faults.append(Fault(where[near], "gap", said, at))
+        message = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
+        faults.append(Fault(where[near], "gap", message, at))
     if not any(f.code == "gap" for f in faults):
         for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
             near = int(tree.nearest(part.representative_point()))
-            said = f"piece {ids[near]!r} does not share an edge with the rest of the block"
-            faults.append(Fault(where[near], "apart", said, _inside(part)))
+            message = f"piece {ids[near]!r} does not share an edge with the rest of the block"
+            faults.append(Fault(where[near], "apart", message, _inside(part)))
 
 
 def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:

@@ -29,7 +29,7 @@ def allowance_words(allowance: Allowance, unit: Unit) -> str:
     >>> allowance_words(Allowance(0.25, 0.5), "in")
     'Seam allowance 1/4 in, 1/2 in at the edge of the block'
     """
-    said = f"Seam allowance {spoken(allowance.seam, unit)}"
+    message = f"Seam allowance {spoken(allowance.seam, unit)}"
     if allowance.edge != allowance.seam:
-        said += f", {spoken(allowance.edge, unit)} at the edge of the block"
-    return said
+        message += f", {spoken(allowance.edge, unit)} at the edge of the block"
+    return message

@@ -244,8 +244,8 @@ def _edgings(templates: TemplateSet, cloth: Cloth, quilt: Quilt, rule: Ruler) ->
     if quilt.border is None and quilt.binding is None:
         return ()
     if quilt.size is None:
-        said = "a border or a binding needs the quilt's finished width and height"
-        raise BlockError([Fault("/quilt", "quilt-size", said)])
+        message = "a border or a binding needs the quilt's finished width and height"
+        raise BlockError([Fault("/quilt", "quilt-size", message)])
     found = []
     across, down = quilt.size
     if quilt.border is not None:
@@ -267,8 +267,8 @@ def _edgings(templates: TemplateSet, cloth: Cloth, quilt: Quilt, rule: Ruler) ->
 
 def _check_width(width: float, cloth: Cloth, pointer: str) -> None:
     if 2 * width > cloth.width:
-        said = "a strip must be less than half as wide as the cloth's usable width"
-        raise BlockError([Fault(pointer, "range", said)])
+        message = "a strip must be less than half as wide as the cloth's usable width"
+        raise BlockError([Fault(pointer, "range", message)])
 
 
 def _edging_strip(edging: Edging, cloth: Cloth) -> Strip:
@@ -432,11 +432,11 @@ class _Fabric:
             return nested(blanks, self.cloth.width, self.blocks)[0]
         except TooWide as error:
             template = self._blanks[error.blank][0]
-            said = (
+            message = (
                 f"template {template.id} is wider than the cloth's usable width in every turn that "
                 "its grain allows; take wider cloth or a smaller finished size"
             )
-            raise BlockError([Fault("/cloth/width", "cloth-too-narrow", said)]) from error
+            raise BlockError([Fault("/cloth/width", "cloth-too-narrow", message)]) from error
 
     # -- strips
 

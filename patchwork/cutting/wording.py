@@ -70,34 +70,34 @@ def blanks(cut: Cut, unit: Unit) -> str:
 
 def note(cut: Cut, unit: Unit) -> str:
     """How to cut, in phrases; empty where the size says it all."""
-    said: list[str] = []
+    message: list[str] = []
     if cut.yields > 1:
         times = "once" if cut.shape == "half-square triangle" else "twice"
-        said.append(f"cut {times} corner to corner")
+        message.append(f"cut {times} corner to corner")
         if times == "twice" and cut.yields == 2:
             where = "across" if cut.lengthwise else "along"
-            said.append(f"use the two with the long side {where} the cloth")
+            message.append(f"use the two with the long side {where} the cloth")
         over = cut.blanks * cut.yields - cut.count
         if over:
-            said.append(f"{over} left over")
+            message.append(f"{over} left over")
     if cut.slant is not None:
-        said.append(_at_an_angle(cut.slant, unit))
+        message.append(_at_an_angle(cut.slant, unit))
         if cut.reversed:
-            said.append("with the strip face down")
+            message.append("with the strip face down")
     elif cut.shape == "half-square triangle" and cut.reversed:
-        said.append("along the other diagonal: these are mirror images")
+        message.append("along the other diagonal: these are mirror images")
     if cut.source == "template":
         if cut.reversed == cut.count:
-            said.append("template face down")
+            message.append("template face down")
         elif cut.reversed:
-            said.append(f"{cut.reversed} of them with the template face down")
+            message.append(f"{cut.reversed} of them with the template face down")
     if cut.shape == "rectangle" and cut.lengthwise is not None:
-        said.append(f"the {spoken(cut.cut[cut.lengthwise], unit)} side along the cloth")
+        message.append(f"the {spoken(cut.cut[cut.lengthwise], unit)} side along the cloth")
     if cut.trim:
-        said.append("trim to size")
+        message.append("trim to size")
     if cut.one_way_print:
-        said.append("lay every print the same way up")
-    return "; ".join(said)
+        message.append("lay every print the same way up")
+    return "; ".join(message)
 
 
 def _at_an_angle(slant: Slanted, unit: Unit) -> str:

@@ -318,20 +318,20 @@ def _not_straight(
         if join.seam.pivots:
             at = seams.points[join.seam.pivots[0]]
         how = "is curved" if join.seam.kind == "curved" else "is set in: it bends here"
-        said = (
+        message = (
             f"the seam between {first} and {second} {how}, and on a foundation only straight "
             "lines are sewn; use templates for this block, or redraw it with straight seams"
         )
         pointer = "/block" if pieces_pointer is None else f"{pieces_pointer}/{middle.right}"
-        faults.append(Fault(pointer, f"{join.seam.kind}-seam", said, at))
+        faults.append(Fault(pointer, f"{join.seam.kind}-seam", message, at))
     if not faults:
         unit = [ids[i] for i in pieces_of(stuck)]
         at = seams.points[seams.start(seams.sides[next(pieces_of(stuck))][0])]
-        said = (
+        message = (
             f"no straight line goes right through {_named(unit)}, so that no foundation sections "
             "can be joined to make it; use templates for this block"
         )
-        faults.append(Fault("/block", "no-straight-seam", said, at))
+        faults.append(Fault("/block", "no-straight-seam", message, at))
     return faults
 
 
@@ -354,12 +354,12 @@ def _checked(block: Block, cuts: StraightCuts, pointer: str) -> list[list[int]]:
         for k in range(1, len(unit)):
             wrong = _wrong_step(cuts, unit, place, k, section.order)
             if wrong is not None:
-                said, at = wrong
-                said = (
+                message, at = wrong
+                message = (
                     f"step {k + 1} of section {section.id}: piece {section.order[k]!r} cannot be "
-                    f"sewn here, as {said}; change the order, or start another section"
+                    f"sewn here, as {message}; change the order, or start another section"
                 )
-                faults.append(Fault(f"{pointer}/{i}/order/{k}", "unsewable-step", said, at))
+                faults.append(Fault(f"{pointer}/{i}/order/{k}", "unsewable-step", message, at))
                 break  # what comes after a step that fails says nothing new
         units.append(unit)
     if faults:
@@ -383,13 +383,13 @@ def _wrong_step(
     seams, piece = cuts.seams, unit[k]
     shared = _shared_edges(seams, place, piece)
     if not shared:
-        said = f"it shares no edge with the pieces before it ({_named(names[:k])})"
-        return said, _inside(cuts, piece)
+        message = f"it shares no edge with the pieces before it ({_named(names[:k])})"
+        return message, _inside(cuts, piece)
     try:
         seam = seam_along(seams, shared)
     except BrokenSeam:
-        said = "it meets the pieces before it along several separate lines"
-        return said, _inside(cuts, piece)
+        message = "it meets the pieces before it along several separate lines"
+        return message, _inside(cuts, piece)
     ends = seam.ends
     if seam.kind != "straight" or ends is None:
         if seam.pivots:
@@ -403,8 +403,8 @@ def _wrong_step(
     reaching = np.flatnonzero(over[list(unit[:k])] > cuts.off_line)
     if not len(reaching):
         return None
-    said = f"piece {names[reaching[0]]!r} reaches over the line of its seam"
-    return said, _inside(cuts, unit[reaching[0]])
+    message = f"piece {names[reaching[0]]!r} reaches over the line of its seam"
+    return message, _inside(cuts, unit[reaching[0]])
 
 
 def _inside(cuts: StraightCuts, piece: int) -> Point:
@@ -574,15 +574,15 @@ def _sections_not_straight(
             at = coarse.points[coarse.start(join.seam.sides[0])]
             if join.seam.pivots:
                 at = coarse.points[join.seam.pivots[0]]
-            said = (
+            message = (
                 f"the seam between sections {first} and {second} is not straight; "
                 "divide the pieces so that sections are joined by straight seams alone"
             )
-            faults.append(Fault(pointer, "sections-not-straight", said, at))
+            faults.append(Fault(pointer, "sections-not-straight", message, at))
     if not faults:
         shown = "+".join([names[s] for s in pieces_of(stuck)][:6])
-        said = f"no straight seam divides the sections {shown}"
-        faults.append(Fault(pointer, "sections-not-straight", said))
+        message = f"no straight seam divides the sections {shown}"
+        faults.append(Fault(pointer, "sections-not-straight", message))
     return faults
 
 

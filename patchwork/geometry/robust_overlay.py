@@ -109,12 +109,12 @@ def _sound(shape: shapely.Geometry) -> shapely.Geometry:
 
 def _too_fine(failed: Exception, given: Any, pointer: str, on_block: bool) -> Fault:
     at = _place(failed, given) if on_block else None
-    said = (
+    message = (
         f"edges lie so close along each other{' here' if at else ''} that it cannot be told which "
         f"of them is the outer one; leave out points that are less than {TOLERANCE} in apart, and "
         "draw an edge that two pieces share through the same points in both"
     )
-    return Fault(pointer, "too-fine", said, at)
+    return Fault(pointer, "too-fine", message, at)
 
 
 def _place(failed: Exception, given: Any) -> Point | None:

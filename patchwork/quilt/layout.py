@@ -57,9 +57,9 @@ def quilt_of(
     faults += _uneven("blocks", [len(row) for row in blocks], down, across)
     if turns is not None:
         faults += _uneven("turns", [len(row) for row in turns], down, across)
-        said = "a block is turned by 0, 90, 180 or 270 degrees"
+        message = "a block is turned by 0, 90, 180 or 270 degrees"
         faults += [
-            Fault(f"/quilt/turns/{r}/{c}", "quarter-turn", said)
+            Fault(f"/quilt/turns/{r}/{c}", "quarter-turn", message)
             for r, row in enumerate(turns)
             for c, turn in enumerate(row)
             if _quarter(turn) is None
@@ -79,12 +79,12 @@ def quilt_of(
 def _uneven(name: str, lengths: Sequence[int], down: int, across: int) -> list[Fault]:
     faults = []
     if len(lengths) != down:
-        said = f"the quilt has {down} rows of blocks, and {len(lengths)} are given here"
-        faults.append(Fault(f"/quilt/{name}", "quilt-layout", said))
+        message = f"the quilt has {down} rows of blocks, and {len(lengths)} are given here"
+        faults.append(Fault(f"/quilt/{name}", "quilt-layout", message))
     for r, length in enumerate(lengths):
         if length != across or not length:
-            said = f"a row of this quilt has {across} places, and {length} are given here"
-            faults.append(Fault(f"/quilt/{name}/{r}", "quilt-layout", said))
+            message = f"a row of this quilt has {across} places, and {length} are given here"
+            faults.append(Fault(f"/quilt/{name}/{r}", "quilt-layout", message))
     return faults
 
 

@@ -255,33 +255,33 @@ def _check(
     for r, row in enumerate(quilt.cells):
         for c, cell in enumerate(row):
             if cell.design not in designs:
-                said = f"there is no design {cell.design!r}; give it with the quilt"
-                faults.append(Fault(f"/quilt/blocks/{r}/{c}", "unknown-block", said))
+                message = f"there is no design {cell.design!r}; give it with the quilt"
+                faults.append(Fault(f"/quilt/blocks/{r}/{c}", "unknown-block", message))
             else:
                 first.setdefault(cell.design, (r, c))
     edge: float | None = None
     for id, (r, c) in first.items():
         pointer, plan = f"/quilt/blocks/{r}/{c}", designs[id]
         if not is_rectangle(plan):
-            said = (
+            message = (
                 f"{id!r} is no upright rectangle, so it cannot be set edge to edge with others; "
                 "put a background round it or take another block"
             )
-            faults.append(Fault(pointer, "not-a-rectangle", said))
+            faults.append(Fault(pointer, "not-a-rectangle", message))
         edge = plan.allowance.edge if edge is None else edge
         if abs(plan.allowance.edge - edge) > 1e-9:
-            said = (
+            message = (
                 f"the edge of {id!r} has another seam allowance than that of the quilt's first "
                 "block; give all blocks of a quilt the same"
             )
-            faults.append(Fault(pointer, "quilt-allowance", said))
+            faults.append(Fault(pointer, "quilt-allowance", message))
     blocks = quilt.rows * quilt.columns
     if makers is not None and not 1 <= len(makers) <= blocks:
-        said = (
+        message = (
             f"{len(makers)} makers cannot share {blocks} blocks so that each has one; "
             f"name between 1 and {blocks}"
         )
-        faults.append(Fault("/makers", "makers", said))
+        faults.append(Fault("/makers", "makers", message))
     if faults:
         raise BlockError(faults)
 
@@ -293,20 +293,20 @@ def _check_sizes(
     faults = []
     for r, row in enumerate(sizes):
         for c, (width, height) in enumerate(row):
-            said = []
+            message = []
             if abs(height - row[0][1]) > TOLERANCE:
-                said.append(
+                message.append(
                     f"is {spoken(height, unit)} high as it lies, and the first block of row "
                     f"{letters(r)} is {spoken(row[0][1], unit)} high"
                 )
             if abs(width - sizes[0][c][0]) > TOLERANCE:
-                said.append(
+                message.append(
                     f"is {spoken(width, unit)} wide as it lies, and the first block of column "
                     f"{c + 1} is {spoken(sizes[0][c][0], unit)} wide"
                 )
-            if said:
+            if message:
                 told = (
-                    f"{quilt.cells[r][c].design!r} {'; it '.join(said)}: turn it, take another "
+                    f"{quilt.cells[r][c].design!r} {'; it '.join(message)}: turn it, take another "
                     "block, or give all blocks one finished size"
                 )
                 faults.append(Fault(f"/quilt/blocks/{r}/{c}", "block-size", told))

@@ -34,7 +34,7 @@ def overview(plan: QuiltPlan) -> list[str]:
     whole = Size(sum(plan.widths), sum(plan.heights))
     raw = Size(whole.width + 2 * plan.edge, whole.height + 2 * plan.edge)
     blocks = counted(plan.quilt.rows * plan.quilt.columns, "block")
-    said = [
+    message = [
         f"{blocks} in {counted(plan.quilt.rows, 'row')} of {plan.quilt.columns}: "
         f"{size(whole, plan.unit)} finished, {size(raw, plan.unit)} with the seam allowance."
     ]
@@ -42,16 +42,16 @@ def overview(plan: QuiltPlan) -> list[str]:
     if total:
         bound = "no plan nests more" if plan.optimal else f"at most {plan.bound} can"
         between = sum(m.nests for m in plan.meetings)
-        said.append(
+        message.append(
             f"Seams nest at {plan.nested} of {counted(total, 'meeting')}: {bound}. "
             f"{between} of {len(plan.meetings)} are between blocks."
         )
     few = ", the fewest with which these meetings nest" if plan.fewest_variants else ""
-    said.append(
+    message.append(
         f"{counted(len(plan.variants), 'variant')}{few}. Blocks of one variant are pressed alike, "
         "step by step; they may be turned in the quilt once they are made."
     )
-    return said
+    return message
 
 
 def share_text(plan: QuiltPlan, share: Share) -> str:
@@ -70,7 +70,7 @@ def share_text(plan: QuiltPlan, share: Share) -> str:
 
 def joining(plan: QuiltPlan) -> list[str]:
     """How the blocks are joined, step by step."""
-    said = []
+    message = []
     across, down = plan.quilt.columns, plan.quilt.rows
     within = [j for j in plan.joinings if j.kind == "blocks" and j.first.top == 0]
     if within:
@@ -78,12 +78,12 @@ def joining(plan: QuiltPlan) -> list[str]:
             (j.level, _span(j.first.left, j.first.right), _span(j.second.left, j.second.right))
             for j in within
         )
-        said.append(f"In each row, sew block {'; then '.join(pairs)}.")
+        message.append(f"In each row, sew block {'; then '.join(pairs)}.")
         for way in ("right", "left"):
             rows = [letters(r) for r in range(down) if pressed(r) == way]
             if rows:
                 named = f"row{'s' * (len(rows) > 1)} {listed(rows)}"
-                said.append(f"Press every seam between the blocks of {named} to the {way}.")
+                message.append(f"Press every seam between the blocks of {named} to the {way}.")
         heights: dict[str, list[str]] = {}
         for r in range(down):
             raw = Size(sum(plan.widths) + 2 * plan.edge, plan.heights[r] + 2 * plan.edge)
@@ -91,19 +91,19 @@ def joining(plan: QuiltPlan) -> list[str]:
         for told, rows in heights.items():
             one = len(rows) == 1
             named = f"Row {rows[0]} is" if one else f"Rows {listed(rows)} are each"
-            said.append(f"{named} {told} when sewn.")
+            message.append(f"{named} {told} when sewn.")
     between = [j for j in plan.joinings if j.kind == "rows"]
     if between:
         pairs = _levels((j.level, _rows(j.first), _rows(j.second)) for j in between)
-        said.append(f"Sew row {'; then '.join(pairs)}. Press these seams down.")
+        message.append(f"Sew row {'; then '.join(pairs)}. Press these seams down.")
     meetings = len(plan.meetings)
     left_open = sum(not m.nests for m in plan.meetings)
     if meetings:
         nest = "they nest" if not left_open else f"all but {left_open} nest; pin those (open dots)"
-        said.append(f"Match the seams at {counted(meetings, 'point')} between blocks: {nest}.")
+        message.append(f"Match the seams at {counted(meetings, 'point')} between blocks: {nest}.")
     if across * down == 1:
-        said.append("The quilt is one block: there is nothing to join.")
-    return said
+        message.append("The quilt is one block: there is nothing to join.")
+    return message
 
 
 def _levels(joins: Iterable[tuple[int, str, str]]) -> list[str]:
@@ -130,7 +130,7 @@ def not_nested(plan: QuiltPlan, most: int) -> list[str]:
     for meeting in left_open[:most]:
         places = listed([place_name(*place) for place in meeting.blocks])
         reasons.setdefault(meeting.reason or "it does not nest", {})[places] = None
-    told = [f"Where {'; '.join(places)} meet: {said}." for said, places in reasons.items()]
+    told = [f"Where {'; '.join(places)} meet: {message}." for message, places in reasons.items()]
     if len(left_open) > most:
         told.append(f"And at {len(left_open) - most} further points; the map shows them all.")
     return told

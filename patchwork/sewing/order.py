@@ -554,8 +554,8 @@ class _Planner:
         if best is None:
             best = self._most_even(large, self._single_pieces(unit), least)
         if best is None:
-            said = "no order of sewing was found for this block; give its joins"
-            raise BlockError([Fault("/block", "no-order", said)])
+            message = "no order of sewing was found for this block; give its joins"
+            raise BlockError([Fault("/block", "no-order", message)])
         return best, barren
 
     def _most_even(

@@ -113,11 +113,11 @@ def _directions(kept: Sequence[Kept], joins: int) -> list[Press | None]:
     for i, one in enumerate(kept):
         pointer = f"/pressing/keep/{i}/step"
         if not 1 <= one.step <= joins:
-            said = f"there is no step {one.step}; the block is sewn in {joins}"
-            faults.append(Fault(pointer, "unknown-step", said))
+            message = f"there is no step {one.step}; the block is sewn in {joins}"
+            faults.append(Fault(pointer, "unknown-step", message))
         elif found[one.step - 1] is not None:
-            said = f"a direction is given twice for step {one.step}"
-            faults.append(Fault(pointer, "duplicate", said))
+            message = f"a direction is given twice for step {one.step}"
+            faults.append(Fault(pointer, "duplicate", message))
         else:
             found[one.step - 1] = one.press
     if faults:

@@ -527,8 +527,8 @@ def _reason(meeting: Crossing, kept: Sequence[Press | None]) -> str:
     joins = sorted({arm.join for arm in meeting.arms})
     opened = [j for j in joins if kept[j] == "open"]
     if opened:
-        said = "is pressed open: its" if len(opened) == 1 else "are pressed open: their"
-        return f"{_steps(opened)} {said} allowance lies to both sides here"
+        message = "is pressed open: its" if len(opened) == 1 else "are pressed open: their"
+        return f"{_steps(opened)} {message} allowance lies to both sides here"
     for j in joins:
         free: list[Press | None] = [None] * len(kept)
         own = [arm for arm in meeting.arms if arm.join == j]
@@ -539,8 +539,8 @@ def _reason(meeting: Crossing, kept: Sequence[Press | None]) -> str:
             )
     if not _ways(meeting, kept):
         fixed = [j for j in joins if kept[j] is not None]
-        said = "lays its allowance" if len(fixed) == 1 else "lay their allowances"
-        return f"the way that was given for {_steps(fixed)} {said} so that nothing can nest here"
+        message = "lays its allowance" if len(fixed) == 1 else "lay their allowances"
+        return f"the way that was given for {_steps(fixed)} {message} so that nothing can nest here"
     return (
         f"{_steps(joins)} meet elsewhere too: pressed so that they nest here, at least one "
         "other meeting would not"

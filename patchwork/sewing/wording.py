@@ -61,14 +61,14 @@ class Words:
         others = [s for s in self.groups[step.like] if s.join != step.join]
         if not others:
             return ""
-        said = []
+        message = []
         for other in others[:_MOST_LISTED]:
             join = self.plan.order.joins[other.join]
             names = [self.unit_name(u, fabric=False) for u in (join.first, join.second)]
-            said.append(f"{names[0]} to {names[1]}")
-        more = len(others) - len(said)
+            message.append(f"{names[0]} to {names[1]}")
+        more = len(others) - len(message)
         tail = f", and {more} more" if more else ""
-        return f"Likewise {'; '.join(said)}{tail}."
+        return f"Likewise {'; '.join(message)}{tail}."
 
     # --- the seam ---
 
@@ -101,10 +101,10 @@ class Words:
         if nested == len(met):
             nest = "the seams nest" if len(met) == 1 else "the seams nest at all of them"
             return f"Match {points} (dot{'s' * (len(met) > 1)}): {nest}."
-        said = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
+        message = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
         reasons = dict.fromkeys(m.reason for m in met if m.reason)
-        said += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
-        return " ".join(said)
+        message += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
+        return " ".join(message)
 
     # --- pressing ---
 
@@ -181,10 +181,10 @@ class Words:
 
     def step(self, step: Step) -> list[str]:
         """All that is said of a step, in sentences."""
-        said = [self.joined(step), self.seam(step), self.matching(step), self.press(step)]
+        message = [self.joined(step), self.seam(step), self.matching(step), self.press(step)]
         after = self.rounds.get(step.join)
-        said.append(self.squared(after) if after else self.trim(step))
-        return [s for s in said if s]
+        message.append(self.squared(after) if after else self.trim(step))
+        return [s for s in message if s]
 
     # --- the whole ---
 
@@ -194,32 +194,34 @@ class Words:
         count, levels = len(plan.sewing.steps), len(plan.sewing.batches)
         if not count:
             return ["The block is one piece: there is nothing to sew."]
-        said = [f"{counted(count, 'step')} in {counted(levels, 'level')}."]
+        message = [f"{counted(count, 'step')} in {counted(levels, 'level')}."]
         if count > levels:
-            said[0] += (
+            message[0] += (
                 " All steps of a level can be sewn one after another without cutting the thread "
                 "(chain piecing)."
             )
         if count > 1:
-            said[0] += " The cards go level by level; their numbers are those on the block map."
+            message[0] += " The cards go level by level; their numbers are those on the block map."
         pivots = sum(len(step.pivots) for step in plan.sewing.steps)
         if plan.given:
             with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""
-            said.append(f"The order of sewing is the block's own{with_pivots}.")
+            message.append(f"The order of sewing is the block's own{with_pivots}.")
         elif plan.fewest_pivots:
             most = "no order has fewer pivots"
             if plan.fewest_levels:
                 most += ", nor, with as few, fewer levels"
             straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
-            said.append(f"{straight}: {most}.")
+            message.append(f"{straight}: {most}.")
         pressing = plan.pressing
         if pressing.meetings:
             bound = "no plan nests more" if pressing.optimal else f"at most {pressing.bound} can"
             total = len(pressing.meetings)
-            said.append(f"Seams nest at {pressing.nested} of {counted(total, 'meeting')}: {bound}.")
+            message.append(
+                f"Seams nest at {pressing.nested} of {counted(total, 'meeting')}: {bound}."
+            )
         else:
-            said.append("No seams meet inside a later seam, so none have to nest.")
-        return said
+            message.append("No seams meet inside a later seam, so none have to nest.")
+        return message
 
     def not_nested(self) -> list[str]:
         """Every meeting that does not nest, and why."""
@@ -233,7 +235,7 @@ class Words:
     def budget(self) -> list[str]:
         """How far off the block and its meeting points may come out."""
         budget = self.plan.budget
-        said = [
+        message = [
             f"If every edge is cut within {self.fine(budget.cutting)} and every seam sewn within "
             f"{self.fine(budget.sewing)}, these deviations are likely (19 times in 20), or the "
             "most there can be. In brackets: if every rectangle is trimmed as soon as it is sewn."
@@ -243,12 +245,12 @@ class Words:
             both = [c for c in (whole.width, whole.height) if c is not None]
             if both:
                 worst = max(both, key=lambda c: c.untrimmed.likely)
-                said.append(f"The whole block: {self.compared(worst)}.")
+                message.append(f"The whole block: {self.compared(worst)}.")
         for number, point in enumerate(budget.first_to_suffer, 1):
-            said.append(f"{number}. {self.suffers(point)}")
+            message.append(f"{number}. {self.suffers(point)}")
         if not budget.first_to_suffer:
-            said.append("There are no meeting points to suffer.")
-        return said
+            message.append("There are no meeting points to suffer.")
+        return message
 
     def suffers(self, point: PointDeviation) -> str:
         """How far off a point where seams should meet may come out."""

@@ -124,18 +124,18 @@ def _entries(
     yield from _pictures(cover.pictures, width, tallest)
     yield from _contents(contents, min(width, 4.6))
     yield paragraph("Mind", width, _HEAD, bold=True, leads=True)
-    for said in SAFETY:
-        yield _point(said, width)
+    for message in SAFETY:
+        yield _point(message, width)
     told = cover.cautions[:_MOST_CAUTIONS]
-    for said in told:
-        yield _point(said[:1].upper() + said[1:] + ".", width)
+    for message in told:
+        yield _point(message[:1].upper() + message[1:] + ".", width)
     if len(cover.cautions) > len(told):
         rest = len(cover.cautions) - len(told)
         yield _point(f"And {rest} further cautions, which the check of the block lists.", width)
 
 
-def _point(said: str, width: float) -> Entry:
-    marks, tall = lines(said, width, SMALL * 1.05, left=0.16)
+def _point(message: str, width: float) -> Entry:
+    marks, tall = lines(message, width, SMALL * 1.05, left=0.16)
     bullet = Text("•", (0.02, SMALL * LEADING * 0.86), SMALL * 1.05)
     return Entry((bullet, *marks), tall + 0.03)
 
@@ -212,14 +212,17 @@ def _contents(contents: Sequence[Contents], width: float) -> Iterator[Entry]:
     yield paragraph("In this packet", width, _HEAD, bold=True, leads=True)
     for n, one in enumerate(contents):
         last = one.first + one.sheets - 1
-        said = f"page {one.first}" if one.sheets == 1 else f"pages {one.first} to {last}"
-        room = width - fonts.text_width(said, BODY) - 0.2
+        message = f"page {one.first}" if one.sheets == 1 else f"pages {one.first} to {last}"
+        room = width - fonts.text_width(message, BODY) - 0.2
         title = fonts.shortened(one.title, BODY, room)
         y = BODY * LEADING
         base = y - fonts.descent(BODY)
         start = fonts.text_width(title, BODY) + 0.06
-        end = width - fonts.text_width(said, BODY) - 0.06
-        marks: list[Mark] = [Text(title, (0.0, base), BODY), Text(said, (width, base), BODY, "end")]
+        end = width - fonts.text_width(message, BODY) - 0.06
+        marks: list[Mark] = [
+            Text(title, (0.0, base), BODY),
+            Text(message, (width, base), BODY, "end"),
+        ]
         if end - start > 0.2:
             marks.append(line("overlap", (start, base), (end, base)))
         ends = n == len(contents) - 1

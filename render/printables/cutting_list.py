@@ -78,8 +78,8 @@ def cutting_list_pages(
     for drawing in cutting_list_drawings(found, room.width, room.height):
         pages += lay_out([drawing], room.settings, head, most)
         if len(pages) > most:
-            said = f"this needs more than {most} sheets; take larger paper"
-            raise BlockError([Fault("/sheet", "too-many-sheets", said)])
+            message = f"this needs more than {most} sheets; take larger paper"
+            raise BlockError([Fault("/sheet", "too-many-sheets", message)])
     return numbered(pages)
 
 
@@ -137,8 +137,8 @@ def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> 
     for strip in fabric.strips:
         yield _strip(strip, fabric.cuts, unit, width)
     for cut in fabric.cuts:
-        said, remark = _cut_lines(cut, unit)
-        yield ticked(said, [remark] if remark else [], width)
+        message, remark = _cut_lines(cut, unit)
+        yield ticked(message, [remark] if remark else [], width)
     yield Entry((), 0.12)
 
 
@@ -151,16 +151,16 @@ def _tidy(length: float, unit: Unit) -> float:
 def _cut_lines(cut: Cut, unit: Unit) -> tuple[str, str]:
     """What is cut of one kind, and how."""
     if cut.source == "template":
-        said = f"{counted(cut.count, cut.name)}, finished {finished_size(cut, unit)}"
+        message = f"{counted(cut.count, cut.name)}, finished {finished_size(cut, unit)}"
     elif cut.yields > 1:
         pieces = counted(cut.count, cut.name)
-        said = f"{blanks(cut, unit)} for {pieces}, finished {finished_size(cut, unit)}"
+        message = f"{blanks(cut, unit)} for {pieces}, finished {finished_size(cut, unit)}"
     else:
-        said = f"{blanks(cut, unit)}, finished {finished_size(cut, unit)}"
+        message = f"{blanks(cut, unit)}, finished {finished_size(cut, unit)}"
     if cut.source != "template":
         letters = ", ".join(cut.templates)
-        said += f" (template{'s' if len(cut.templates) > 1 else ''} {letters})"
-    return said, note(cut, unit)
+        message += f" (template{'s' if len(cut.templates) > 1 else ''} {letters})"
+    return message, note(cut, unit)
 
 
 # -- strips
@@ -218,8 +218,8 @@ def _strip_drawing(
     if rest > 0.05:
         cell = Box(at, box.y, box.right - at, box.height)
         middle = (cell.x + cell.width / 2, cell.y + cell.height / 2)
-        said = spoken(_down(rest, unit), unit)
-        yield from _first_that_fits([f"rest {said}", "rest"], middle, cell)
+        message = spoken(_down(rest, unit), unit)
+        yield from _first_that_fits([f"rest {message}", "rest"], middle, cell)
 
 
 def _down(length: float, unit: Unit) -> float:
@@ -227,7 +227,7 @@ def _down(length: float, unit: Unit) -> float:
     return math.floor(length / step + 1e-6) * step
 
 
-def _blank(cut: Cut, cell: Box, said: str) -> Iterator[Mark]:
+def _blank(cut: Cut, cell: Box, message: str) -> Iterator[Mark]:
     """A square or rectangle with the cuts from corner to corner."""
     diagonals = {"half-square triangle": 1, "quarter-square triangle": 2}.get(cut.shape, 0)
     if diagonals >= 1:
@@ -247,8 +247,8 @@ def _blank(cut: Cut, cell: Box, said: str) -> Iterator[Mark]:
         1: Box(cell.x, cell.y, cell.width * 0.6, cell.height * 0.4),
         2: Box(cell.x + cell.width * 0.25, cell.y, cell.width * 0.5, cell.height * 0.34),
     }[diagonals]
-    if said:
-        yield from _first_that_fits([said, said.rsplit(" ", 1)[0]], at, room)
+    if message:
+        yield from _first_that_fits([message, message.rsplit(" ", 1)[0]], at, room)
 
 
 def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterator[Mark]:
@@ -266,14 +266,14 @@ def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterato
 
 def _first_that_fits(choices: Sequence[str], at: tuple[float, float], room: Box) -> Iterator[Mark]:
     """The first text for which there is room about a place, if any."""
-    for said in choices:
+    for message in choices:
         for letters in (SMALL, 0.09, 0.08):
-            wide, high = fonts.text_width(said, letters), fonts.cap_height(letters)
+            wide, high = fonts.text_width(message, letters), fonts.cap_height(letters)
             if wide + 4 * _CLEAR <= room.width and high + 4 * _CLEAR <= room.height:
                 baseline = (at[0], at[1] + high / 2)
-                yield Text(said, baseline, letters, "middle")
+                yield Text(message, baseline, letters, "middle")
                 return
 
 
-def _label(said: str, at: tuple[float, float], room: Box) -> Iterator[Mark]:
-    yield from _first_that_fits([said], at, room)
+def _label(message: str, at: tuple[float, float], room: Box) -> Iterator[Mark]:
+    yield from _first_that_fits([message], at, room)

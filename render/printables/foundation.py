@@ -321,8 +321,8 @@ def _inside(
 def _text_blocks(letter: str, patch: Patch, names: Mapping[str, str]) -> Iterator[TextBlock]:
     number = f"{letter}{patch.number}"
     cloth = names.get(patch.fabric or "", patch.fabric or "")
-    said = [fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS] if cloth else []
-    for name in dict.fromkeys(said):
+    message = [fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS] if cloth else []
+    for name in dict.fromkeys(message):
         for size in SIZES:
             yield text_block([(number, size * _NUMBER, True), (name, size, False)])
             yield text_block([(f"{number} {name}", size, False)])
@@ -405,16 +405,16 @@ def _map(found: Foundation, looks: Looks) -> Drawing:
             for spot in places(room, block, turn)
         )
         marks += next(placed, [])
-    said = ["Order of joining"]
-    said += [
+    message = ["Order of joining"]
+    message += [
         f"{k}. {_unit_name(step.first)} to {_unit_name(step.second)}"
         for k, step in enumerate(found.steps[:_MOST_STEPS], 1)
     ]
     if len(found.steps) > _MOST_STEPS:
-        said.append(f"… to join {len(found.steps)}, as the seams say")
+        message.append(f"… to join {len(found.steps)}, as the seams say")
     y = (bottom - top) * scale + 0.2
     size = 0.1
-    for n, words in enumerate(said):
+    for n, words in enumerate(message):
         for part in fonts.wrapped(words, size, _MAP_SIZE + 0.5, bold=n == 0):
             marks.append(Text(part, (0.0, y), size, bold=n == 0))
             y += 1.3 * size

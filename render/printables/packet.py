@@ -28,11 +28,11 @@ def bound(chapters: Sequence[Chapter], most: int = MOST_SHEETS) -> tuple[Chapter
     """
     pages = numbered(page for chapter in chapters for page in chapter.pages)
     if len(pages) > most:
-        said = (
+        message = (
             f"this packet needs {len(pages)} sheets, and {most} is the most; leave out parts, or "
             "take larger paper or a smaller finished size"
         )
-        raise BlockError([Fault("/sheet", "too-many-sheets", said)])
+        raise BlockError([Fault("/sheet", "too-many-sheets", message)])
     made = []
     start = 0
     for chapter in chapters:

@@ -292,21 +292,21 @@ class _Picture:
         )
 
     def _label(self, placement: Placement, box: Box) -> _Label:
-        said = [(self._said(placement), self.letters, self._strong(placement))]
+        message = [(self._said(placement), self.letters, self._strong(placement))]
         if placement.maker is not None:
             number = f"No. {self.makers[placement.maker]}"
-            said.append((number if self.numbered else placement.maker, self.letters, False))
+            message.append((number if self.numbered else placement.maker, self.letters, False))
         step = self.letters * 1.15
         caps = fonts.cap_height(self.letters, True)
         middle = (box.x + box.width / 2, box.y + box.height / 2)
-        first = middle[1] - (len(said) - 1) * step / 2 + caps / 2
+        first = middle[1] - (len(message) - 1) * step / 2 + caps / 2
         texts = tuple(
             Text(words, (middle[0], first + n * step), letters_, "middle", bold=bold)
-            for n, (words, letters_, bold) in enumerate(said)
+            for n, (words, letters_, bold) in enumerate(message)
         )
-        wide = max(fonts.text_width(words, size_, bold) for words, size_, bold in said)
+        wide = max(fonts.text_width(words, size_, bold) for words, size_, bold in message)
         over = first - fonts.ascent(self.letters) * 0.75
-        under = first + (len(said) - 1) * step + fonts.descent(self.letters)
+        under = first + (len(message) - 1) * step + fonts.descent(self.letters)
         return _Label(texts, Box(middle[0] - wide / 2, over, wide, under - over))
 
     # --- what stands round the blocks ---
@@ -382,8 +382,8 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
     shares = [s for s in plan.shares if highlight is None or s.maker == highlight]
     if highlight is None:
         yield _title("The quilt", width)
-        for said in quilt_wording.overview(plan):
-            yield paragraph(said, width, BODY, after=0.04)
+        for message in quilt_wording.overview(plan):
+            yield paragraph(message, width, BODY, after=0.04)
     yield _title("Signs of the plan", width)
     used = {id for share in shares for id, _ in share.variants}
     codes = quilt_wording.codes(plan)
@@ -406,14 +406,14 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
         yield Entry((), 0.08)
     if highlight is None:
         yield _title("Joining", width)
-        for said in quilt_wording.joining(plan):
-            yield ticked(said, (), width)
+        for message in quilt_wording.joining(plan):
+            yield ticked(message, (), width)
         told = quilt_wording.not_nested(plan, _MOST_TOLD)
         if told:
             yield _title("Seams between blocks that do not nest", width)
-            for said in told:
-                yield paragraph(said, width, SMALL, after=0.03)
+            for message in told:
+                yield paragraph(message, width, SMALL, after=0.03)
 
 
-def _title(said: str, width: float) -> Entry:
-    return paragraph(said, width, _TITLE, bold=True, after=0.03, leads=True)
+def _title(message: str, width: float) -> Entry:
+    return paragraph(message, width, _TITLE, bold=True, after=0.03, leads=True)

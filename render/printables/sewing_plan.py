@@ -101,9 +101,11 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
             overview.append(_Paragraph(f"Level {number}: steps {steps}."))
     parts = [("Before you sew", overview)]
     if left_open := words.not_nested():
-        parts.append(("Seams that do not nest", [_Paragraph(said) for said in left_open]))
+        parts.append(("Seams that do not nest", [_Paragraph(message) for message in left_open]))
     if plan.order.joins:
-        parts.append(("What will suffer first", [_Paragraph(said) for said in words.budget()]))
+        parts.append(
+            ("What will suffer first", [_Paragraph(message) for message in words.budget()])
+        )
     together = [p for title, own in parts for p in (_Paragraph(title, True), *own)][1:]
     if len(list(_flowed(together, _ROOM, _ROOM))) == 1:
         parts = [(parts[0][0], together)]
@@ -127,11 +129,11 @@ def _text_cards(id: str, title: str, paragraphs: Sequence[_Paragraph]) -> Iterat
 
 def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Iterator[Drawing]:
     step = group[0]
-    said = words.step(step)
+    message = words.step(step)
     paragraphs = [
-        _Paragraph(said[0]),
+        _Paragraph(message[0]),
         _Paragraph(words.likewise(step)),
-        *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in said[1:]),
+        *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in message[1:]),
     ]
     parts = list(_flowed([p for p in paragraphs if p.text], _ROOM - _LEAST_FIGURE, _ROOM))
     text = sum(size * _LEADING + after for _, size, _, after in parts[0])
@@ -291,10 +293,10 @@ class _Figures:
         room = max(inner, key=lambda p: p.area, default=None)
         if room is None:
             return
-        said = self.plan.block.pieces[piece].id
+        message = self.plan.block.pieces[piece].id
         for turn in turns(room):
             for letters in (0.1, 0.09, _SMALL, 0.07):
-                block = text_block([(said, letters, False)])
+                block = text_block([(message, letters, False)])
                 for at in places(room, block, turn):
                     yield block.placed(at, turn), rectangle_of(block, at, turn).buffer(0.015)
                     return

@@ -115,9 +115,9 @@ def _label(templates: TemplateSet, template: Template) -> _Words:
 
 
 def _piece_names(pieces: Sequence[str]) -> str:
-    said = ", ".join(pieces)
-    if len(said) <= _MOST_NAMES:
-        return said
+    message = ", ".join(pieces)
+    if len(message) <= _MOST_NAMES:
+        return message
     shown: list[str] = []
     for name in pieces:
         if len(", ".join([*shown, name])) > _MOST_NAMES - 12:

@@ -160,9 +160,9 @@ def _scale_across(sheet: Sheet) -> float:
 
 def _scale_label(sheet: Sheet, across: float) -> Text:
     start = corner(sheet)
-    said = f"{across:.0f} in, {int(across * 2.54)} cm"
+    message = f"{across:.0f} in, {int(across * 2.54)} cm"
     at = (start.x + across + RULE, start.bottom + fonts.cap_height(_SCALE_LETTERS) / 2)
-    return Text(said, at, _SCALE_LETTERS, kind="scale")
+    return Text(message, at, _SCALE_LETTERS, kind="scale")
 
 
 def name_place(sheet: Sheet) -> Box:

@@ -148,10 +148,10 @@ def first_sheet_marks(join: Join) -> list[Mark]:
         marks.append(_numbers(join, place, join.number + n)[0])
     row, column = join.second
     if join.width > 0:
-        said = ("glue", f"glue: row {row + 1}, column {column + 1} goes over this strip")
+        message = ("glue", f"glue: row {row + 1}, column {column + 1} goes over this strip")
     else:
-        said = ("trim", f"trim, and lay row {row + 1}, column {column + 1} edge to edge")
-    words = _words(join, said, _no_lines(marks), join.width > 0)
+        message = ("trim", f"trim, and lay row {row + 1}, column {column + 1} edge to edge")
+    words = _words(join, message, _no_lines(marks), join.width > 0)
     return [*_hatch(join, words), *marks, words]
 
 
@@ -163,8 +163,8 @@ def second_sheet_marks(join: Join) -> list[Mark]:
         marks.append(_numbers(join, place, join.number + n)[1])
     row, column = join.first
     over = "glue over" if join.width > 0 else "lay beside"
-    said = ("trim", f"trim along the edge, {over} row {row + 1}, column {column + 1}")
-    return [*marks, _words(join, said, _no_lines(marks), True)]
+    message = ("trim", f"trim along the edge, {over} row {row + 1}, column {column + 1}")
+    return [*marks, _words(join, message, _no_lines(marks), True)]
 
 
 def _no_lines(marks: Sequence[Mark]) -> list[Mark]:
@@ -216,7 +216,7 @@ def _numbers(join: Join, place: float, number: int) -> tuple[Text, Text]:
 # -- words and hatch
 
 
-def _words(join: Join, said: tuple[str, str], others: Sequence[Mark], beyond: bool) -> Text:
+def _words(join: Join, message: tuple[str, str], others: Sequence[Mark], beyond: bool) -> Text:
     """The longer text where it lies clear along the join, else the shorter one.
 
     Args:
@@ -241,15 +241,15 @@ def _words(join: Join, said: tuple[str, str], others: Sequence[Mark], beyond: bo
         return join.crossings(mark, _CLEAR) + sum(reaches(other, near) for other in others)
 
     best: tuple[int, Text] | None = None
-    for words in reversed(said):
+    for words in reversed(message):
         for along in _along(join, fonts.text_width(words, size) / 2 + 0.05):
             mark = text(words, along)
             there = obstacles(mark)
             if not there:
                 return mark
-            if words == said[0] and (best is None or there < best[0]):
+            if words == message[0] and (best is None or there < best[0]):
                 best = (there, mark)
-    return best[1] if best else text(said[0], join.length / 2)
+    return best[1] if best else text(message[0], join.length / 2)
 
 
 def _along(join: Join, half: float) -> Iterator[float]:

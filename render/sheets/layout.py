@@ -337,8 +337,8 @@ def _sheets(settings: SheetSettings) -> list[Sheet]:
     """The sheet in each orientation asked for, upright first."""
     short, long = sorted((settings.width, settings.height))
     if long > LARGEST_SHEET:
-        said = f"a sheet can be at most {LARGEST_SHEET:g} in long"
-        raise BlockError([Fault("/sheet", "paper-too-large", said)])
+        message = f"a sheet can be at most {LARGEST_SHEET:g} in long"
+        raise BlockError([Fault("/sheet", "paper-too-large", message)])
     ways: list[Orientation] = ["portrait", "landscape"]
     if settings.orientation != "auto":
         ways = [settings.orientation]
@@ -362,11 +362,11 @@ def _check_room(sheet: Sheet, field: Box, overlap: float) -> None:
     narrow = sheet.printable.width < furniture.LEAST_WIDTH
     window = min(field.width - _TILE_INSET, field.height) - overlap
     if sheet.margin < 0 or overlap < 0 or narrow or window < _LEAST_WINDOW:
-        said = (
+        message = (
             "the sheet leaves no useful room inside its margins beside the test squares and the "
             "overlap; take larger paper, a smaller margin or a smaller overlap"
         )
-        raise BlockError([Fault("/sheet", "paper-too-small", said)])
+        raise BlockError([Fault("/sheet", "paper-too-small", message)])
 
 
 def _on(
@@ -409,8 +409,8 @@ def _page(sheet: Sheet, heading: Heading, window: Box, items: tuple[Placed, ...]
 
 
 def _refuse(most: int) -> None:
-    said = f"this needs more than {most} sheets; take larger paper or a smaller finished size"
-    raise BlockError([Fault("/sheet", "too-many-sheets", said)])
+    message = f"this needs more than {most} sheets; take larger paper or a smaller finished size"
+    raise BlockError([Fault("/sheet", "too-many-sheets", message)])
 
 
 # -- whole drawings
@@ -623,8 +623,8 @@ def _on_roll(
         width, LARGEST_SHEET, settings.margin, "", "portrait", settings.printer, roll=True
     )
     if width > LARGEST_SHEET:
-        said = f"a roll can be at most {LARGEST_SHEET:g} in wide"
-        raise BlockError([Fault("/sheet", "paper-too-large", said)])
+        message = f"a roll can be at most {LARGEST_SHEET:g} in wide"
+        raise BlockError([Fault("/sheet", "paper-too-large", message)])
     longest = replace(longest, paper=f"roll {spoken(width, 'in')} wide")
     _check_room(longest, _field(longest), settings.overlap)
     field = _field(longest)

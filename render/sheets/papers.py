@@ -97,12 +97,12 @@ class Printer:
             for measured in (self.across, self.down)
         ):
             return []
-        said = (
+        message = (
             f"the printed 1 in test square should measure {LEAST_CORRECTION} to "
             f"{MOST_CORRECTION} in across and down, not {self.across:.4g} by {self.down:.4g} in; "
             "set the print dialogue to 100 % (actual size), print once more and measure again"
         )
-        return [Fault(pointer, "printer", said)]
+        return [Fault(pointer, "printer", message)]
 
 
 _ROUNDING: Final = 1e-9

@@ -48,8 +48,10 @@ def read_batch(given: Any, settings: Settings) -> BatchAsked:
         faults += schema_faults(error.messages)
     items = spec.get("items", [])
     if len(items) > settings.max_items:
-        said = f"a batch has at most {settings.max_items:,} items here, this one has {len(items):,}"
-        faults.append(Fault("/items", "too-many", said))
+        message = (
+            f"a batch has at most {settings.max_items:,} items here, this one has {len(items):,}"
+        )
+        faults.append(Fault("/items", "too-many", message))
     if faults:
         raise Refused(tuple(faults), "in")
     if "quilt" in spec:

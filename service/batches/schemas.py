@@ -13,9 +13,9 @@ from piecewright.service.requests.fields import (
     Refer,
     RequestField,
     Text,
+    documented,
     kind_of,
     refusal,
-    said,
 )
 from piecewright.service.requests.schemas import QuiltAndMakers
 from piecewright.service.responses.schemas import AnswerSchema, Problem
@@ -66,16 +66,18 @@ class BatchRequest(QuiltAndMakers):
         "dependentRequired": {"makers": ["quilt"], "designs": ["quilt"]},
     }
 
-    title = Text(LONGEST_NAME, metadata=said("For people; the batch is known by its id."))
+    title = Text(LONGEST_NAME, metadata=documented("For people; the batch is known by its id."))
     defaults = PacketPart(
-        metadata=said("A packet request, as `/v1/packet` takes it, or what items share of one.")
+        metadata=documented(
+            "A packet request, as `/v1/packet` takes it, or what items share of one."
+        )
     )
     items = ListOf(
         PacketPart(),
         "items",
         fewest=1,
         most=MOST_ITEMS,
-        metadata=said(
+        metadata=documented(
             "The packets: each a JSON merge patch (RFC 7396) on `defaults`. Items that differ in "
             "nothing but `for` are drawn once."
         ),
@@ -102,25 +104,27 @@ class BatchRequest(QuiltAndMakers):
 class BatchItem(AnswerSchema):
     """One packet of a batch."""
 
-    number = plain.Integer(required=True, metadata=said("From 1, as asked for.", minimum=1))
+    number = plain.Integer(required=True, metadata=documented("From 1, as asked for.", minimum=1))
     maker = plain.String(
-        data_key="for", required=True, metadata=said("Whose it is; empty for nobody's.")
+        data_key="for", required=True, metadata=documented("Whose it is; empty for nobody's.")
     )
     state = plain.String(
         required=True,
-        metadata=said(
+        metadata=documented(
             "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
             "cancelled before it was done is `cancelled`.",
             enum=list(ITEM_STATES),
         ),
     )
     pages = plain.Integer(
-        required=True, allow_none=True, metadata=said("Of its PDF, once it is done.", minimum=1)
+        required=True,
+        allow_none=True,
+        metadata=documented("Of its PDF, once it is done.", minimum=1),
     )
-    href = plain.String(metadata=said("Where its PDF is, once it is done."))
+    href = plain.String(metadata=documented("Where its PDF is, once it is done."))
     problem = plain.Nested(
         Problem,
-        metadata=said(
+        metadata=documented(
             "Why it failed, as `/v1/packet` would have said; pointers lead into the request that "
             "`defaults` and the item's changes make together."
         ),
@@ -130,8 +134,12 @@ class BatchItem(AnswerSchema):
 class BatchLinks(AnswerSchema):
     """Addresses of a batch."""
 
-    self = plain.String(required=True, metadata=said("The batch: its state as JSON or events."))
-    archive = plain.String(required=True, metadata=said("All its packets, when it has ended."))
+    self = plain.String(
+        required=True, metadata=documented("The batch: its state as JSON or events.")
+    )
+    archive = plain.String(
+        required=True, metadata=documented("All its packets, when it has ended.")
+    )
 
 
 class Collated(AnswerSchema):
@@ -139,18 +147,18 @@ class Collated(AnswerSchema):
 
     state = plain.String(
         required=True,
-        metadata=said(
+        metadata=documented(
             "Once it is `done`, the archive is to be had as `application/pdf`; `failed` comes with "
             "`problem`.",
             enum=list(COLLATED_STATES),
         ),
     )
     pages = plain.Integer(
-        required=True, allow_none=True, metadata=said("Once it is done.", minimum=1)
+        required=True, allow_none=True, metadata=documented("Once it is done.", minimum=1)
     )
     problem = plain.Nested(
         Problem,
-        metadata=said(
+        metadata=documented(
             "Why it failed, for good. The PDFs of the items and the ZIP are not touched by that."
         ),
     )
@@ -159,42 +167,46 @@ class Collated(AnswerSchema):
 class BatchProgress(AnswerSchema):
     """How far a batch is, without its items."""
 
-    id = plain.String(required=True, metadata=said("By which it is asked for; keep it secret."))
-    title = plain.String(required=True, metadata=said("As given; empty if none was."))
+    id = plain.String(
+        required=True, metadata=documented("By which it is asked for; keep it secret.")
+    )
+    title = plain.String(required=True, metadata=documented("As given; empty if none was."))
     state = plain.String(
         required=True,
-        metadata=said(
+        metadata=documented(
             "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
             "if it was stopped before.",
             enum=list(BATCH_STATES),
         ),
     )
-    total = plain.Integer(required=True, metadata=said("Items.", minimum=1))
-    done = plain.Integer(required=True, metadata=said("Items whose PDF is there.", minimum=0))
-    failed = plain.Integer(required=True, metadata=said("Items with a problem.", minimum=0))
-    created = plain.DateTime(required=True, metadata=said("In UTC (RFC 3339)."))
+    total = plain.Integer(required=True, metadata=documented("Items.", minimum=1))
+    done = plain.Integer(required=True, metadata=documented("Items whose PDF is there.", minimum=0))
+    failed = plain.Integer(required=True, metadata=documented("Items with a problem.", minimum=0))
+    created = plain.DateTime(required=True, metadata=documented("In UTC (RFC 3339)."))
     ended = plain.DateTime(
-        required=True, allow_none=True, metadata=said("In UTC; null while there is work left.")
+        required=True,
+        allow_none=True,
+        metadata=documented("In UTC; null while there is work left."),
     )
     expires = plain.DateTime(
         required=True,
         allow_none=True,
-        metadata=said("When it is removed, with its files; null until it has ended."),
+        metadata=documented("When it is removed, with its files; null until it has ended."),
     )
     collated = plain.Nested(
         Collated,
         required=True,
         allow_none=True,
-        metadata=said(
+        metadata=documented(
             "All packets in one PDF; null until the batch has ended, and if no packet is done."
         ),
     )
-    links = plain.Nested(BatchLinks, required=True, metadata=said("Where to go from here."))
+    links = plain.Nested(BatchLinks, required=True, metadata=documented("Where to go from here."))
 
 
 class BatchAnswer(BatchProgress):
     """A batch and all its items."""
 
     items = plain.List(
-        plain.Nested(BatchItem), required=True, metadata=said("In the order of the request.")
+        plain.Nested(BatchItem), required=True, metadata=documented("In the order of the request.")
     )

@@ -219,10 +219,10 @@ def _sweep(opened: Parts) -> None:
 def _had_work(worker: _Worker) -> bool:
     """Whether a worker that has ended said that it had work."""
     assert worker.process.stdout is not None
-    said = worker.process.stdout.fileno()
-    os.set_blocking(said, False)  # a process that it started may have it open still
+    message = worker.process.stdout.fileno()
+    os.set_blocking(message, False)  # a process that it started may have it open still
     try:
-        return bool(os.read(said, 1))
+        return bool(os.read(message, 1))
     except BlockingIOError:
         return False
 

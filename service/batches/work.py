@@ -263,14 +263,14 @@ def _is_open(claim: Claim, number: int, store: Store) -> bool:
 
 def _refusal(refused: Refused) -> dict[str, Any]:
     kind = refused_kind(refused.faults)
-    said = faults_in_words(refused.faults)
+    message = faults_in_words(refused.faults)
     if len(refused.faults) > MOST_TOLD:
-        said = (
+        message = (
             f"There are {len(refused.faults)} faults, of which the first {MOST_TOLD} are told; "
             "send the packet to /v1/packet to be told of all."
         )
     told = refused.faults[:MOST_TOLD]
-    return problem_body(kind, said, f"/problems/{kind.id}", told, refused.unit)
+    return problem_body(kind, message, f"/problems/{kind.id}", told, refused.unit)
 
 
 def _too_long(claim: Claim, settings: Settings) -> dict[str, Any]:
@@ -282,8 +282,8 @@ def _too_long(claim: Claim, settings: Settings) -> dict[str, Any]:
 
 
 def _no_room(settings: Settings, besides: str = "") -> dict[str, Any]:
-    said = (
+    message = (
         f"The documents kept for one user may take {settings.keep_bytes:,} bytes, and do already. "
         f"{besides or 'DELETE batches that you need no longer, and ask for this again.'}"
     )
-    return _told(problems.NO_ROOM, said)
+    return _told(problems.NO_ROOM, message)

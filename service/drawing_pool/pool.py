@@ -140,8 +140,8 @@ class Desks:
         except _Late:
             self._replace(desk, "time")
             seconds = self._settings.deadline
-            said = f"This was stopped after {seconds} second{'' if seconds == 1 else 's'}."
-            raise Problem(TOO_LONG, said) from None
+            message = f"This was stopped after {seconds} second{'' if seconds == 1 else 's'}."
+            raise Problem(TOO_LONG, message) from None
         except (EOFError, OSError):
             code = self._replace(desk, "itself")
             _log.error("request %s ended its desk, which left with %d", _request_id(), code)
@@ -267,8 +267,8 @@ def _end_all(desks: Iterable[_Desk]) -> None:
 
 def _busy() -> Problem:
     REFUSED.inc()
-    said = "Every desk is taken, and as many requests wait as may."
-    return Problem(UNAVAILABLE, said, _RETRY_AFTER)
+    message = "Every desk is taken, and as many requests wait as may."
+    return Problem(UNAVAILABLE, message, _RETRY_AFTER)
 
 
 def _too_much() -> Problem:

@@ -105,8 +105,8 @@ def _rate(settings: Settings) -> Callable[[str], None] | None:
         # As in draft-ietf-httpapi-ratelimit-headers.
         g.rate = f'"minute";q={settings.rate};w=60', f'"minute";r={left};t={wait}'
         if not allowed:
-            said = f"At most {settings.rate} requests a minute are answered here."
-            raise Problem(TOO_MANY_REQUESTS, said, retry_after=wait)
+            message = f"At most {settings.rate} requests a minute are answered here."
+            raise Problem(TOO_MANY_REQUESTS, message, retry_after=wait)
 
     return count
 

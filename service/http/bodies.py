@@ -19,11 +19,11 @@ def raw_body() -> bytes:
     encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
     if not is_json or encoding not in ("", "identity"):
         sent = request.mimetype or "no type"
-        said = (
+        message = (
             f"The body came as {sent!r:.80}; send it as {MEDIA_TYPES['json']}, without "
             "Content-Encoding."
         )
-        raise Problem(UNSUPPORTED_MEDIA_TYPE, said)
+        raise Problem(UNSUPPORTED_MEDIA_TYPE, message)
     raw: bytes = request.get_data(cache=False)
     # A body that comes in chunks is cut off at the limit: only one more read says so (413).
     request.stream.read(1)

@@ -105,8 +105,8 @@ def _negotiate(forms: Sequence[Form]) -> Form:
     by_type = {MEDIA_TYPES[form]: form for form in forms}
     best = preferred(request.accept_mimetypes, list(by_type))
     if best is None:
-        said = f"The answers here are {', '.join(by_type)}."
-        raise Problem(NOT_ACCEPTABLE, said)
+        message = f"The answers here are {', '.join(by_type)}."
+        raise Problem(NOT_ACCEPTABLE, message)
     return by_type[best]
 
 
@@ -116,8 +116,8 @@ def _sheet_number(form: Form) -> int | None:
     if given is None:
         return None
     if form != "svg":
-        said = f"The parameter 'page' goes with Accept: {MEDIA_TYPES['svg']} alone."
-        raise Problem(BAD_REQUEST, said)
+        message = f"The parameter 'page' goes with Accept: {MEDIA_TYPES['svg']} alone."
+        raise Problem(BAD_REQUEST, message)
     if not re.fullmatch("[+-]?[0-9]{1,9}", given):
         raise Problem(BAD_REQUEST, f"The parameter 'page' is a whole number, not {given!r:.40}.")
     return int(given)
@@ -131,16 +131,16 @@ def _unit() -> Unit:
     for unit in UNITS:
         if given == unit:
             return unit
-    said = f"The parameter 'unit' is one of {', '.join(UNITS)}, not {given!r:.40}."
-    raise Problem(BAD_REQUEST, said)
+    message = f"The parameter 'unit' is one of {', '.join(UNITS)}, not {given!r:.40}."
+    raise Problem(BAD_REQUEST, message)
 
 
 def _query(known: str) -> str | None:
     """The one query parameter that an address takes."""
     for name in request.args:
         if name != known:
-            said = f"There is no query parameter {name!r:.60}; only {known!r}."
-            raise Problem(BAD_REQUEST, said)
+            message = f"There is no query parameter {name!r:.60}; only {known!r}."
+            raise Problem(BAD_REQUEST, message)
     given = request.args.getlist(known)
     if len(given) > 1:
         raise Problem(BAD_REQUEST, f"The parameter {known!r} is given twice.")

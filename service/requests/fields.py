@@ -77,8 +77,8 @@ class Text(RequestField):
         if not isinstance(value, str):
             raise refusal("type", f"expected text, got {kind_of(value)}")
         if not self.shortest <= len(value) <= self.longest:
-            said = f"{self.shortest} to {self.longest} characters are taken, got {len(value)}"
-            raise refusal("text-length", said)
+            message = f"{self.shortest} to {self.longest} characters are taken, got {len(value)}"
+            raise refusal("text-length", message)
         bad = next((c for c in value if _unprintable(c)), None)
         if bad is not None:
             raise refusal("control-character", f"U+{ord(bad):04X} is no character of a line")
@@ -235,8 +235,8 @@ class Length(RequestField):
 def check_length(value: object) -> None:
     """Raises ``ValidationError`` unless the value can be read as a length."""
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        said = f"expected a length such as 3.5, '3 1/2' or '12 mm', got {kind_of(value)}"
-        raise refusal("type", said)
+        message = f"expected a length such as 3.5, '3 1/2' or '12 mm', got {kind_of(value)}"
+        raise refusal("type", message)
     try:
         parse_length(value)
     except LengthError as error:
@@ -426,11 +426,11 @@ class JoinsTree(RequestField):
             try:
                 name.deserialize(unit)
             except ValidationError:
-                said = f"a unit is a piece id or a pair of units; got {kind_of(unit)}"
-                faults.append((place, said))
+                message = f"a unit is a piece id or a pair of units; got {kind_of(unit)}"
+                faults.append((place, message))
         if faults:
             raise ValidationError(
-                [{"code": "joins", "detail": said, "below": place} for place, said in faults]
+                [{"code": "joins", "detail": message, "below": place} for place, message in faults]
             )
         return value
 
@@ -468,6 +468,6 @@ class ByName(RequestField):
         return read
 
 
-def said(description: str, **more: Any) -> dict[str, Any]:
+def documented(description: str, **more: Any) -> dict[str, Any]:
     """What the OpenAPI document says of a field; ``more`` is in the words of JSON Schema."""
     return {"description": description, **more}

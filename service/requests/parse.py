@@ -325,8 +325,8 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
         if one["step"].isascii() and one["step"].isdigit():
             kept.append(Kept(int(one["step"]), one["press"]))
         else:
-            said = f"the steps of a block are '1', '2' and so on, not {one['step']!r}"
-            faults.append(Fault(f"/pressing/keep/{i}/step", "unknown-step", said))
+            message = f"the steps of a block are '1', '2' and so on, not {one['step']!r}"
+            faults.append(Fault(f"/pressing/keep/{i}/step", "unknown-step", message))
     off = _collect(
         faults,
         lambda: _lengths(
@@ -406,14 +406,14 @@ def _from_catalogue(id: str) -> Block:
         return catalogue.load(id)
     except KeyError:
         hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
-        said = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
-        raise BlockError([Fault("/block", "unknown-block", said)]) from None
+        message = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
+        raise BlockError([Fault("/block", "unknown-block", message)]) from None
 
 
 def _check_count(pieces: int, most: int) -> None:
     if pieces > most:
-        said = f"a block has at most {most} pieces here, this one has {pieces}"
-        raise BlockError([Fault("/block", "too-many-pieces", said)])
+        message = f"a block has at most {most} pieces here, this one has {pieces}"
+        raise BlockError([Fault("/block", "too-many-pieces", message)])
 
 
 def _check_points(spec: _Spec, most: int) -> None:
@@ -427,8 +427,8 @@ def _check_points(spec: _Spec, most: int) -> None:
     faults: list[Fault] = []
     for pointer, points in lists.items():
         if len(points) > most:
-            said = f"{len(points)} points; at most {most} are read here"
-            faults.append(Fault(pointer, "too-many-points", said))
+            message = f"{len(points)} points; at most {most} are read here"
+            faults.append(Fault(pointer, "too-many-points", message))
         elif any(abs(parse_length(c, spec["unit"])) > FARTHEST for p in points for c in p):
             faults.append(_far(pointer))
     if faults:

@@ -116,9 +116,9 @@ def _design(id: str, given: Mapping[str, Any], settings: Settings) -> Request:
 
 
 def _named_twice(makers: Sequence[str]) -> list[Fault]:
-    said = "two makers have this name; add something to tell them apart"
+    message = "two makers have this name; add something to tell them apart"
     return [
-        Fault(f"/makers/{n}", "duplicate", said)
+        Fault(f"/makers/{n}", "duplicate", message)
         for n, name in enumerate(makers)
         if name in makers[:n]
     ]
@@ -126,7 +126,9 @@ def _named_twice(makers: Sequence[str]) -> list[Fault]:
 
 def _unused(designs: Mapping[str, Any], blocks: Sequence[Sequence[str]]) -> list[Fault]:
     used = {id for row in blocks for id in row}
-    said = "the quilt has no place for this design; put it into 'blocks' or take it out"
+    message = "the quilt has no place for this design; put it into 'blocks' or take it out"
     return [
-        Fault(f"/designs/{escaped(id)}", "unused-design", said) for id in designs if id not in used
+        Fault(f"/designs/{escaped(id)}", "unused-design", message)
+        for id in designs
+        if id not in used
     ]

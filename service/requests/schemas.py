@@ -38,9 +38,9 @@ from piecewright.service.requests.fields import (
     Refer,
     RequestField,
     Text,
+    documented,
     kind_of,
     refusal,
-    said,
     suggestion,
 )
 
@@ -85,9 +85,9 @@ class RequestSchema(Schema):
 class Fabric(RequestSchema):
     """A cloth of the block."""
 
-    id = Id(required=True, metadata=said("By which pieces refer to it."))
-    name = Text(LONGEST_NAME, metadata=said("As a label names it; the id if left out."))
-    colour = Colour(metadata=said("As `#rrggbb`; grey if left out.", default="#cccccc"))
+    id = Id(required=True, metadata=documented("By which pieces refer to it."))
+    name = Text(LONGEST_NAME, metadata=documented("As a label names it; the id if left out."))
+    colour = Colour(metadata=documented("As `#rrggbb`; grey if left out.", default="#cccccc"))
 
 
 class Piece(RequestSchema):
@@ -95,20 +95,20 @@ class Piece(RequestSchema):
 
     rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
 
-    id = Id(required=True, metadata=said("Unique in the block."))
-    outline = Points(3, MOST_POINTS, metadata=said("The corners, in either direction."))
+    id = Id(required=True, metadata=documented("Unique in the block."))
+    outline = Points(3, MOST_POINTS, metadata=documented("The corners, in either direction."))
     path = Text(
         LONGEST_PATH,
         shortest=1,
-        metadata=said(
+        metadata=documented(
             "SVG 2 path data: one closed subpath of at most "
             f"{MOST_POINTS} segments. Curves stay real curves.",
             examples=["M0 0 L3 0 A3 3 0 0 1 0 3 Z"],
         ),
     )
-    fabric = Id(allow_none=True, metadata=said("The id of one of the block's fabrics."))
+    fabric = Id(allow_none=True, metadata=documented("The id of one of the block's fabrics."))
     grain = Grain(
-        metadata=said(
+        metadata=documented(
             "`auto`: worked out; `free`: no arrow; else degrees clockwise from +x as seen, "
             "of which only the line counts (200 is 20).",
             default="auto",
@@ -124,26 +124,38 @@ class Piece(RequestSchema):
 class Section(RequestSchema):
     """A foundation section and its sewing order."""
 
-    id = Id(required=True, metadata=said("Unique among the sections."))
+    id = Id(required=True, metadata=documented("Unique among the sections."))
     order = ListOf(
-        Id(), "piece ids", fewest=1, most=MOST_PIECES, required=True, metadata=said("Piece ids.")
+        Id(),
+        "piece ids",
+        fewest=1,
+        most=MOST_PIECES,
+        required=True,
+        metadata=documented("Piece ids."),
     )
 
 
 class _AnyBlock(RequestSchema):
     """What both forms of block geometry have."""
 
-    name = Text(LONGEST_NAME, metadata=said("As sheets name the block."))
-    unit = Choice(UNITS, metadata=said("Of the lengths in this block; the request's if left out."))
-    fabrics = ListOf(
-        Nested(Fabric), "fabrics", most=MOST_FABRICS, metadata=said("The cloths of the block.")
+    name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
+    unit = Choice(
+        UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
     )
-    joins = JoinsTree(MOST_PIECES, metadata=said("The order of sewing; worked out if left out."))
+    fabrics = ListOf(
+        Nested(Fabric),
+        "fabrics",
+        most=MOST_FABRICS,
+        metadata=documented("The cloths of the block."),
+    )
+    joins = JoinsTree(
+        MOST_PIECES, metadata=documented("The order of sewing; worked out if left out.")
+    )
     sections = ListOf(
         Nested(Section),
         "sections",
         most=MOST_PIECES,
-        metadata=said("Foundation sections; worked out if left out."),
+        metadata=documented("Foundation sections; worked out if left out."),
     )
 
 
@@ -157,29 +169,31 @@ class BlockAsPieces(_AnyBlock):
         most=MOST_PIECES,
         code="too-many-pieces",
         required=True,
-        metadata=said("They meet along their edges, without overlap or gap."),
+        metadata=documented("They meet along their edges, without overlap or gap."),
     )
 
 
 class Fill(RequestSchema):
     """Which fabric a piece of a drawing is cut from."""
 
-    at = Point(required=True, metadata=said("A place inside the piece."))
-    fabric = Id(required=True, metadata=said("The id of one of the block's fabrics."))
+    at = Point(required=True, metadata=documented("A place inside the piece."))
+    fabric = Id(required=True, metadata=documented("The id of one of the block's fabrics."))
 
 
 class BlockAsDrawing(_AnyBlock):
     """A block as a frame that lines cut into pieces, named p1, p2, … in reading order."""
 
-    frame = Points(3, MOST_POINTS, required=True, metadata=said("The corners of the outside."))
+    frame = Points(
+        3, MOST_POINTS, required=True, metadata=documented("The corners of the outside.")
+    )
     lines = ListOf(
         Points(2, MOST_POINTS),
         "lines",
         most=MOST_LINES,
-        metadata=said("Each through two or more points, its ends on the frame or on a line."),
+        metadata=documented("Each through two or more points, its ends on the frame or on a line."),
     )
     fills = ListOf(
-        Nested(Fill), "fills", most=MOST_PIECES, metadata=said("The fabrics of the pieces.")
+        Nested(Fill), "fills", most=MOST_PIECES, metadata=documented("The fabrics of the pieces.")
     )
 
 
@@ -214,23 +228,25 @@ class BlockField(RequestField):
 class Finish(RequestSchema):
     """The finished size: `width`, `height` or both; or `scale` alone."""
 
-    width = Length(metadata=said("Alone, it keeps the proportions."))
-    height = Length(metadata=said("Alone, it keeps the proportions."))
-    scale = Number(1e-6, 1e6, metadata=said("Times the drawn size.", examples=[2]))
+    width = Length(metadata=documented("Alone, it keeps the proportions."))
+    height = Length(metadata=documented("Alone, it keeps the proportions."))
+    scale = Number(1e-6, 1e6, metadata=documented("Times the drawn size.", examples=[2]))
 
 
 class Allowance(RequestSchema):
     """Seam allowances, each from 0 to 3 in."""
 
-    seam = Length(metadata=said("Between pieces.", default="1/4 in"))
-    edge = Length(metadata=said("At the outside of the block; the same as `seam` if left out."))
+    seam = Length(metadata=documented("Between pieces.", default="1/4 in"))
+    edge = Length(
+        metadata=documented("At the outside of the block; the same as `seam` if left out.")
+    )
 
 
 class CustomPaper(RequestSchema):
     """Paper of any size."""
 
-    width = Length(required=True, metadata=said("One side, 2 to 200 in."))
-    height = Length(required=True, metadata=said("The other side, 2 to 200 in."))
+    width = Length(required=True, metadata=documented("One side, 2 to 200 in."))
+    height = Length(required=True, metadata=documented("The other side, 2 to 200 in."))
 
 
 class Sheet(RequestSchema):
@@ -250,24 +266,28 @@ class Sheet(RequestSchema):
     paper = ChoiceOr(
         tuple(PAPERS),
         CustomPaper,
-        metadata=said("By default `letter` for a request in inches, else `a4`."),
+        metadata=documented("By default `letter` for a request in inches, else `a4`."),
     )
-    width = Length(metadata=said("Of paper of any size, 2 to 200 in."))
-    height = Length(metadata=said("Of paper of any size, 2 to 200 in."))
+    width = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
+    height = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
     roll = Length(
-        metadata=said(
+        metadata=documented(
             "Width of paper from a roll, 5 to 200 in; each sheet is as long as what lies on it."
         )
     )
     orientation = Choice(
         ORIENTATIONS,
-        metadata=said("`auto` takes the one that needs fewer sheets.", default="auto"),
+        metadata=documented("`auto` takes the one that needs fewer sheets.", default="auto"),
     )
     margin = Length(
-        metadata=said("What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in")
+        metadata=documented(
+            "What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in"
+        )
     )
     overlap = Length(
-        metadata=said("What two sheets of one template both show, 0 to 3 in.", default="1/4 in")
+        metadata=documented(
+            "What two sheets of one template both show, 0 to 3 in.", default="1/4 in"
+        )
     )
 
     @validates_schema(skip_on_field_errors=False, pass_original=True)
@@ -286,27 +306,35 @@ class Printer(RequestSchema):
     """What a printed test square measured: the 1 in square, or the 5 cm one. The sheets are
     stretched so that the next print comes out true."""
 
-    across = Length(required=True, metadata=said("Its width, within a tenth of what it should be."))
-    down = Length(required=True, metadata=said("Its height, within a tenth of what it should be."))
+    across = Length(
+        required=True, metadata=documented("Its width, within a tenth of what it should be.")
+    )
+    down = Length(
+        required=True, metadata=documented("Its height, within a tenth of what it should be.")
+    )
 
 
 class Cloth(RequestSchema):
     """The cloth that a cutting list is for."""
 
     width = Length(
-        metadata=said("Usable, across the cloth: 5 to 200 in.", default="40 in"),
+        metadata=documented("Usable, across the cloth: 5 to 200 in.", default="40 in"),
     )
     shrinkage = Number(
-        0, 30, metadata=said("Percent that the cloth's length shrinks by in the wash.", default=3)
+        0,
+        30,
+        metadata=documented("Percent that the cloth's length shrinks by in the wash.", default=3),
     )
     spare = Number(
-        0, 100, metadata=said("Percent to buy beyond what is cut, before it shrinks.", default=5)
+        0,
+        100,
+        metadata=documented("Percent to buy beyond what is cut, before it shrinks.", default=5),
     )
     directional = ListOf(
         Id(),
         "fabric ids",
         most=MOST_FABRICS,
-        metadata=said(
+        metadata=documented(
             "Fabrics with a one-way or large print: the longer side of a rectangle, and else the "
             "grain arrow, lies along the cloth."
         ),
@@ -316,11 +344,11 @@ class Cloth(RequestSchema):
 class Border(RequestSchema):
     """A border of one fabric round the quilt."""
 
-    width = Length(required=True, metadata=said("As it shows when finished, 1/4 to 40 in."))
-    fabric = Id(metadata=said("One of the block's fabrics or another; none if left out."))
+    width = Length(required=True, metadata=documented("As it shows when finished, 1/4 to 40 in."))
+    fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
     corners = Choice(
         BORDER_CORNERS,
-        metadata=said(
+        metadata=documented(
             "`butted`: the sides first, then top and bottom; `mitred`: seams at 45 degrees.",
             default="butted",
         ),
@@ -331,11 +359,11 @@ class Binding(RequestSchema):
     """A binding round the finished quilt."""
 
     width = Length(
-        metadata=said(
+        metadata=documented(
             "Of the strips to cut, 1/4 to 40 in; rounded up as every cut is.", default="2 1/2 in"
         )
     )
-    fabric = Id(metadata=said("One of the block's fabrics or another; none if left out."))
+    fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
 
 
 class Quilt(RequestSchema):
@@ -353,12 +381,12 @@ class Quilt(RequestSchema):
     blocks = Count(
         1,
         MOST_BLOCKS,
-        metadata=said("How many blocks are made; counts are for all together.", default=1),
+        metadata=documented("How many blocks are made; counts are for all together.", default=1),
     )
-    width = Length(metadata=said("Finished, without the border: 1 to 400 in."))
-    height = Length(metadata=said("Finished, without the border: 1 to 400 in."))
-    border = Nested(Border, metadata=said("None if left out."))
-    binding = Nested(Binding, metadata=said("None if left out."))
+    width = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
+    height = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
+    border = Nested(Border, metadata=documented("None if left out."))
+    binding = Nested(Binding, metadata=documented("None if left out."))
 
     @validates_schema(skip_on_field_errors=False, pass_original=True)
     def _has_a_size(self, data: Any, original: Any, **kwargs: Any) -> None:
@@ -374,7 +402,7 @@ class FoundationLooks(RequestSchema):
     """How foundation sections are printed."""
 
     mirrored = Flag(
-        metadata=said(
+        metadata=documented(
             "`true`: mirror images of the face, to be sewn on from the printed side; `false`: as "
             "seen from the face, for a light box.",
             default=True,
@@ -383,15 +411,19 @@ class FoundationLooks(RequestSchema):
     line_weight = Number(
         LEAST_WEIGHT,
         MOST_WEIGHT,
-        metadata=said("Width of the sewing lines, in points (1/72 in).", default=0.6),
+        metadata=documented("Width of the sewing lines, in points (1/72 in).", default=0.6),
     )
 
 
 class KeptPress(RequestSchema):
     """A direction that the plan must keep."""
 
-    step = Id(required=True, metadata=said("The id of a step, as an answer without this has it."))
-    press = Choice(PRESSES, required=True, metadata=said("Toward which of its units, or open."))
+    step = Id(
+        required=True, metadata=documented("The id of a step, as an answer without this has it.")
+    )
+    press = Choice(
+        PRESSES, required=True, metadata=documented("Toward which of its units, or open.")
+    )
 
 
 class Pressing(RequestSchema):
@@ -400,7 +432,7 @@ class Pressing(RequestSchema):
     open_above = Count(
         2,
         1000,
-        metadata=said(
+        metadata=documented(
             "Seams at which more layers of cloth than this would lie on one another are pressed "
             "open; none if left out. A nested four-patch has 7 at its middle.",
             examples=[8],
@@ -410,52 +442,56 @@ class Pressing(RequestSchema):
         Nested(KeptPress),
         "directions",
         most=MOST_PIECES,
-        metadata=said("Directions to keep; all are worked out if left out."),
+        metadata=documented("Directions to keep; all are worked out if left out."),
     )
 
 
 class Deviations(RequestSchema):
     """How far off cuts and seams are, 0 to 1 in each."""
 
-    cutting = Length(metadata=said("Of an edge that is cut.", default="1/32 in"))
-    sewing = Length(metadata=said("Of the width of a seam.", default="1/32 in"))
+    cutting = Length(metadata=documented("Of an edge that is cut.", default="1/32 in"))
+    sewing = Length(metadata=documented("Of the width of a seam.", default="1/32 in"))
 
 
 class BlockRequest(RequestSchema):
     """A block and the settings that all printables share. `/v1/check` reads the `sheet` too,
     so that one request can be checked and then printed."""
 
-    block = BlockField(required=True, metadata=said("The block, in one of its three forms."))
+    block = BlockField(required=True, metadata=documented("The block, in one of its three forms."))
     unit = Choice(
         UNITS,
-        metadata=said(
+        metadata=documented(
             "Of every length in the request that names none, and of the answer; the block's unit "
             "if left out, else `in`."
         ),
     )
-    finish = Nested(Finish, metadata=said("The finished size; as drawn if left out."))
+    finish = Nested(Finish, metadata=documented("The finished size; as drawn if left out."))
     allowance = LengthOr(
         Allowance,
-        metadata=said("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
+        metadata=documented("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
     )
     corners = Choice(
         CORNERS,
-        metadata=said(
+        metadata=documented(
             "`matched`: raw edges end together at every seam; `blunt`: sharp points cut across; "
             "`full`: the plain offset.",
             default="matched",
         ),
     )
-    sheet = Nested(Sheet, metadata=said("The sheets to print on."))
+    sheet = Nested(Sheet, metadata=documented("The sheets to print on."))
     printer = Nested(
-        Printer, metadata=said("To correct sheets for a printer that is a little off.")
+        Printer, metadata=documented("To correct sheets for a printer that is a little off.")
     )
-    cloth = Nested(Cloth, metadata=said("For a cutting list: the cloth that there is."))
-    quilt = Nested(Quilt, metadata=said("For a cutting list: how many blocks, and the edges."))
-    foundation = Nested(FoundationLooks, metadata=said("For foundations: how they are printed."))
-    pressing = Nested(Pressing, metadata=said("For a sewing plan: what is wished of it."))
+    cloth = Nested(Cloth, metadata=documented("For a cutting list: the cloth that there is."))
+    quilt = Nested(
+        Quilt, metadata=documented("For a cutting list: how many blocks, and the edges.")
+    )
+    foundation = Nested(
+        FoundationLooks, metadata=documented("For foundations: how they are printed.")
+    )
+    pressing = Nested(Pressing, metadata=documented("For a sewing plan: what is wished of it."))
     deviation = Nested(
-        Deviations, metadata=said("For a sewing plan: how exactly the maker cuts and sews.")
+        Deviations, metadata=documented("For a sewing plan: how exactly the maker cuts and sews.")
     )
 
 
@@ -482,7 +518,7 @@ class PacketRequest(BlockRequest):
         "parts",
         fewest=1,
         most=len(PACKET_PARTS),
-        metadata=said(
+        metadata=documented(
             "The parts wanted, which the packet has in this order whatever the order here.",
             default=list(PARTS),
         ),
@@ -491,7 +527,7 @@ class PacketRequest(BlockRequest):
         LONGEST_NAME,
         data_key="for",
         attribute="for",
-        metadata=said("Whose packet it is: every sheet carries the name."),
+        metadata=documented("Whose packet it is: every sheet carries the name."),
     )
 
 
@@ -503,22 +539,24 @@ MOST_DESIGNS = 100
 class QuiltLayout(RequestSchema):
     """How the blocks of a quilt lie: row by row from the top, each from the left."""
 
-    rows = Count(1, MOST_ROWS, metadata=said("How many; counted if left out."))
-    columns = Count(1, MOST_ROWS, metadata=said("How many; counted if left out."))
+    rows = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
+    columns = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
     blocks = ListOf(
         ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
         "rows",
         fewest=1,
         most=MOST_ROWS,
         required=True,
-        metadata=said("The id of the block in each place: of `designs`, or of the catalogue."),
+        metadata=documented(
+            "The id of the block in each place: of `designs`, or of the catalogue."
+        ),
     )
     turns = ListOf(
         ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
         "rows",
         fewest=1,
         most=MOST_ROWS,
-        metadata=said("By how much the block in each place is turned; none if left out."),
+        metadata=documented("By how much the block in each place is turned; none if left out."),
     )
 
 
@@ -550,29 +588,31 @@ class PacketSettings(RequestField):
 class QuiltAndMakers(RequestSchema):
     """Which blocks a quilt has, and who makes them."""
 
-    quilt = Nested(QuiltLayout, metadata=said("How its blocks lie."))
+    quilt = Nested(QuiltLayout, metadata=documented("How its blocks lie."))
     makers = ListOf(
         Text(LONGEST_NAME, shortest=1),
         "makers",
         fewest=1,
         most=MOST_MAKERS,
-        metadata=said("Who makes the quilt; its blocks are shared out evenly."),
+        metadata=documented("Who makes the quilt; its blocks are shared out evenly."),
     )
     designs = ByName(
         BlockField(),
         "designs",
         most=MOST_DESIGNS,
-        metadata=said("Blocks of your own, each under the id by which `blocks` names it."),
+        metadata=documented("Blocks of your own, each under the id by which `blocks` names it."),
     )
 
 
 class GroupQuiltRequest(QuiltAndMakers):
     """A quilt that several people make together."""
 
-    title = Text(LONGEST_NAME, metadata=said("As sheets name the quilt.", default="Group quilt"))
-    quilt = Nested(QuiltLayout, required=True, metadata=said("How its blocks lie."))
+    title = Text(
+        LONGEST_NAME, metadata=documented("As sheets name the quilt.", default="Group quilt")
+    )
+    quilt = Nested(QuiltLayout, required=True, metadata=documented("How its blocks lie."))
     defaults = PacketSettings(
-        metadata=said(
+        metadata=documented(
             "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "
             "for every block."
         )

@@ -115,8 +115,8 @@ def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
     made = _planned_before(canonical(rest), settings)
     number = given.get("maker")
     if type(number) is not int or not 0 <= number < len(made.plan.shares):
-        said = f"there is no maker {number!r:.20}; the quilt has {len(made.plan.shares)}"
-        raise Refused((Fault("/maker", "range", said),), made.asked.unit)
+        message = f"there is no maker {number!r:.20}; the quilt has {len(made.plan.shares)}"
+        raise Refused((Fault("/maker", "range", message),), made.asked.unit)
     with told_in(made.asked.unit):
         chapters = maker_chapters(made, number, settings.max_sheets)
     return chapters_pdf(chapters, f"{made.asked.title} packet")

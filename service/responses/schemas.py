@@ -12,7 +12,7 @@ from marshmallow import EXCLUDE, Schema
 from marshmallow import fields as plain
 
 from piecewright.patchwork.lengths import UNITS
-from piecewright.service.requests.fields import Refer, said
+from piecewright.service.requests.fields import Refer, documented
 from piecewright.service.requests.schemas import PACKET_PARTS, PRESSES, KeptPress
 
 
@@ -24,15 +24,15 @@ class AnswerSchema(Schema):
 
 
 def _number(description: str, **settings: Any) -> plain.Float:
-    return plain.Float(required=True, metadata=said(description), **settings)
+    return plain.Float(required=True, metadata=documented(description), **settings)
 
 
 def _string(description: str, **settings: Any) -> plain.String:
-    return plain.String(required=True, metadata=said(description), **settings)
+    return plain.String(required=True, metadata=documented(description), **settings)
 
 
 def _count(description: str, least: int = 0) -> plain.Integer:
-    return plain.Integer(required=True, metadata=said(description, minimum=least))
+    return plain.Integer(required=True, metadata=documented(description, minimum=least))
 
 
 def _unit() -> plain.String:
@@ -40,20 +40,22 @@ def _unit() -> plain.String:
 
 
 def _flag(description: str) -> plain.Boolean:
-    return plain.Boolean(required=True, metadata=said(description))
+    return plain.Boolean(required=True, metadata=documented(description))
 
 
 def _word(description: str, words: Sequence[str | None], **settings: Any) -> plain.String:
     """One of a few words."""
-    return plain.String(required=True, metadata=said(description, enum=list(words)), **settings)
+    return plain.String(
+        required=True, metadata=documented(description, enum=list(words)), **settings
+    )
 
 
 def _one(schema: type[Schema], description: str, **settings: Any) -> plain.Nested:
-    return plain.Nested(schema, required=True, metadata=said(description), **settings)
+    return plain.Nested(schema, required=True, metadata=documented(description), **settings)
 
 
 def _list(item: plain.Field[Any], description: str, **settings: Any) -> plain.List[Any]:
-    return plain.List(item, required=True, metadata=said(description), **settings)
+    return plain.List(item, required=True, metadata=documented(description), **settings)
 
 
 def _all(schema: type[Schema], description: str) -> plain.List[Any]:
@@ -82,7 +84,7 @@ class Nesting(Place):
 
 
 def _places(description: str) -> Places:
-    return Places(required=True, metadata=said(description))
+    return Places(required=True, metadata=documented(description))
 
 
 _CURVES = "Clockwise as seen; curves as points within 0.001 in."
@@ -121,7 +123,7 @@ class Caution(AnswerSchema):
     pointer = _string("JSON pointer (RFC 6901) into the request.")
     code = _string("A fixed word for programs, such as `sharp-point`.")
     detail = _string("What it is and what to do, for people.")
-    at = Place(metadata=said("Where on the block, at finished size."))
+    at = Place(metadata=documented("Where on the block, at finished size."))
 
 
 class CheckAnswer(AnswerSchema):
@@ -380,7 +382,7 @@ class FoundationMark(AnswerSchema):
     """A mark on the seam of two sections, with the same number on both."""
 
     number = _count("From 1.", least=1)
-    at = Place(required=True, metadata=said("On the finished outline."))
+    at = Place(required=True, metadata=documented("On the finished outline."))
 
 
 class FoundationSection(AnswerSchema):
@@ -428,7 +430,7 @@ class FoundationAnswer(AnswerSchema):
     unit = _unit()
     sections = _all(FoundationSection, "Those given, or else the fewest that were found.")
     joins = Nesting(
-        required=True, metadata=said("Nested pairs of section ids: the order of joining.")
+        required=True, metadata=documented("Nested pairs of section ids: the order of joining.")
     )
     steps = _all(FoundationStep, "The joins in an order in which they can be sewn.")
     optimal = _flag("Whether it is proven that fewer sections are not possible.")
@@ -470,7 +472,7 @@ class QuiltPlacement(AnswerSchema):
     column = _count("From 1, on the left.", least=1)
     block = _string("The id of the block.")
     turn = plain.Integer(
-        required=True, metadata=said("Degrees, clockwise as seen.", enum=[0, 90, 180, 270])
+        required=True, metadata=documented("Degrees, clockwise as seen.", enum=[0, 90, 180, 270])
     )
     variant = _string("The id of its variant.")
     maker = _string("Who makes it; null if nobody is named.", allow_none=True)
@@ -509,7 +511,7 @@ class QuiltMaker(AnswerSchema):
 class QuiltMeeting(AnswerSchema):
     """A point on a seam between blocks at which seams arrive from both sides."""
 
-    at = Place(required=True, metadata=said("On the quilt, at finished size."))
+    at = Place(required=True, metadata=documented("On the quilt, at finished size."))
     step = _string("The step of joining that sews the seam.")
     blocks = _list(
         plain.List(plain.Integer()), "Row and column, from 1, of the blocks whose seams arrive."
@@ -594,7 +596,7 @@ class SewingOrder(AnswerSchema):
 class Meeting(AnswerSchema):
     """A point inside a seam at which earlier seams arrive from both units."""
 
-    at = Place(required=True, metadata=said("At finished size."))
+    at = Place(required=True, metadata=documented("At finished size."))
     step = _string("The step that sews the seam.")
     arrive = _list(
         plain.List(plain.String()), "The steps that arrive from its first and from its second unit."
@@ -661,7 +663,7 @@ class UnitDeviation(AnswerSchema):
 class PointDeviation(AnswerSchema):
     """How far apart seams lie that should meet."""
 
-    at = Place(required=True, metadata=said("At finished size."))
+    at = Place(required=True, metadata=documented("At finished size."))
     step = _string("The step that sews the seam on which they meet.")
     mismatch = _one(ComparedDeviation, "Along that seam.")
 
@@ -681,7 +683,9 @@ class SewingPlanAnswer(AnswerSchema):
     """In which order a block is sewn, pressed which way, and how big it should then be."""
 
     unit = _unit()
-    joins = Nesting(required=True, metadata=said("The order of sewing, as a request may give it."))
+    joins = Nesting(
+        required=True, metadata=documented("The order of sewing, as a request may give it.")
+    )
     order = _one(SewingOrder, "How good it is.")
     steps = _all(SewingStep, "In an order in which they can be sewn.")
     levels = _list(plain.List(plain.String()), "The steps of each level.")
@@ -752,7 +756,7 @@ class ProblemError(AnswerSchema):
     code = _string("A fixed word for programs, such as `overlap`.")
     detail = _string("What is wrong and what to do, for people.")
     at = Place(
-        metadata=said(
+        metadata=documented(
             "Where on the block, in the request's unit; as drawn for a fault of the block's "
             "own geometry."
         )
@@ -767,5 +771,6 @@ class Problem(AnswerSchema):
     status = _count("The HTTP status.", least=400)
     detail = _string("What went wrong this time.")
     errors = plain.List(
-        plain.Nested(ProblemError), metadata=said("Every fault found, where there are several.")
+        plain.Nested(ProblemError),
+        metadata=documented("Every fault found, where there are several."),
     )

@@ -296,9 +296,9 @@ def test_metric_lengths_are_spoken_as_millimetres_to_a_half(
 
 @pytest.mark.parametrize("sixteenths", range(0, 12 * 16 + 1))
 def test_a_spoken_sixteenth_reads_back_as_itself(sixteenths: int) -> None:
-    said = spoken(sixteenths / 16, "in")
-    assert not said.startswith("~")
-    assert parse_length(said, "mm") == sixteenths / 16
+    message = spoken(sixteenths / 16, "in")
+    assert not message.startswith("~")
+    assert parse_length(message, "mm") == sixteenths / 16
 
 
 @settings(deadline=None)
@@ -306,14 +306,14 @@ def test_a_spoken_sixteenth_reads_back_as_itself(sixteenths: int) -> None:
 def test_spoken_lengths_are_near_and_marked_where_they_are_rounded(
     length: float, unit: Unit, denominator: int
 ) -> None:
-    said = spoken(length, unit, denominator)
-    off = abs(parse_length(said.removeprefix("~")) - length)
+    message = spoken(length, unit, denominator)
+    off = abs(parse_length(message.removeprefix("~")) - length)
     assert off <= (0.5 / denominator if unit == "in" else 0.25 / 25.4) + 1e-9
     if off > 0.000501:
-        assert said.startswith("~")
+        assert message.startswith("~")
     elif off < 0.000491:
-        assert not said.startswith("~")
-    fraction = re.search(r"(\d+)/(\d+)", said)
+        assert not message.startswith("~")
+    fraction = re.search(r"(\d+)/(\d+)", message)
     if fraction:
         over, under = int(fraction[1]), int(fraction[2])
         assert math.gcd(over, under) == 1

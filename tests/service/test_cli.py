@@ -135,7 +135,7 @@ def test_a_quilt_that_is_no_file_ends_with_2(capsys: pytest.CaptureFixture[str],
 
 
 @pytest.mark.parametrize(
-    ("command", "said"),
+    ("command", "message"),
     [
         ("templates - <&-", "-: standard input is closed"),
         ("templates nine-patch > /dev/full", "standard output: No space left on device"),
@@ -145,14 +145,14 @@ def test_a_quilt_that_is_no_file_ends_with_2(capsys: pytest.CaptureFixture[str],
         ),
     ],
 )
-def test_what_cannot_be_read_or_written_is_named(command: str, said: str) -> None:
+def test_what_cannot_be_read_or_written_is_named(command: str, message: str) -> None:
     done = subprocess.run(
         ["sh", "-c", f'"{sys.executable}" -m piecewright.service.cli {command}'],
         capture_output=True,
         text=True,
         check=False,
     )
-    assert (done.returncode, done.stderr) == (MISUSED, f"piecewright: {said}\n")
+    assert (done.returncode, done.stderr) == (MISUSED, f"piecewright: {message}\n")
 
 
 def test_one_sheet_of_an_svg(client: FlaskClient, tmp_path: Path, block: str) -> None:
@@ -198,9 +198,9 @@ def test_faults_are_told_a_line_each_and_nothing_is_written(
 
 def test_check_tells_the_size_and_cautions(capsys: pytest.CaptureFixture[str], block: str) -> None:
     assert main(["check", block, "--unit", "in", "--allowance", "2in"]) == GOOD
-    said = capsys.readouterr().out
-    assert said.startswith("2 pieces, finished 4.5 x 3 in\n")
-    assert "caution: /block/pieces/1: at (" in said
+    message = capsys.readouterr().out
+    assert message.startswith("2 pieces, finished 4.5 x 3 in\n")
+    assert "caution: /block/pieces/1: at (" in message
 
 
 def test_check_can_print_the_answer(
@@ -244,9 +244,9 @@ def test_what_cannot_be_done_ends_with_2(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(arguments) == MISUSED
-    said = capsys.readouterr().err
-    assert said.startswith("piecewright: ")
-    assert said.count("\n") == 1
+    message = capsys.readouterr().err
+    assert message.startswith("piecewright: ")
+    assert message.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
 
 

@@ -24,7 +24,7 @@ def test_what_is_read(raw: bytes, value: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    ("raw", "said"),
+    ("raw", "message"),
     [
         (b"", "nothing"),
         (b"[1,]", "line 1, column 4"),
@@ -36,8 +36,8 @@ def test_what_is_read(raw: bytes, value: Any) -> None:
         (b"1" * 1000, "1000 characters"),
     ],
 )
-def test_what_is_refused_and_why(raw: bytes, said: str) -> None:
-    with pytest.raises(NotJson, match=said):
+def test_what_is_refused_and_why(raw: bytes, message: str) -> None:
+    with pytest.raises(NotJson, match=message):
         read_json(raw)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 from piecewright.patchwork.geometry import paths
@@ -44,23 +45,24 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     entries: list[Callable[[float, float], list[Mark]]] = []
     for fabric, look in looks(plan.block).items():
         count = counts[fabric]
-        said = f"{look.name}: {count} piece{'s' * (count != 1)}"
-        entries.append(lambda x, y, look=look, said=said: swatch(look, said, x, y))  # type: ignore[misc]
+        message = f"{look.name}: {count} piece{'s' * (count != 1)}"
+        entries.append(partial(swatch, look, message))
     if plan.order.joins:
-        entries.append(lambda x, y: _sign_step(x, y, "first", "step 3, pressed toward the arrow"))
+        message = "step 3, pressed toward the arrow"
+        entries.append(partial(_sign_step, press="first", message=message))
     if "open" in plan.pressing.directions:
-        entries.append(lambda x, y: _sign_step(x, y, "open", "step 3, pressed open"))
+        entries.append(partial(_sign_step, press="open", message="step 3, pressed open"))
     nests = {meeting.nests for meeting in plan.pressing.meetings}
-    for kind, said in ((True, "seams nest here"), (False, "seams do not nest here")):
+    for kind, message in ((True, "seams nest here"), (False, "seams do not nest here")):
         if kind in nests:
-            entries.append(lambda x, y, kind=kind, said=said: _sign_meeting(x, y, kind, said))  # type: ignore[misc]
+            entries.append(partial(_sign_meeting, nests=kind, message=message))
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
         row, column = divmod(n, columns)
         marks += entry(column * _COLUMN, row * _ROW)
     down = math.ceil(len(entries) / columns) * _ROW + _LETTERS
-    said = _left_out(names, steps)
-    for n, words in enumerate(fonts.wrapped(said, _LETTERS, columns * _COLUMN - 0.1)):
+    message = _left_out(names, steps)
+    for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * _COLUMN - 0.1)):
         marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
     return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
 
@@ -73,43 +75,45 @@ def _left_out(names: int, steps: int) -> str:
     return f"No room for {' and '.join(told)}: a larger finished size shows more."
 
 
-def swatch(look: Look, said: str, x: float, y: float) -> list[Mark]:
+def swatch(look: Look, message: str, x: float, y: float) -> list[Mark]:
     """A sample of a fabric's fill with words beside it."""
     corners = [(x, y), (x + _SWATCH[0], y), (x + _SWATCH[0], y + _SWATCH[1]), (x, y + _SWATCH[1])]
     outline = paths.polygon(corners)
     return [
         *filled(look, outline),
         Stroke("sewing-line", outline, closed=True, solid=True),
-        _beside(said, x, y),
+        _beside(message, x, y),
     ]
 
 
-def _beside(said: str, x: float, y: float) -> Text:
+def _beside(message: str, x: float, y: float) -> Text:
     room = _COLUMN - _SWATCH[0] - 0.2
     baseline = y + _SWATCH[1] / 2 + fonts.cap_height(_LETTERS) / 2
-    return Text(fonts.shortened(said, _LETTERS, room), (x + _SWATCH[0] + 0.08, baseline), _LETTERS)
+    return Text(
+        fonts.shortened(message, _LETTERS, room), (x + _SWATCH[0] + 0.08, baseline), _LETTERS
+    )
 
 
 def _solid(start: Point, end: Point) -> Stroke:
     return replace(line("sewing-line", start, end), solid=True)
 
 
-def _sign_step(x: float, y: float, press: Press, said: str) -> list[Mark]:
+def _sign_step(x: float, y: float, press: Press, message: str) -> list[Mark]:
     middle = y + _SWATCH[1] / 2
     radius = number_radius("3", 0.1)
     return [
         _solid((x + 0.3, y), (x + 0.3, y + _SWATCH[1])),
         *arrow((x + 0.3, middle), (1.0, 0.0), 0.13, press),
         *step_number("3", (x + 0.16 - radius, middle), 0.1),
-        _beside(said, x, y),
+        _beside(message, x, y),
     ]
 
 
-def _sign_meeting(x: float, y: float, nests: bool, said: str) -> list[Mark]:
+def _sign_meeting(x: float, y: float, nests: bool, message: str) -> list[Mark]:
     at = (x + _SWATCH[0] / 2, y + _SWATCH[1] / 2)
     return [
         _solid((at[0] - 0.15, at[1]), (at[0] + 0.15, at[1])),
         _solid((at[0], y), (at[0], y + _SWATCH[1])),
         *meeting_mark(at, nests),
-        _beside(said, x, y),
+        _beside(message, x, y),
     ]

@@ -78,7 +78,7 @@ class PieceNames:
         self._placed: dict[_Picture, _Placed | None] = {}
         self._clear: dict[tuple[Claim, float], BaseGeometry] = {}
 
-    def said(self, piece: int) -> str:
+    def lettering(self, piece: int) -> str:
         """The id as it is written."""
         return self._said[piece]
 
@@ -148,10 +148,10 @@ def _within(claims: Sequence[Claim], shape: BaseGeometry, room: float) -> list[C
 
 
 def _places(
-    rooms: Sequence[Room], said: str, sizes: Sequence[float], slants: Sequence[float]
+    rooms: Sequence[Room], message: str, sizes: Sequence[float], slants: Sequence[float]
 ) -> Iterator[_Placed]:
     """Places for a text, the largest letters first; of a size those in the first room first."""
-    blocks = [text_block([(said, letters, False)]) for letters in sizes]
+    blocks = [text_block([(message, letters, False)]) for letters in sizes]
     wide_enough = [not room.too_thin(blocks[-1]) for room in rooms]
     largest: dict[tuple[int, float], int] = {}
     for k, (letters, block) in enumerate(zip(sizes, blocks, strict=True)):

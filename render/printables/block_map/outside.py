@@ -34,7 +34,7 @@ _MOST_ROWS: Final = 10
 
 
 def label_outside(
-    said: str, is_step: bool, anchor: Point, around: Box, ground: Ground
+    message: str, is_step: bool, anchor: Point, around: Box, ground: Ground
 ) -> Put | None:
     """A label outside the block, with a leader to what it is for; None where there is no room.
 
@@ -47,9 +47,9 @@ def label_outside(
     """
     taken, signs = ground.taken, ground.signs
     if is_step:
-        wide = high = 2 * number_radius(said, _LETTERS)
+        wide = high = 2 * number_radius(message, _LETTERS)
     else:
-        block = text_block([(said, _LETTERS, False)])
+        block = text_block([(message, _LETTERS, False)])
         wide, high = block.width, block.height
     crossing: tuple[Point, BaseGeometry, BaseGeometry] | None = None
     tip = shapely.Point(anchor).buffer(TIP)
@@ -75,10 +75,10 @@ def label_outside(
             if not signs.free(beyond_tip):
                 continue
             if taken.free(beyond_tip):
-                return _labelled(said, is_step, at, box, leader)
+                return _labelled(message, is_step, at, box, leader)
             if crossing is None:
                 crossing = at, box, leader
-    return None if crossing is None else _labelled(said, is_step, *crossing)
+    return None if crossing is None else _labelled(message, is_step, *crossing)
 
 
 def _slots(around: Box, wide: float, high: float, row: int) -> Iterator[Point]:
@@ -94,7 +94,9 @@ def _slots(around: Box, wide: float, high: float, row: int) -> Iterator[Point]:
         yield around.right + away + wide / 2, y
 
 
-def _labelled(said: str, is_step: bool, at: Point, box: BaseGeometry, leader: BaseGeometry) -> Put:
+def _labelled(
+    message: str, is_step: bool, at: Point, box: BaseGeometry, leader: BaseGeometry
+) -> Put:
     marks: list[Mark] = []
     leaders: list[Claim] = []
     if isinstance(leader, LineString) and not leader.is_empty:
@@ -102,8 +104,8 @@ def _labelled(said: str, is_step: bool, at: Point, box: BaseGeometry, leader: Ba
         marks.append(line("leader", (x0, y0), (x1, y1)))
         leaders.append(Claim(leader.buffer(0.012)))
     if is_step:
-        return Put((*marks, *step_number(said, at, _LETTERS)), (Claim(box),), tuple(leaders))
-    name = text_block([(said, _LETTERS, False)]).placed(at, 0.0)
+        return Put((*marks, *step_number(message, at, _LETTERS)), (Claim(box),), tuple(leaders))
+    name = text_block([(message, _LETTERS, False)]).placed(at, 0.0)
     # Letters reach a little below their line, and other leaders keep off with their middles only.
     ink = area(box_of(name).grown(PENS["leader"].half))
     return Put((*marks, *name), (Claim(ink),), tuple(leaders))

@@ -144,12 +144,12 @@ class _Rounds:
         """Whether there was room for what is said; the arrow of a seam stands in any case."""
         is_step, number = sign
         if is_step:
-            said = str(self._seams.runs[number].step + 1)
+            message = str(self._seams.runs[number].step + 1)
             arrow, anchor = self._seams.arrow(number, ground.taken)
             ground.keep(arrow)
         else:
-            said, anchor = self._names.said(number), self._names.inside(number)
-        label = label_outside(said, is_step, anchor, self._around, ground)
+            message, anchor = self._names.lettering(number), self._names.inside(number)
+        label = label_outside(message, is_step, anchor, self._around, ground)
         if label is not None:
             ground.keep(label)
         return label is not None

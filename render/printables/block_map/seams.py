@@ -142,9 +142,9 @@ class SeamSigns:
     def numbered_arrow(self, number: int, taken: Taken) -> Put | None:
         """An arrow with the step's number beside it, if there is room for both."""
         step = self.runs[number].step
-        said = str(step + 1)
+        message = str(step + 1)
         for half, letters in _SIZES:
-            radius = number_radius(said, letters)
+            radius = number_radius(message, letters)
             reach = half + 2 * radius + 5 * NEAR
             for edge in self._edges_of(number, 2 * radius):
                 places = self._numbered_places(edge, step, half, radius)
@@ -157,7 +157,7 @@ class SeamSigns:
                 at, way, centre, shaft = found
                 marks = [
                     *arrow(at, way, half, self._plan.pressing.directions[step]),
-                    *step_number(said, centre, letters),
+                    *step_number(message, centre, letters),
                 ]
                 disc = shapely.Point(centre).buffer(radius, quad_segs=_ROUND)
                 return Put(tuple(marks), (Claim(shaft), Claim(disc)))

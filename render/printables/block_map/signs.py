@@ -65,18 +65,18 @@ def meeting_mark(at: Point, nests: bool, radius: float = MEETING) -> list[Mark]:
     return [Stroke("meeting", circle(at, radius), closed=True, filled=True, colour=colour)]
 
 
-def step_number(said: str, at: Point, letters: float) -> list[Mark]:
+def step_number(message: str, at: Point, letters: float) -> list[Mark]:
     """A step's number in its circle, ``letters`` inches high."""
     baseline = (at[0], at[1] + fonts.cap_height(letters, True) / 2)
     return [
-        Stroke("leader", circle(at, number_radius(said, letters)), closed=True),
-        Text(said, baseline, letters, "middle", bold=True),
+        Stroke("leader", circle(at, number_radius(message, letters)), closed=True),
+        Text(message, baseline, letters, "middle", bold=True),
     ]
 
 
-def number_radius(said: str, letters: float) -> float:
+def number_radius(message: str, letters: float) -> float:
     """Of the circle round a step's number, inches."""
-    wide, high = fonts.text_width(said, letters, True), fonts.cap_height(letters, True)
+    wide, high = fonts.text_width(message, letters, True), fonts.cap_height(letters, True)
     return math.hypot(wide, high) / 2 + _AROUND
 
 

@@ -24,11 +24,11 @@ def opened(settings: Settings) -> Parts:
         return parts(settings)
     except WrongVersion as error:
         _log.exception("the batches are another version's")
-        said = (
+        message = (
             "Batches cannot be kept here: their database is that of another version of this "
             "program. Whoever runs the service finds in its log what to do."
         )
-        raise Problem(UNAVAILABLE, said) from error
+        raise Problem(UNAVAILABLE, message) from error
     except (SQLAlchemyError, OSError, ImportError, ValueError) as error:
         _log.exception("the batches cannot be opened")
         raise unavailable() from error

@@ -105,8 +105,10 @@ def batches(
         try:
             id = opened.store.add(_owner(), new)
         except KeyUsed:
-            said = f"This {IDEMPOTENCY_KEY} was sent before with another request; take a new one."
-            raise Problem(CONFLICT, said) from None
+            message = (
+                f"This {IDEMPOTENCY_KEY} was sent before with another request; take a new one."
+            )
+            raise Problem(CONFLICT, message) from None
         except NoRoom as full:
             raise _full(full, settings) from None
         worker.begin(len(new.lots))
@@ -147,8 +149,8 @@ def batches(
         opened = open_parts(settings)
         batch = _found(opened, id, min(number, MOST_ITEMS + 1))
         if not batch.items:
-            said = f"The batch has no item {number}; its items are 1 to {batch.total}."
-            raise Problem(NOT_FOUND, said)
+            message = f"The batch has no item {number}; its items are 1 to {batch.total}."
+            raise Problem(NOT_FOUND, message)
         _negotiate(PDF)
         (item,) = batch.items
         if item.state in ("queued", "running"):
@@ -168,8 +170,8 @@ def batches(
         batch = _found(opened, id)
         form = _negotiate(ZIP, PDF)
         if not batch.has_ended:
-            said = "The batch has not ended yet; its archive is made then."
-            raise Problem(CONFLICT, said)
+            message = "The batch has not ended yet; its archive is made then."
+            raise Problem(CONFLICT, message)
         title = _title(batch)
         if form == ZIP:
             response = Response(zipped(batch, opened.files), content_type=ZIP)
@@ -267,8 +269,8 @@ def _one_document(opened: Parts, batch: Batch) -> Response:
         # worker would ask to be asked for again.
         raise Problem(NOT_MADE, collated.problem["detail"])
     if collated.state != "done":
-        said = "All packets are being put into one PDF; come back a little later."
-        raise Problem(CONFLICT, said, retry_after=_SOON)
+        message = "All packets are being put into one PDF; come back a little later."
+        raise Problem(CONFLICT, message, retry_after=_SOON)
     key = item_key(batch.id, COLLATED)
     size = opened.files.size(key)
     response = Response(in_pieces(opened.files, key), content_type=PDF)
@@ -299,10 +301,10 @@ def _full(full: NoRoom, settings: Settings) -> Problem:
     what += f" DELETE a batch that is not needed any more{such}"
     if full.lapses is None:
         hours = settings.keep_hours
-        said = f"{what}; none has ended yet, and each lapses {hours:,} hours after its end."
-        return Problem(NO_ROOM, said)
-    said = f"{what}; or wait: the oldest lapses at {moment(full.lapses)}."
-    return Problem(NO_ROOM, said, max(1, math.ceil(full.lapses - time.time())))
+        message = f"{what}; none has ended yet, and each lapses {hours:,} hours after its end."
+        return Problem(NO_ROOM, message)
+    message = f"{what}; or wait: the oldest lapses at {moment(full.lapses)}."
+    return Problem(NO_ROOM, message, max(1, math.ceil(full.lapses - time.time())))
 
 
 def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
@@ -317,8 +319,8 @@ def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
         return Response(status=204)
     taken = events.streams.take(owner)
     if taken:
-        said = f"{taken} streams of events are open as it is; ask for JSON, or come back."
-        raise ServiceUnavailable(said, retry_after=5)
+        message = f"{taken} streams of events are open as it is; ask for JSON, or come back."
+        raise ServiceUnavailable(message, retry_after=5)
     told = events.events(
         batch,
         seen,

@@ -27,8 +27,8 @@ _ADDRESS: Final = f"/v1/batches/{_ID}"
 def _faulty(pointer: str, code: str, detail: str) -> dict[str, Any]:
     kind = problems.INVALID_SETTING
     fault = Fault(pointer, code, detail)
-    said = problems.faults_in_words([fault])
-    return problem_body(kind, said, f"/problems/{kind.id}", [fault])
+    message = problems.faults_in_words([fault])
+    return problem_body(kind, message, f"/problems/{kind.id}", [fault])
 
 
 _SHOWN: Final = Batch(

@@ -460,27 +460,27 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
 
 def _made(name: str, settings: Settings) -> dict[str, Any]:
     """The operation that makes a printable."""
-    said, thing = _MADE[name], PRINTABLES[name]
+    message, thing = _MADE[name], PRINTABLES[name]
     shown = None
     if _fits(settings):
-        asked = thing.read(said.shown.body, settings)
+        asked = thing.read(message.shown.body, settings)
         shown = read_json(thing.answer(asked, "json", settings.max_sheets, None).content)
     by_the_sheet = "svg" in thing.forms
     return _operation(
-        said.id,
+        message.id,
         "printables",
-        said.summary,
-        said.description,
+        message.summary,
+        message.description,
         {
-            JSON: _content(said.answer, shown),
+            JSON: _content(message.answer, shown),
             **_files(form for form in thing.forms if form != "json"),
         },
-        body=said.bodies,
+        body=message.bodies,
         parameters=[_PAGE] if by_the_sheet else (),
         headers=_FILE_NAME,
         problems_=(*_WITH_A_BODY, 404) if by_the_sheet else _WITH_A_BODY,
         settings=settings,
-        schema=said.request,
+        schema=message.request,
     )
 
 
@@ -497,9 +497,9 @@ def _content(schema: type[Schema], example: Any) -> dict[str, Any]:
 
 
 def _files(forms: Iterable[Form]) -> dict[str, Any]:
-    said = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
+    message = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
     return {
-        MEDIA_TYPES[form]: {"schema": {"type": "string", "description": said[form]}}
+        MEDIA_TYPES[form]: {"schema": {"type": "string", "description": message[form]}}
         for form in forms
     }
 

@@ -228,16 +228,16 @@ def _sewn(joins: Any, shapes: dict[str, Polygon]) -> Polygon:
     seam = first.buffer(SNAP, join_style="mitre").intersection(
         second.buffer(SNAP, join_style="mitre")
     )
-    said = " + ".join("(" + " ".join(_leaves(unit)) + ")" for unit in joins)
-    assert isinstance(seam, Polygon), f"{said}: not one line"
-    assert not seam.interiors, f"{said}: the seam is closed round"
-    assert seam.area / (2 * SNAP) > 0.25, f"{said}: meet at a point only"
+    message = " + ".join("(" + " ".join(_leaves(unit)) + ")" for unit in joins)
+    assert isinstance(seam, Polygon), f"{message}: not one line"
+    assert not seam.interiors, f"{message}: the seam is closed round"
+    assert seam.area / (2 * SNAP) > 0.25, f"{message}: meet at a point only"
     unit = first.buffer(SNAP / 2, join_style="mitre").union(
         second.buffer(SNAP / 2, join_style="mitre")
     )
     unit = unit.buffer(-SNAP / 2, join_style="mitre")
-    assert isinstance(unit, Polygon), f"{said}: not one piece of cloth"
-    assert not unit.interiors, f"{said}: a hole"
+    assert isinstance(unit, Polygon), f"{message}: not one piece of cloth"
+    assert not unit.interiors, f"{message}: a hole"
     return unit
 
 

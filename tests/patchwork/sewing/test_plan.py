@@ -66,17 +66,17 @@ def test_a_step_is_said_in_sentences() -> None:
 
 def test_a_side_of_many_fabrics_is_told_by_the_piece_across() -> None:
     plan = sewing_plan(block("log-cabin", 9))
-    said = [Words(plan).press(step) for step in plan.sewing.steps]
-    assert said[4] == "Press away from n2 (Sail white)."
-    assert said[6] == "Press toward Quay slate (s2)."
+    message = [Words(plan).press(step) for step in plan.sewing.steps]
+    assert message[4] == "Press away from n2 (Sail white)."
+    assert message[6] == "Press toward Quay slate (s2)."
 
 
 def test_meetings_that_do_not_nest_say_why() -> None:
     kept = tuple(Kept(step, "open") for step in range(1, 9))
     plan = sewing_plan(block("nine-patch", 9), options=PlanOptions(kept))
-    said = Words(plan).not_nested()
-    assert len(said) == 4
-    assert all("pressed open" in reason for reason in said)
+    message = Words(plan).not_nested()
+    assert len(message) == 4
+    assert all("pressed open" in reason for reason in message)
     last = plan.sewing.steps[-1]
     assert "Press the seam open." in Words(plan).step(last)
 

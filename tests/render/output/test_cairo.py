@@ -102,8 +102,8 @@ def by_cairosvg(page: Page) -> bytes:
     for text in root.iter(f"{SVG}text"):
         before = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.attrib.pop("text-anchor", "start")]
         size, bold = float(text.attrib["font-size"]), text.get("font-weight") == "bold"
-        said = " ".join((text.text or "").split())
-        across = fonts.text_width(said, size, bold)
+        message = " ".join((text.text or "").split())
+        across = fonts.text_width(message, size, bold)
         text.set("x", str(float(text.attrib["x"]) - before * across))
     drawn: bytes = cairosvg.svg2pdf(ElementTree.tostring(root))
     return drawn

@@ -38,13 +38,13 @@ def read(pdf: bytes) -> pypdf.PdfReader:
     return pypdf.PdfReader(io.BytesIO(pdf), strict=True)
 
 
-def said(pdf: bytes) -> list[str]:
+def words_on(pdf: bytes) -> list[str]:
     return [page.extract_text() for page in read(pdf).pages]
 
 
 def test_everybodys_sheets_follow_each_other_with_their_names() -> None:
-    one, other = said(STARS), said(BASKETS)
-    found = said(collated(("Wim", STARS), ("Ásta", BASKETS), ("Zoë", STARS)))
+    one, other = words_on(STARS), words_on(BASKETS)
+    found = words_on(collated(("Wim", STARS), ("Ásta", BASKETS), ("Zoë", STARS)))
     wanted = [("Wim", s) for s in one] + [("Ásta", s) for s in other] + [("Zoë", s) for s in one]
     assert len(found) == len(wanted)
     for text, (name, sheet) in zip(found, wanted, strict=True):
@@ -150,7 +150,7 @@ def test_hard_names_are_taken(name: str) -> None:
 
 
 def test_nobody_named_leaves_the_sheets_without_a_name() -> None:
-    assert "for" not in said(collated(("", BASKETS)))[0].split()
+    assert "for" not in words_on(collated(("", BASKETS)))[0].split()
 
 
 def test_no_copies_are_refused() -> None:

@@ -69,8 +69,8 @@ def test_curves_stay_curves() -> None:
 
 
 def test_text_stays_text() -> None:
-    said = [text.text for text in letter_sheet().iter(f"{SVG}text")]
-    assert {"A", "cut 4", "1 in", "5 cm", "Churn Dash"} <= set(said)
+    message = [text.text for text in letter_sheet().iter(f"{SVG}text")]
+    assert {"A", "cut 4", "1 in", "5 cm", "Churn Dash"} <= set(message)
 
 
 def test_groups_are_named_by_line_kind() -> None:
@@ -153,6 +153,6 @@ def test_canvas_shows_every_drawing_whole() -> None:
     assert not root.findall(f".//{SVG}clipPath")
     width = float(root.attrib["width"].removesuffix("in"))
     assert width >= 30
-    said = " ".join(text.text or "" for text in root.iter(f"{SVG}text"))
-    assert "page" not in said
-    assert "Churn Dash" in said
+    message = " ".join(text.text or "" for text in root.iter(f"{SVG}text"))
+    assert "page" not in message
+    assert "Churn Dash" in message

@@ -51,28 +51,28 @@ def test_small_blocks_have_their_labels_outside_and_off_lines(name: str) -> None
     drawings = map_of(name, 3.0)
     for drawing in drawings:
         assert spoiled(drawing) == []
-    said = words(drawings)
-    assert {piece.id for piece in plan_of(name).block.pieces} <= set(said)
+    message = words(drawings)
+    assert {piece.id for piece in plan_of(name).block.pieces} <= set(message)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_piece_fabric_and_step_is_named(name: str) -> None:
     plan = plan_of(name)
-    said = words(map_of(name))
+    message = words(map_of(name))
     for piece in plan.block.pieces:
-        assert piece.id in said
+        assert piece.id in message
     for number in range(1, len(plan.order.joins) + 1):
-        assert str(number) in said
+        assert str(number) in message
     for fabric in plan.block.fabrics:
         if any(piece.fabric == fabric.id for piece in plan.block.pieces):
-            assert any(text.startswith(f"{fabric.name}: ") for text in said)
+            assert any(text.startswith(f"{fabric.name}: ") for text in message)
 
 
 def test_each_straight_part_of_a_set_in_seam_has_its_number() -> None:
     plan = plan_of("hexagon-rosette")
-    said = words(block_map_drawings(plan))
+    message = words(block_map_drawings(plan))
     for number, step in enumerate(plan.sewing.steps, 1):
-        assert said.count(str(number)) >= 1 + len(step.pivots)
+        assert message.count(str(number)) >= 1 + len(step.pivots)
 
 
 def arrows(drawing: Drawing) -> list[Stroke]:
@@ -190,10 +190,10 @@ def test_a_map_says_how_many_names_found_no_room() -> None:
     plan = squares(13, 0.5)
     found, key = block_map_drawings(plan)
     assert spoiled(found) == []
-    said = words((found,))
+    message = words((found,))
     ids = {piece.id for piece in plan.block.pieces}
     steps = {str(number) for number in range(1, len(plan.order.joins) + 1)}
-    names, numbers = len(ids - set(said)), len(steps - set(said))
+    names, numbers = len(ids - set(message)), len(steps - set(message))
     assert names > 0
     told = " ".join(words((key,)))
     assert f"{names} piece name" in told

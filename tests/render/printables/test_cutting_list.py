@@ -92,15 +92,15 @@ def test_sheets_say_what_is_cut_and_bought() -> None:
     found = list_of("sawtooth-star")
     pages = cutting_list_pages(found, SheetSettings())
     with pdfplumber.open(io.BytesIO(sheets_pdf(pages))) as document:
-        said = "\n".join(page.extract_text(x_tolerance=1) for page in document.pages)
-    assert "Cutting list for 20 blocks" in said
-    assert "Sail white" in said
-    assert "3 strips 6 1/2 in wide: each into 6 squares 6 1/2 in" in said
-    assert "80 squares 3 7/8 in for 160 half-square triangles" in said
-    assert "Cut once corner to corner" in said
+        message = "\n".join(page.extract_text(x_tolerance=1) for page in document.pages)
+    assert "Cutting list for 20 blocks" in message
+    assert "Sail white" in message
+    assert "3 strips 6 1/2 in wide: each into 6 squares 6 1/2 in" in message
+    assert "80 squares 3 7/8 in for 160 half-square triangles" in message
+    assert "Cut once corner to corner" in message
     for fabric in found.fabrics:
-        assert f"Buy {fabric.yardage}" in said
-    assert said.count("Rotary cutter: blade closed") == 1
+        assert f"Buy {fabric.yardage}" in message
+    assert message.count("Rotary cutter: blade closed") == 1
 
 
 @pytest.mark.parametrize("paper", ["a5", "letter", "a4", "tabloid"])

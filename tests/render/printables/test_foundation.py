@@ -105,9 +105,9 @@ def test_fabric_name_is_shortened_before_it_is_left_out() -> None:
         }
     )
     (drawing,) = foundation_drawings(foundation(block, Allowance()))
-    said = " ".join(t.text for t in texts(drawing))
-    assert "Midnight" in said
-    assert "…" in said
+    message = " ".join(t.text for t in texts(drawing))
+    assert "Midnight" in message
+    assert "…" in message
 
 
 def test_marks_of_a_seam_have_the_same_numbers_on_both_sections() -> None:

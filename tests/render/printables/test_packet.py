@@ -25,9 +25,9 @@ LONG = "A block of the harbour guild with a name that nobody would fit on one li
 
 def cover_of(*names: str, cautions: int = 0) -> Cover:
     pictures = tuple(Picture(catalogue.load(name), f"{name} for Ada") for name in names)
-    said = "piece 'a1' is narrower than twice its seam allowance; trim the seams after sewing"
+    message = "piece 'a1' is narrower than twice its seam allowance; trim the seams after sewing"
     return Cover(
-        LONG, ("Finished 12 × 12 in", "Seam allowance 1/4 in"), pictures, (said,) * cautions
+        LONG, ("Finished 12 × 12 in", "Seam allowance 1/4 in"), pictures, (message,) * cautions
     )
 
 
@@ -66,11 +66,11 @@ def test_nothing_on_a_cover_overlaps_or_leaves_its_column(
 
 
 def test_a_cover_says_what_to_mind_about_blades_irons_and_needles() -> None:
-    said = " ".join(
+    message = " ".join(
         text.text for d in cover_drawings(cover_of("spools"), [], 7.4, 8.0) for text, _ in texts(d)
     )
     for word in ("Rotary cutter", "iron is hot", "needles", "test squares"):
-        assert word in said
+        assert word in message
     assert len(SAFETY) == 3
 
 
@@ -87,8 +87,8 @@ def test_the_block_is_drawn_in_proportion() -> None:
 
 def test_many_cautions_are_counted_rather_than_left_out_unsaid() -> None:
     drawings = cover_drawings(cover_of("spools", cautions=30), [], 7.4, 8.0)
-    said = " ".join(text.text for d in drawings for text, _ in texts(d))
-    assert "18 further cautions" in said
+    message = " ".join(text.text for d in drawings for text, _ in texts(d))
+    assert "18 further cautions" in message
 
 
 def numbers_told(pages: tuple[Page, ...]) -> dict[str, int]:

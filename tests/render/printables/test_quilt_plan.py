@@ -69,15 +69,15 @@ def test_every_block_has_its_variant_its_turn_and_its_maker(rows: int, columns: 
     plan = mixed(rows, columns, min(5, rows * columns))
     (picture,) = pictures(drawings(plan))
     short = codes(plan)
-    said = texts(picture)
-    assert "not to scale" in said
+    message = texts(picture)
+    assert "not to scale" in message
     for placed in plan.placements:
         turn = f" {placed.turn}°" if placed.turn else ""
-        assert f"{short[placed.variant]}{turn}" in said
+        assert f"{short[placed.variant]}{turn}" in message
     numbers = [share.maker for share in plan.shares]
     for n, maker in enumerate(numbers, 1):
         own = sum(p.maker == maker for p in plan.placements)
-        assert said.count(maker) + said.count(f"No. {n}") == own
+        assert message.count(maker) + message.count(f"No. {n}") == own
 
 
 @pytest.mark.parametrize(("rows", "columns"), SIZES)
@@ -102,7 +102,7 @@ def test_a_large_quilt_has_several_pictures_that_show_each_place_once() -> None:
         "Quilt plan, rows K to T, columns 1 to 7",
         "Quilt plan, rows K to T, columns 8 to 14",
     ]
-    makers = [said for d in found for said in texts(d) if said in MAKERS]
+    makers = [message for d in found for message in texts(d) if message in MAKERS]
     assert len(makers) == 20 * 14
     assert len({d.id for d in drawings(plan)}) == len(drawings(plan))
 
@@ -144,25 +144,25 @@ def test_one_makers_blocks_stand_out() -> None:
     assert len(heavy) == len(own)
     bold = {m.text for m in picture.marks if isinstance(m, Text) and m.bold}
     assert {codes(plan)[p.variant] for p in own if not p.turn} <= bold
-    said = " ".join(text for d in drawings(plan, "Bente") for text in texts(d))
-    assert "Blocks for Bente" in said
-    assert all(place_name(p.row, p.column) in said for p in own)
-    assert "Carl, " not in said
+    message = " ".join(text for d in drawings(plan, "Bente") for text in texts(d))
+    assert "Blocks for Bente" in message
+    assert all(place_name(p.row, p.column) in message for p in own)
+    assert "Carl, " not in message
 
 
 def test_the_words_name_variants_makers_and_the_order_of_joining() -> None:
     plan = mixed(4, 4)
-    said = " ".join(text for d in drawings(plan) for text in texts(d))
+    message = " ".join(text for d in drawings(plan) for text in texts(d))
     for variant, code in codes(plan).items():
-        assert f"{code}: {variant}, " in said
-    assert "In each row, sew block 1 to 2, 3 to 4; then 1–2 to 3–4." in said
-    assert "Press every seam between the blocks of rows A and C to the right." in said
-    assert "Press every seam between the blocks of rows B and D to the left." in said
-    assert "Rows A, B, C and D are each 24 1/2 × 6 1/2 in when sewn." in said
-    assert "Sew row A to B, C to D; then A–B to C–D. Press these seams down." in said
+        assert f"{code}: {variant}, " in message
+    assert "In each row, sew block 1 to 2, 3 to 4; then 1–2 to 3–4." in message
+    assert "Press every seam between the blocks of rows A and C to the right." in message
+    assert "Press every seam between the blocks of rows B and D to the left." in message
+    assert "Rows A, B, C and D are each 24 1/2 × 6 1/2 in when sewn." in message
+    assert "Sew row A to B, C to D; then A–B to C–D. Press these seams down." in message
     for n, share in enumerate(plan.shares, 1):
         total = sum(count for _, count in share.variants)
-        assert f"{n}. {share.maker}, {total} blocks: " in said
+        assert f"{n}. {share.maker}, {total} blocks: " in message
 
 
 def test_seams_that_do_not_nest_are_dotted_and_told() -> None:
@@ -171,16 +171,16 @@ def test_seams_that_do_not_nest_are_dotted_and_told() -> None:
     found = drawings(plan)
     dots = [m for m in found[0].marks if isinstance(m, Stroke) and m.kind == "meeting"]
     assert len(dots) == len(left_open) > 0
-    said = " ".join(text for d in found for text in texts(d))
-    assert "pin those (open dots)" in said
-    assert "Where A1, A2, B1 and B2 meet" in said or "Where B1, B2, C1 and C2 meet" in said
+    message = " ".join(text for d in found for text in texts(d))
+    assert "pin those (open dots)" in message
+    assert "Where A1, A2, B1 and B2 meet" in message or "Where B1, B2, C1 and C2 meet" in message
 
 
 def test_the_heading_says_that_pictures_are_not_to_scale() -> None:
-    said = heading(mixed(4, 4), "Harbour quilt")
-    assert said.title == "Harbour quilt: Quilt plan, seen from the right side"
-    assert said.size == "Finished 24 × 24 in"
-    assert said.allowance == "Pictures not to scale"
+    message = heading(mixed(4, 4), "Harbour quilt")
+    assert message.title == "Harbour quilt: Quilt plan, seen from the right side"
+    assert message.size == "Finished 24 × 24 in"
+    assert message.allowance == "Pictures not to scale"
 
 
 @pytest.mark.parametrize(
@@ -207,5 +207,5 @@ def test_what_keeps_seams_from_nesting_is_said_once() -> None:
     told = not_nested(plan, len(left_open))
     assert len(told) == len({m.reason for m in left_open}) > 0
     for meeting in left_open:
-        (line,) = [said for said in told if said.endswith(f": {meeting.reason}.")]
+        (line,) = [message for message in told if message.endswith(f": {meeting.reason}.")]
         assert all(place_name(*place) in line for place in meeting.blocks)

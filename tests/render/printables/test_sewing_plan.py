@@ -48,10 +48,10 @@ def test_every_step_is_on_a_card_after_those_that_it_needs(name: str) -> None:
 def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
     cards = cards_of("sawtooth-star")
     assert CAUTION in text_of(cards[0])
-    said = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
-    assert "What will suffer first" in said
-    assert all(f" {n}. Step " in said for n in (1, 2, 3))
-    assert "Seams nest at 4 of 4 meetings: no plan nests more." in said
+    message = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
+    assert "What will suffer first" in message
+    assert all(f" {n}. Step " in message for n in (1, 2, 3))
+    assert "Seams nest at 4 of 4 meetings: no plan nests more." in message
 
 
 def test_like_steps_share_a_card_that_says_how_many() -> None:
@@ -63,8 +63,8 @@ def test_like_steps_share_a_card_that_says_how_many() -> None:
 
 
 def test_log_cabins_are_squared_up_after_each_round() -> None:
-    said = [text_of(card) for card in cards_of("log-cabin", 9.0)]
-    rounds = [s for s in said if "is done: square up from the centre" in s]
+    message = [text_of(card) for card in cards_of("log-cabin", 9.0)]
+    rounds = [s for s in message if "is done: square up from the centre" in s]
     assert len(rounds) == 4
     assert "to 3 1/2 × 3 1/2 in." in rounds[0]
     assert "to 9 1/2 × 9 1/2 in." in rounds[-1]

@@ -88,14 +88,14 @@ def test_label_says_all_that_is_needed_to_cut(name: str) -> None:
     templates, drawings = drawings_of(name, 6.0)
     fabrics = {f.id: f.name for f in templates.block.fabrics}
     for template, drawing in zip(templates.templates, drawings, strict=True):
-        said = " · ".join(m.text for m in drawing.marks if isinstance(m, Text))
-        assert template.id in said.split()[0]
-        assert "Finished " in said
-        assert templates.block.name[:12] in said
+        message = " · ".join(m.text for m in drawing.marks if isinstance(m, Text))
+        assert template.id in message.split()[0]
+        assert "Finished " in message
+        assert templates.block.name[:12] in message
         for cut in template.cuts:
             counts = [str(cut.plain)] if cut.plain else []
             counts += [f"{cut.reversed} reversed"] if cut.reversed else []
-            assert f"Cut {' + '.join(counts)} {fabrics[cut.fabric or '']}" in said
+            assert f"Cut {' + '.join(counts)} {fabrics[cut.fabric or '']}" in message
 
 
 def test_letters_are_large_enough_to_read() -> None:
@@ -125,13 +125,13 @@ def test_label_stays_in_the_box_of_its_drawing() -> None:
 
 def test_finished_sizes_are_fractions_of_an_inch() -> None:
     _, drawings = drawings_of("sawtooth-star", 9.0)
-    said = [m.text for d in drawings for m in d.marks if isinstance(m, Text)]
-    assert "Finished 4 1/2 × 2 1/4 in" in said
+    message = [m.text for d in drawings for m in d.marks if isinstance(m, Text)]
+    assert "Finished 4 1/2 × 2 1/4 in" in message
 
 
 def test_heading_says_size_allowance_and_corners() -> None:
     block = finished(catalogue.load("pinwheel"), width=7.5)
-    said = heading(template_set(block, Allowance(0.25, 0.5), "blunt"))
-    assert said.size == "Finished 7 1/2 × 7 1/2 in"
-    assert said.allowance == "Seam allowance 1/4 in, 1/2 in at the edge of the block"
-    assert said.corners == "Blunt corners"
+    message = heading(template_set(block, Allowance(0.25, 0.5), "blunt"))
+    assert message.size == "Finished 7 1/2 × 7 1/2 in"
+    assert message.allowance == "Seam allowance 1/4 in, 1/2 in at the edge of the block"
+    assert message.corners == "Blunt corners"

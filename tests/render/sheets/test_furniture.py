@@ -101,12 +101,12 @@ def test_edges_of_the_inch_stay_where_a_tile_needs_its_room() -> None:
 
 
 def test_footer_says_all_of_it() -> None:
-    said = words(footer(LETTER, HEADING, PLACE))
+    message = words(footer(LETTER, HEADING, PLACE))
     for part in (
         *(HEADING.block, HEADING.what, HEADING.size, HEADING.allowance, HEADING.corners),
         *(*PLACE, "letter, portrait", MEASURE, CAUTION),
     ):
-        assert part in said
+        assert part in message
 
 
 def test_block_name_is_bold() -> None:
@@ -116,11 +116,11 @@ def test_block_name_is_bold() -> None:
 
 def test_page_number_and_caution_survive_the_longest_name_on_the_smallest_paper() -> None:
     (page,) = lay_out([plain("A", 3, 2)], paper("a6"), LONG_HEADING)
-    said = words(page.furniture)
-    assert "page 1 of 1" in said
-    assert CAUTION in said
-    assert "The block that" in said
-    assert "…" in said
+    message = words(page.furniture)
+    assert "page 1 of 1" in message
+    assert CAUTION in message
+    assert "The block that" in message
+    assert "…" in message
 
 
 names = st.one_of(st.text(max_size=400), st.text("Wim ", min_size=30, max_size=400))

@@ -39,7 +39,7 @@ def printed(pages: tuple[Page, ...], printer: Printer) -> list[list[Rectangle]]:
         ]
 
 
-def said(page: pdfplumber.page.Page) -> str:
+def words_on(page: pdfplumber.page.Page) -> str:
     """The text of a page without its spaces, which readers see differently."""
     return "".join((page.extract_text() or "").split())
 
@@ -95,7 +95,7 @@ def test_sheet_stays_the_paper_and_says_what_was_done(printer: Printer) -> None:
         for page in pdf.pages:
             size = sorted((float(page.width), float(page.height)))
             assert size == pytest.approx([210 / 25.4 * 72, 297 / 25.4 * 72], abs=0.01)
-            words = said(page)
+            words = words_on(page)
             assert "Correctedforaprinterthatprinted1inas" in words
             assert f"{printer.across:g}inacross,{printer.down:g}indown" in words
     svg = sheet_svg(pages[0], "mm")
@@ -116,7 +116,7 @@ def test_exact_printer_changes_nothing() -> None:
 def test_correction_is_said_on_every_paper(name: str) -> None:
     (page,) = lay_out([plain("A", 3, 2)], paper(name, printer=Printer(0.98, 1.01)), LONG_HEADING)
     with pdfplumber.open(io.BytesIO(sheets_pdf([page]))) as pdf:
-        assert "0.98inacross" in said(pdf.pages[0])
+        assert "0.98inacross" in words_on(pdf.pages[0])
 
 
 @pytest.mark.parametrize(

@@ -87,10 +87,10 @@ def test_what_is_wider_than_the_roll_is_tiled_along_it(down: float) -> None:
 
 def test_footer_names_the_roll() -> None:
     (page,) = lay_out([plain("A", 3, 3)], roll(36), HEADING)
-    said = " ".join(getattr(mark, "text", "") for mark in page.furniture)
-    assert "roll 36 in wide" in said
-    assert "portrait" not in said
-    assert "page 1 of 1" in said
+    message = " ".join(getattr(mark, "text", "") for mark in page.furniture)
+    assert "roll 36 in wide" in message
+    assert "portrait" not in message
+    assert "page 1 of 1" in message
 
 
 @pytest.mark.parametrize(("width", "code"), [(2.0, "paper-too-small"), (201, "paper-too-large")])

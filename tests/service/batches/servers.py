@@ -107,10 +107,10 @@ def empty_database(server: str) -> Iterator[str]:
 
 def missing(program: str, package: str) -> str:
     """Skips the test for want of a program; in CI it fails."""
-    said = f"there is no {program} here; Debian's package {package} brings it"
+    message = f"there is no {program} here; Debian's package {package} brings it"
     if os.environ.get("CI"):
-        pytest.fail(said)
-    pytest.skip(said)
+        pytest.fail(message)
+    pytest.skip(message)
 
 
 def wait_until(holds: object, what: str = "it") -> None:

@@ -216,8 +216,8 @@ def test_an_item_for_which_there_is_no_room_says_so_and_leaves_no_file(tmp_path:
     told = state(client, batch)
     # The first is begun within the bound.
     assert [item["state"] for item in told["items"]] == ["done", "failed", "failed"]
-    for said in (told["items"][1]["problem"], told["collated"]["problem"]):
-        assert (said["status"], said["type"]) == (507, "/problems/no-room")
+    for message in (told["items"][1]["problem"], told["collated"]["problem"]):
+        assert (message["status"], message["type"]) == (507, "/problems/no-room")
     folder = tmp_path / "documents" / batch["id"]
     assert [path.name for path in folder.iterdir()] == ["00001.pdf"]
     told_for_good(client, batch)

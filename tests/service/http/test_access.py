@@ -164,7 +164,7 @@ class TestRates:
         answers = [client.get("/v1/blocks") for _ in range(4)]
         assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
         left = [answer.headers["RateLimit"] for answer in answers]
-        assert [said.split(";")[1] for said in left] == ["r=2", "r=1", "r=0", "r=0"]
+        assert [message.split(";")[1] for message in left] == ["r=2", "r=1", "r=0", "r=0"]
         assert 1 <= int(answers[-1].headers["Retry-After"]) <= 60
         assert answers[-1].mimetype == "application/problem+json"
         assert client.get("/health").status_code == 200

@@ -93,9 +93,11 @@ def test_its_licence_is_named() -> None:
 
 
 def test_its_limits_are_those_of_the_service() -> None:
-    said = openapi.document(Settings(max_sheets=77, max_request_bytes=12345))["info"]["description"]
-    assert "77 sheets" in said
-    assert "12,345 bytes" in said
+    message = openapi.document(Settings(max_sheets=77, max_request_bytes=12345))["info"][
+        "description"
+    ]
+    assert "77 sheets" in message
+    assert "12,345 bytes" in message
 
 
 @pytest.mark.parametrize("content", JSON_CONTENTS)

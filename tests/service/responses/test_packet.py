@@ -74,8 +74,8 @@ def test_bookmarks_lead_to_parts_and_to_their_sheets(client: FlaskClient) -> Non
 def test_cover_shows_size_contents_and_both_test_squares(client: FlaskClient) -> None:
     pdf = pdf_of(client, STAR)
     front = pdf.pages[0].extract_text()
-    for said in ("Sawtooth Star", "12 × 12 in", "In this packet", "Block map", "1 in", "5 cm"):
-        assert said in front
+    for message in ("Sawtooth Star", "12 × 12 in", "In this packet", "Block map", "1 in", "5 cm"):
+        assert message in front
 
 
 def test_cautions_are_those_of_the_check(client: FlaskClient) -> None:

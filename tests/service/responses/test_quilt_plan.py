@@ -74,8 +74,8 @@ def test_sizes_to_square_up_to_have_the_allowance_at_both_edges(client: FlaskCli
 def test_every_form_names_the_quilt_and_its_makers(client: FlaskClient) -> None:
     pdf = pypdf.PdfReader(io.BytesIO(asked(client, HARBOUR_QUILT.body, "application/pdf").data))
     text = " ".join(page.extract_text() for page in pdf.pages)
-    for said in ("Harbour quilt", "Ada", "Wim", "not to scale"):
-        assert said in text
+    for message in ("Harbour quilt", "Ada", "Wim", "not to scale"):
+        assert message in text
     svg = asked(client, HARBOUR_QUILT.body, "image/svg+xml")
     assert svg.status_code == 200
     assert asked(client, HARBOUR_QUILT.body, "application/zip").status_code == 200

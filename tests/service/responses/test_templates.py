@@ -185,12 +185,12 @@ def test_a_form_that_there_is_not_is_406(client: FlaskClient, accept: str) -> No
 )
 def test_a_file_is_named_after_the_block(client: FlaskClient, form: str, ending: str) -> None:
     block = {**TWO_SQUARES, "name": 'Möwe "über" dem/Hafen ⚓'}
-    said = templates(client, {"block": block}, form).headers["Content-Disposition"]
-    assert said.isascii()
-    assert re.search(rf'filename="Mowe [\w ]*Hafen[\w ]*\.{ending}"', said)
-    assert "filename*=UTF-8''M%C3%B6we%20" in said
-    assert "%2F" not in said
-    assert "%22" not in said
+    message = templates(client, {"block": block}, form).headers["Content-Disposition"]
+    assert message.isascii()
+    assert re.search(rf'filename="Mowe [\w ]*Hafen[\w ]*\.{ending}"', message)
+    assert "filename*=UTF-8''M%C3%B6we%20" in message
+    assert "%2F" not in message
+    assert "%22" not in message
 
 
 @pytest.mark.parametrize("form", FORMS)
