@@ -38,7 +38,7 @@ from piecewright.patchwork.geometry.vectors import (
     normalised,
     turn,
 )
-from piecewright.patchwork.sewing.bitset import pieces_of, unit_of
+from piecewright.patchwork.sewing.bitset import piece_set, pieces_of
 
 STRAIGHT = 1 / 2000
 """Of the block's longer side: how far a piece may reach over a line and still lie beside it.
@@ -543,7 +543,7 @@ def _dented(seams: Seams) -> int:
     for runs in seams.around:
         for run in runs:
             if not seams.closes(run) and sum(c.inner_angle for c in run) > _REFLEX:
-                found |= unit_of(c.piece for c in run)
+                found |= piece_set(c.piece for c in run)
     for edge in seams.edges:
         if edge.left is None and isinstance(edge.segment, Curve):
             found |= 1 << edge.right

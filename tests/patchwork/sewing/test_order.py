@@ -26,7 +26,7 @@ from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.paths import Line, Outline, polygon
 from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.sewing import order
+from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, levels, order_of, work_out_order
 from tests.patchwork import partitions
 
@@ -272,8 +272,8 @@ def assert_honest(result: WorkedOrder, best: Score) -> None:
 
 def forget(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let no unit be searched: everything is divided as in large blocks."""
-    monkeypatch.setattr(order, "SEARCHED", 1)
-    monkeypatch.setattr(order, "SEARCHED_STRAIGHT", 1)
+    monkeypatch.setattr(order_search, "SEARCHED", 1)
+    monkeypatch.setattr(order_search, "SEARCHED_STRAIGHT", 1)
 
 
 @settings(max_examples=60, deadline=None)
@@ -289,7 +289,7 @@ def test_what_is_called_proven_is_so_even_where_nothing_is_searched(block: Block
 @given(small_blocks(9))
 def test_what_is_called_proven_is_so_even_where_the_steps_run_out(block: Block) -> None:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(order, "STEPS", 30)
+        patch.setattr(order_search, "STEPS", 30)
         result = worked(block)
     assert_honest(result, Exhaustive(block).best())
 
