@@ -1,12 +1,15 @@
-"""Yes-or-no choices that must be equal or opposite to one another, as many as can be.
+"""Two-valued variables that should be equal or opposite to one another: as many as can be.
 
-Choices are numbered from 0; choice 0 is always made ``False``.  A *wish* names some
-choices, each as it is or turned round, and is met when all that it names come out equal.  If all
-wishes can be met at once, they are (union by size, with the parity to the leader).  If not, the
-wishes that can be met are looked for cluster by cluster: first those that are met by the best way
-of making whole classes of choices alike, then by putting those that were left out first, again
-and again.  Conflicts that have no wish in common, of each of which one wish must fail, give a
-bound; a cluster that is small enough and not settled by it is searched exactly
+Maximum satisfiability of parity constraints.  Variables are numbered from 0; variable 0 is always
+``False``.  A *literal* is a variable or its negation; a *constraint* names some literals, and is
+satisfied when all of them come out equal.
+
+If all constraints can be satisfied at once, they are: by a disjoint-set forest that keeps the
+parity of each variable to its root.  If not, the most are looked for in each connected component
+of the constraints: first those that are satisfied by the best way of making whole classes of
+variables equal, then greedily, putting those that were left out first, again and again.
+Unsatisfiable cores that have no constraint in common, of each of which one must fail, give an
+upper bound; a component that is small enough and not settled by it is searched exactly
 (``patchwork.optimise.bucket_elimination``).
 """
 
@@ -17,23 +20,46 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from piecewright.patchwork.optimise.bucket_elimination import Cost, Effort, cheapest
+from piecewright.patchwork.optimise.bucket_elimination import (
+    CostFunction,
+    Effort,
+    assignment,
+    minimise,
+)
 
-Wish: TypeAlias = tuple[tuple[int, bool], ...]
-"""Choices with whether each is turned round."""
+Constraint: TypeAlias = tuple[tuple[int, bool], ...]
+"""Literals that should come out equal: variables, each with whether it is negated."""
 
 FIXED = 0
-"""The choice that is always ``False``."""
+"""The variable that is always ``False``."""
 
 _ROUNDS = 12
+"""Greedy attempts on a component; each is one pass that starts with what the last left out."""
+
 _MOST_SEARCHED = 240
-"""Choices of a cluster up to which it is searched exactly."""
+"""Variables of a component up to which it is searched exactly.
+
+An ``Effort`` bounds the search but not the tables that guide it: about 2**14 numbers for each
+variable, some 30 MB for so many."""
 
 _MOST_PACKINGS = 80
+"""How often disjoint cores are looked for anew among what those before left; each time takes a
+pass over the component, and nearly always it ends earlier because none is left."""
 
 
 class Parities:
-    """Which choices are equal or opposite to which, and a way back to an earlier state."""
+    """Which variables are equal or opposite to which: a disjoint-set forest with rollback.
+
+    Each variable but the roots points to another one, with the parity between the two (whether
+    they are opposite).  Trees are united by size, so that none is deeper than log2 n; paths are
+    not compressed, so that each union can be undone by cutting one link.
+
+    >>> parities = Parities(3)
+    >>> parities.union(0, 1, opposite=True), parities.union(1, 2, opposite=True)
+    (True, True)
+    >>> parities.union(0, 2, opposite=True)
+    False
+    """
 
     def __init__(self, count: int) -> None:
         self._above = list(range(count))
@@ -41,18 +67,18 @@ class Parities:
         self._size = [1] * count
         self._done: list[int] = []
 
-    def leader(self, choice: int) -> tuple[int, bool]:
-        """The choice that stands for all that are tied to this one, and whether it is opposite."""
+    def find(self, variable: int) -> tuple[int, bool]:
+        """The root of a variable's tree, and whether the variable is opposite to it."""
         odd = False
-        while self._above[choice] != choice:
-            odd ^= self._odd[choice]
-            choice = self._above[choice]
-        return choice, odd
+        while self._above[variable] != variable:
+            odd ^= self._odd[variable]
+            variable = self._above[variable]
+        return variable, odd
 
-    def tie(self, one: int, other: int, opposite: bool) -> bool:
-        """Make two choices equal or opposite; False if they are tied otherwise already."""
-        a, odd_a = self.leader(one)
-        b, odd_b = self.leader(other)
+    def union(self, one: int, other: int, opposite: bool) -> bool:
+        """Make two variables equal or opposite; False if they are the other way already."""
+        a, odd_a = self.find(one)
+        b, odd_b = self.find(other)
         odd = odd_a ^ odd_b ^ opposite
         if a == b:
             return not odd
@@ -63,21 +89,21 @@ class Parities:
         self._done.append(b)
         return True
 
-    def meet(self, wish: Wish) -> bool:
-        """Meet a wish, or leave everything as it is if that cannot be."""
+    def satisfy(self, constraint: Constraint) -> bool:
+        """Satisfy a constraint, or leave everything as it is if that cannot be."""
         mark = self.mark()
-        (first, turned), *others = wish
-        for choice, other in others:
-            if not self.tie(first, choice, turned != other):
-                self.back_to(mark)
+        (first, negated), *others = constraint
+        for variable, other in others:
+            if not self.union(first, variable, negated != other):
+                self.rollback(mark)
                 return False
         return True
 
     def mark(self) -> int:
-        """The present state, for ``back_to``."""
+        """The present state, for ``rollback``."""
         return len(self._done)
 
-    def back_to(self, mark: int) -> None:
+    def rollback(self, mark: int) -> None:
         """Undo everything since ``mark``."""
         while len(self._done) > mark:
             below = self._done.pop()
@@ -86,73 +112,76 @@ class Parities:
 
 
 @dataclass(frozen=True, slots=True)
-class Met:
-    """The wishes that are met.
+class Satisfied:
+    """The constraints that are satisfied together.
 
     Attributes:
-        wishes: their numbers.
-        bound: no choices meet more.
-        parities: the ties that they need, and no others.
+        constraints: their numbers.
+        bound: no values satisfy more.
+        parities: what they make equal or opposite, and nothing else.
     """
 
-    wishes: tuple[int, ...]
+    constraints: tuple[int, ...]
     bound: int
     parities: Parities
 
 
-def most_met(
-    count: int, wishes: Sequence[Wish], likes: Sequence[Sequence[int]], seconds: float
-) -> Met:
-    """As many wishes as can be met.
+def most_satisfied(
+    count: int,
+    constraints: Sequence[Constraint],
+    classings: Sequence[Sequence[int]],
+    seconds: float,
+) -> Satisfied:
+    """As many constraints as can be satisfied.
 
     Args:
-        count: of choices.
-        likes: ways of putting choices into classes, those with fewer classes first: the
-            class of each choice, from 0; the fixed choice is the only one of class 0.
+        count: of variables.
+        classings: ways of putting variables into classes, those with fewer classes first: the
+            class of each variable, from 0; the fixed variable is the only one of class 0.
         seconds: how far to search, as ``Effort`` counts them: half of it for the ways of making
-            classes alike, the rest for clusters that are not settled by these.
+            classes equal, the rest for components that are not settled by these.
     """
     effort = Effort(seconds)
     parities = Parities(count)
-    possible = [w for w in range(len(wishes)) if can_be_met(wishes[w])]
-    left_out = [w for w in possible if not parities.meet(wishes[w])]
+    possible = [k for k in range(len(constraints)) if satisfiable(constraints[k])]
+    left_out = [k for k in possible if not parities.satisfy(constraints[k])]
     if not left_out:
-        return Met(tuple(possible), len(possible), parities)
+        return Satisfied(tuple(possible), len(possible), parities)
     regular: set[int] = set()
     half = effort.left // 2
-    for like in likes:
-        found = _regular(wishes, possible, like, effort, half)
+    for classes in classings:
+        found = _regular(constraints, possible, classes, effort, half)
         if len(found) > len(regular):
             regular = found
     chosen: list[int] = []
     bound = 0
     unsettled = set(left_out)
-    for cluster in _clusters(wishes, possible):
-        if unsettled.isdisjoint(cluster):
-            chosen += cluster
-            bound += len(cluster)
+    for component in _components(constraints, possible):
+        if unsettled.isdisjoint(component):
+            chosen += component
+            bound += len(component)
             continue
-        own, most = _most_of_cluster(wishes, cluster, regular, effort)
+        own, most = _most_of_component(constraints, component, regular, effort)
         chosen += own
         bound += most
     parities = Parities(count)
-    met = tuple(w for w in sorted(chosen) if parities.meet(wishes[w]))
-    return Met(met, bound, parities)
+    satisfied = tuple(k for k in sorted(chosen) if parities.satisfy(constraints[k]))
+    return Satisfied(satisfied, bound, parities)
 
 
-def can_be_met(wish: Wish) -> bool:
-    """Whether a wish does not name one choice both as it is and turned round."""
-    turned: dict[int, bool] = {}
-    return all(turned.setdefault(choice, other) == other for choice, other in wish)
+def satisfiable(constraint: Constraint) -> bool:
+    """Whether a constraint does not name both a variable and its negation."""
+    negated: dict[int, bool] = {}
+    return all(negated.setdefault(variable, other) == other for variable, other in constraint)
 
 
-def _clusters(wishes: Sequence[Wish], of: Sequence[int]) -> Iterator[list[int]]:
-    """The wishes in clusters that share no choice but the fixed one."""
+def _components(constraints: Sequence[Constraint], of: Sequence[int]) -> Iterator[list[int]]:
+    """The constraints in groups that share no variable but the fixed one."""
     at: dict[int, list[int]] = {}
-    for w in of:
-        for choice, _ in wishes[w]:
-            if choice != FIXED:
-                at.setdefault(choice, []).append(w)
+    for k in of:
+        for variable, _ in constraints[k]:
+            if variable != FIXED:
+                at.setdefault(variable, []).append(k)
     seen: set[int] = set()
     for first in of:
         if first in seen:
@@ -161,132 +190,153 @@ def _clusters(wishes: Sequence[Wish], of: Sequence[int]) -> Iterator[list[int]]:
         own, stack = [], [first]
         while stack:
             own.append(stack.pop())
-            for choice, _ in wishes[own[-1]]:
-                for w in at.pop(choice, ()):
-                    if w not in seen:
-                        seen.add(w)
-                        stack.append(w)
+            for variable, _ in constraints[own[-1]]:
+                for k in at.pop(variable, ()):
+                    if k not in seen:
+                        seen.add(k)
+                        stack.append(k)
         yield sorted(own)
 
 
 def _regular(
-    wishes: Sequence[Wish], of: Sequence[int], like: Sequence[int], effort: Effort, keep: int
+    constraints: Sequence[Constraint],
+    of: Sequence[int],
+    classes: Sequence[int],
+    effort: Effort,
+    keep: int,
 ) -> set[int]:
-    """The wishes that are met if all choices of a class are made alike as is best."""
-    count = max(like) + 1
+    """The constraints that are satisfied if all variables of a class are equal, as is best.
+
+    Few variables are left so, one a class: a pattern that repeats over a whole quilt is found
+    where a search variable by variable would not come to an end.
+    """
+    count = max(classes) + 1
     if count > _MOST_SEARCHED:
         return set()
-    alike: dict[Wish, list[int]] = {}
-    for w in of:
-        wish = tuple(sorted({(like[c], turned) for c, turned in wishes[w]}))
-        if can_be_met(wish):
-            alike.setdefault(wish, []).append(w)
-    costs = [_cost(wish, len(same)) for wish, same in alike.items()]
-    parts = cheapest(count, costs, effort, keep=keep, start=[False] * count)
-    values = {v: x for part in parts for v, x in zip(part.choices, part.values, strict=True)}
-    return {w for wish, same in alike.items() if _is_met(wish, values) for w in same}
+    alike: dict[Constraint, list[int]] = {}
+    for k in of:
+        constraint = tuple(sorted({(classes[v], negated) for v, negated in constraints[k]}))
+        if satisfiable(constraint):
+            alike.setdefault(constraint, []).append(k)
+    costs = [_cost(constraint, len(same)) for constraint, same in alike.items()]
+    components = minimise(count, costs, effort, keep=keep, start=[False] * count)
+    values = assignment(components)
+    satisfied = (same for constraint, same in alike.items() if _is_satisfied(constraint, values))
+    return {k for same in satisfied for k in same}
 
 
-def _most_of_cluster(
-    wishes: Sequence[Wish], cluster: Sequence[int], regular: Collection[int], effort: Effort
+def _most_of_component(
+    constraints: Sequence[Constraint],
+    component: Sequence[int],
+    regular: Collection[int],
+    effort: Effort,
 ) -> tuple[list[int], int]:
-    """Wishes of a cluster that can be met together, and how many there can be at most."""
-    choices = sorted({c for w in cluster for c, _ in wishes[w]} - {FIXED})
-    number = {FIXED: 0, **{c: i for i, c in enumerate(choices, 1)}}
-    own = {w: tuple((number[c], turned) for c, turned in wishes[w]) for w in cluster}
-    conflicts = _separate_conflicts(len(number), own)
-    bound = len(own) - len(conflicts)
-    in_conflict = {w for conflict in conflicts for w in conflict}
+    """Constraints of a component satisfied together, and how many there can be at most."""
+    variables = sorted({v for k in component for v, _ in constraints[k]} - {FIXED})
+    number = {FIXED: 0, **{v: i for i, v in enumerate(variables, 1)}}
+    own = {k: tuple((number[v], negated) for v, negated in constraints[k]) for k in component}
+    cores = _disjoint_cores(len(number), own)
+    bound = len(own) - len(cores)
+    in_core = {k for core in cores for k in core}
     best: list[int] = []
-    order = sorted(cluster, key=lambda w: w not in regular)
+    order = sorted(component, key=lambda k: k not in regular)
     for attempt in range(_ROUNDS):
         parities = Parities(len(number))
-        met = [w for w in order if parities.meet(own[w])]
-        if len(met) > len(best):
-            best = met
+        satisfied = [k for k in order if parities.satisfy(own[k])]
+        if len(satisfied) > len(best):
+            best = satisfied
         if len(best) == bound:
             return best, bound
+        # Second, those in no core go first: they can hardly be wrong.
         if attempt == 0:
-            order = sorted(cluster, key=lambda w: (w in in_conflict, w))
+            order = sorted(component, key=lambda k: (k in in_core, k))
         else:
-            kept = set(met)
-            order = [w for w in order if w not in kept] + met
-    if len(choices) <= _MOST_SEARCHED:
+            kept = set(satisfied)
+            order = [k for k in order if k not in kept] + satisfied
+    if len(variables) <= _MOST_SEARCHED:
         best, searched = _searched(len(number), own, best, effort)
         bound = min(bound, searched)
     return best, bound
 
 
 def _searched(
-    count: int, wishes: dict[int, Wish], best: Sequence[int], effort: Effort
+    count: int, constraints: dict[int, Constraint], best: Sequence[int], effort: Effort
 ) -> tuple[list[int], int]:
     """The most by exact search, and how many there can be at most."""
     parities = Parities(count)
-    for w in best:
-        parities.meet(wishes[w])
+    for k in best:
+        parities.satisfy(constraints[k])
     start = values_of(parities, count, {})
-    parts = cheapest(count, [_cost(wish) for wish in wishes.values()], effort, start=start)
-    values = {v: x for part in parts for v, x in zip(part.choices, part.values, strict=True)}
-    found = [w for w, wish in wishes.items() if _is_met(wish, values)]
-    return found, len(wishes) - sum(part.bound for part in parts)
+    costs = [_cost(constraint) for constraint in constraints.values()]
+    components = minimise(count, costs, effort, start=start)
+    values = assignment(components)
+    found = [k for k, constraint in constraints.items() if _is_satisfied(constraint, values)]
+    return found, len(constraints) - sum(component.bound for component in components)
 
 
-def _is_met(wish: Wish, values: Mapping[int, bool]) -> bool:
-    return len({(c != FIXED and values[c]) != turned for c, turned in wish}) == 1
+def _is_satisfied(constraint: Constraint, values: Mapping[int, bool] | Sequence[bool]) -> bool:
+    return len({(v != FIXED and values[v]) != negated for v, negated in constraint}) == 1
 
 
-def _cost(wish: Wish, weight: int = 1) -> Cost:
-    """What it costs not to meet a wish."""
-    on = tuple(sorted({c for c, _ in wish} - {FIXED}))
+def _cost(constraint: Constraint, weight: int = 1) -> CostFunction:
+    """What it costs not to satisfy a constraint."""
+    scope = tuple(sorted({v for v, _ in constraint} - {FIXED}))
 
     def of(values: Sequence[bool]) -> int:
-        return 0 if _is_met(wish, dict(zip(on, values, strict=True))) else weight
+        return 0 if _is_satisfied(constraint, dict(zip(scope, values, strict=True))) else weight
 
-    return Cost(on, of)
+    return CostFunction(scope, of)
 
 
-def values_of(parities: Parities, count: int, leaders: dict[int, bool]) -> list[bool]:
-    """Every choice, with those that lead made as given, or ``False``; 0 stays ``False``."""
-    fixed, odd = parities.leader(FIXED)
-    made = {**leaders, fixed: odd}
+def values_of(parities: Parities, count: int, roots: dict[int, bool]) -> list[bool]:
+    """Each variable, the roots being as given, or ``False``; 0 stays ``False``."""
+    fixed, odd = parities.find(FIXED)
+    made = {**roots, fixed: odd}
     values = []
-    for choice in range(count):
-        leader, opposite = parities.leader(choice)
-        values.append(made.get(leader, False) != opposite)
+    for variable in range(count):
+        root, opposite = parities.find(variable)
+        values.append(made.get(root, False) != opposite)
     return values
 
 
-# --- conflicts -------------------------------------------------------------------------------
+# --- unsatisfiable cores ---------------------------------------------------------------------
 
 
-def _separate_conflicts(count: int, wishes: dict[int, Wish]) -> list[frozenset[int]]:
-    """Sets of wishes, none of which can be met together, that have no wish in common."""
-    active = dict(wishes)
+def _disjoint_cores(count: int, constraints: dict[int, Constraint]) -> list[frozenset[int]]:
+    """Sets of constraints that cannot all be satisfied, no two with a constraint in common.
+
+    The shortest first, as they leave the most for others.
+    """
+    active = dict(constraints)
     found: list[frozenset[int]] = []
     for _ in range(_MOST_PACKINGS):
         fresh: list[frozenset[int]] = []
         used: set[int] = set()
-        for conflict in sorted(_conflicts(count, active), key=len):
-            if used.isdisjoint(conflict):
-                used |= conflict
-                fresh.append(conflict)
+        for core in sorted(_cores(count, active), key=len):
+            if used.isdisjoint(core):
+                used |= core
+                fresh.append(core)
         if not fresh:
             break
         found += fresh
-        for w in used:
-            del active[w]
+        for k in used:
+            del active[k]
     return found
 
 
-def _conflicts(count: int, wishes: dict[int, Wish]) -> Iterable[frozenset[int]]:
-    """Conflicts that close rings of wishes in a breadth-first forest."""
+def _cores(count: int, constraints: dict[int, Constraint]) -> Iterable[frozenset[int]]:
+    """Cycles of constraints with an odd number of opposites.
+
+    Each link that is not in a breadth-first forest of the variables closes one cycle; of these
+    fundamental cycles one is odd if any cycle is, so none is found only where all can be satisfied.
+    """
     beside: list[list[tuple[int, bool, int]]] = [[] for _ in range(count)]
     links = []
-    for w, ((begin, turned), *others) in wishes.items():
-        for choice, also in others:
-            beside[begin].append((choice, turned != also, w))
-            beside[choice].append((begin, turned != also, w))
-            links.append((begin, choice, turned != also, w))
+    for k, ((begin, negated), *others) in constraints.items():
+        for variable, also in others:
+            beside[begin].append((variable, negated != also, k))
+            beside[variable].append((begin, negated != also, k))
+            links.append((begin, variable, negated != also, k))
     above: list[tuple[int, int] | None] = [None] * count
     odd = [False] * count
     depth = [-1] * count
@@ -297,16 +347,16 @@ def _conflicts(count: int, wishes: dict[int, Wish]) -> Iterable[frozenset[int]]:
         waiting = deque([root])
         while waiting:
             at = waiting.popleft()
-            for near, opposite, w in beside[at]:
+            for near, opposite, k in beside[at]:
                 if depth[near] < 0:
                     depth[near] = depth[at] + 1
                     odd[near] = odd[at] != opposite
-                    above[near] = (at, w)
+                    above[near] = (at, k)
                     waiting.append(near)
-    for first, second, opposite, w in links:
+    for first, second, opposite, k in links:
         if (odd[first] != odd[second]) != opposite:
             one, other = first, second
-            ring = {w}
+            ring = {k}
             while one != other:
                 if depth[one] < depth[other]:
                     one, other = other, one

@@ -27,7 +27,13 @@ from piecewright.patchwork.cutting.templates import letters
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
 from piecewright.patchwork.lengths import Unit, spoken
-from piecewright.patchwork.optimise.parity import FIXED, Wish, can_be_met, most_met, values_of
+from piecewright.patchwork.optimise.parity import (
+    FIXED,
+    Constraint,
+    most_satisfied,
+    satisfiable,
+    values_of,
+)
 from piecewright.patchwork.quilt.allocation import Place, shared_out
 from piecewright.patchwork.quilt.assembly import Joining, joinings, pressed
 from piecewright.patchwork.quilt.edges import Design, EndingSeam, design_of, is_rectangle
@@ -338,7 +344,7 @@ class _Point:
     arriving: tuple[_Arriving, ...]
 
     @property
-    def wish(self) -> Wish | None:
+    def wish(self) -> Constraint | None:
         """What must hold for it to nest; None if it cannot."""
         wishes = [a.wish for a in self.arriving if a.wish is not None]
         if len(wishes) < len(self.arriving):
@@ -432,7 +438,7 @@ class _Pressing:
         It fills in ``told`` and ``bound``.
         """
         asked = [(n, wish) for n, p in enumerate(self.points) if (wish := p.wish) is not None]
-        met = most_met(self.count, [wish for _, wish in asked], list(self._likes()), seconds)
+        met = most_satisfied(self.count, [wish for _, wish in asked], list(self._likes()), seconds)
         places = list(self.first_choice)
         cells = [self.quilt.cells[r][c] for r, c in places]
         instances = [
@@ -448,7 +454,7 @@ class _Pressing:
         leaders = leanings(instances, darker, met.parities)
         values = values_of(met.parities, self.count, leaders)
         self.told = tuple(self._meeting(point, values) for point in self.points)
-        possible = sum(can_be_met(wish) for _, wish in asked)
+        possible = sum(satisfiable(wish) for _, wish in asked)
         # A block whose own meetings cannot all nest may have other best plans than those here.
         settled = all(
             meeting.nests or meeting.alone
@@ -460,7 +466,7 @@ class _Pressing:
             place: frozenset(k for k, c in enumerate(i.choices) if values[c])
             for place, i in zip(places, instances, strict=True)
         }
-        return flips, fewest and settled and len(met.wishes) == possible
+        return flips, fewest and settled and len(met.constraints) == possible
 
     def _likes(self) -> Iterator[list[int]]:
         """Choices in classes, blocks of a class being alike: all, every other one, and so on."""
@@ -485,11 +491,11 @@ class _Pressing:
         reason = None if nests else self._reason(point, wish)
         return QuiltMeeting(point.at, point.joining, blocks, nests, reason)
 
-    def _reason(self, point: _Point, wish: Wish | None) -> str:
+    def _reason(self, point: _Point, wish: Constraint | None) -> str:
         if wish is None:
             names = _names(a.place for a in point.arriving if a.wish is None)
             return f"a seam of {names} is pressed open: its allowance lies to both sides here"
-        if not can_be_met(wish):
+        if not satisfiable(wish):
             names = _names(a.place for a in point.arriving if a.within)
             return (
                 f"the seams that end here in {names} are held by the meetings inside the blocks, "

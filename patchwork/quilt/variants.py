@@ -44,7 +44,7 @@ def made_alike(
     count = len(instances) + 1
     for order in orders:
         groups, firsts = _one_after_another(instances, order, parities)
-        parities.back_to(before)
+        parities.rollback(before)
         if len(firsts) < count:
             best, count = groups, len(firsts)
         if count == least:
@@ -65,8 +65,8 @@ def _tie(one: Instance, other: Instance, parities: Parities) -> bool:
     """Make two blocks alike, or leave everything as it is if that cannot be."""
     mark = parities.mark()
     for a, b in zip(one.choices, other.choices, strict=True):
-        if not parities.tie(a, b, False):
-            parities.back_to(mark)
+        if not parities.union(a, b, False):
+            parities.rollback(mark)
             return False
     return True
 
@@ -95,7 +95,7 @@ def _least(instances: Sequence[Instance], parities: Parities) -> int:
     """How many blocks were found of which no two can be alike."""
     apart: dict[str, list[list[tuple[int, bool]]]] = {}
     for instance in instances:
-        led = [parities.leader(choice) for choice in instance.choices]
+        led = [parities.find(choice) for choice in instance.choices]
         others = apart.setdefault(instance.design, [])
         if all(
             any(a[0] == b[0] and a[1] != b[1] for a, b in zip(led, other, strict=True))
@@ -141,7 +141,7 @@ class _Search:
                 self._groups.append(group)
                 self.from_block(i + 1)
                 self._groups.pop()
-                self.parities.back_to(mark)
+                self.parities.rollback(mark)
         self._groups.append(len(self._firsts))
         self._firsts.append(i)
         self.from_block(i + 1)
@@ -162,11 +162,11 @@ def leanings(
         For each choice that stands for others whether its tie is pressed the other way;
         where darkness weighs the same, as more blocks are in their own plans.
     """
-    fixed, _ = parities.leader(FIXED)
+    fixed, _ = parities.find(FIXED)
     gains: dict[int, list[int]] = {}
     for instance, own in zip(instances, darker, strict=True):
         for choice, more in zip(instance.choices, own, strict=True):
-            leader, opposite = parities.leader(choice)
+            leader, opposite = parities.find(choice)
             if leader != fixed:
                 sign = -1 if opposite else 1
                 gain = gains.setdefault(leader, [0, 0])

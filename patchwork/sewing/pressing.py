@@ -36,7 +36,12 @@ from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams, Side
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.optimise.bucket_elimination import Cost, Effort, Part, cheapest
+from piecewright.patchwork.optimise.bucket_elimination import (
+    CostFunction,
+    Effort,
+    assignment,
+    minimise,
+)
 
 Press: TypeAlias = Literal["first", "second", "open"]
 
@@ -302,8 +307,8 @@ def darker_sides(block: Block, seams: Seams, order: Order) -> list[Press | None]
 # --- the best plan ---------------------------------------------------------------------------
 
 
-_WIDEST_MEETINGS = 18
-"""Choices that a table may depend on while layers are left out (see ``choices.cheapest``)."""
+_I_BOUND_OF_MEETINGS = 18
+"""Variables that a message may depend on while layers are left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -363,13 +368,13 @@ def _best(
     for choice, (if_false, if_true) in against.items():
         costs.append(_dark_cost(choice, if_false * dark_cost, if_true * dark_cost))
     # Without layers far fewer choices depend on each other, so this proves the most.
-    own, half = [c for c in costs if c.on], effort.left // 2
-    parts = cheapest(len(kept), own, effort, keep=half, widest=_WIDEST_MEETINGS)
-    values = _values(parts)
+    own, half = [c for c in costs if c.scope], effort.left // 2
+    parts = minimise(len(kept), own, effort, keep=half, i_bound=_I_BOUND_OF_MEETINGS)
+    values = assignment(parts)
     most = len(possible) - sum(part.bound // meeting_cost for part in parts)
     costs += [_cost(c, pressed, 1, _layers_of) for c in found]
-    parts = cheapest(len(kept), [c for c in costs if c.on], effort, start=values)
-    values = _values(parts)
+    parts = minimise(len(kept), [c for c in costs if c.scope], effort, start=values)
+    values = assignment(parts)
     directions: tuple[Press, ...] = tuple(
         way.press(values[way.choice]) if isinstance(way, _Tied) else way for way in pressed
     )
@@ -386,12 +391,6 @@ def _best(
         sum(layers_at(c, directions) for c in found),
         all(part.cost == part.bound for part in parts),
     )
-
-
-def _values(parts: Sequence[Part]) -> list[bool]:
-    """The value of each choice."""
-    made = {v: x for part in parts for v, x in zip(part.choices, part.values, strict=True)}
-    return [made[v] for v in range(len(made))]
 
 
 def _ways(meeting: Crossing, kept: Sequence[Press | None]) -> list[dict[int, Press]]:
@@ -472,7 +471,7 @@ def _cost(
     pressed: Sequence[Press | _Tied],
     weight: int,
     measure: Callable[[Crossing, Sequence[Press], Press], int],
-) -> Cost:
+) -> CostFunction:
     """What a crossing costs, as a cost of the choices that it depends on."""
     ways = [pressed[j] for j in (*(arm.join for arm in crossing.arms), crossing.step)]
     if measure is _open_meetings_of:
@@ -486,7 +485,7 @@ def _cost(
         ]
         return weight * measure(crossing, presses[:-1], presses[-1])
 
-    return Cost(tuple(on), of)
+    return CostFunction(tuple(on), of)
 
 
 def _layers_of(crossing: Crossing, pressed: Sequence[Press], seam: Press) -> int:
@@ -497,8 +496,8 @@ def _open_meetings_of(crossing: Crossing, pressed: Sequence[Press], seam: Press)
     return int(not _nests(crossing.arms, pressed))
 
 
-def _dark_cost(choice: int, if_false: int, if_true: int) -> Cost:
-    return Cost((choice,), lambda values: if_true if values[0] else if_false)
+def _dark_cost(choice: int, if_false: int, if_true: int) -> CostFunction:
+    return CostFunction((choice,), lambda values: if_true if values[0] else if_false)
 
 
 # --- what a maker is told --------------------------------------------------------------------

@@ -26,7 +26,6 @@ from piecewright.patchwork.block.model import Block, Fabric, Joins
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.optimise.bucket_elimination import Cost, Effort, cheapest
 from piecewright.patchwork.sewing.order import order_of
 from piecewright.patchwork.sewing.pressing import (
     Press,
@@ -544,29 +543,3 @@ class TestLuminance:
         self, colour: str, contrast: float
     ) -> None:
         assert 1.05 / (luminance(colour) + 0.05) == pytest.approx(contrast, abs=0.005)
-
-
-# --- choices ---------------------------------------------------------------------------------
-
-
-@given(st.data())
-@settings(max_examples=60, deadline=None)
-def test_choices_are_the_cheapest_even_where_tables_are_split(data: st.DataObject) -> None:
-    count = data.draw(st.integers(1, 10))
-    rng = random.Random(data.draw(st.integers(0, 2**32)))
-    tables = []
-    for _ in range(rng.randrange(1, 15)):
-        on = tuple(rng.sample(range(count), rng.randint(1, min(4, count))))
-        tables.append(
-            (on, {v: rng.randrange(6) for v in itertools.product((False, True), repeat=len(on))})
-        )
-    costs = [Cost(on, lambda v, table=table: table[tuple(v)]) for on, table in tables]  # type: ignore[misc]
-    all_costs = [
-        sum(table[tuple(values[v] for v in on)] for on, table in tables)
-        for values in itertools.product((False, True), repeat=count)
-    ]
-    for widest in (14, 2):
-        parts = cheapest(count, costs, Effort(60), widest=widest)
-        values = {v: x for p in parts for v, x in zip(p.choices, p.values, strict=True)}
-        assert sum(p.cost for p in parts) == sum(p.bound for p in parts) == min(all_costs)
-        assert min(all_costs) == sum(table[tuple(values[v] for v in on)] for on, table in tables)
