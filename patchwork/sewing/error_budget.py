@@ -56,13 +56,17 @@ from piecewright.patchwork.sewing.pressing import crossings
 from piecewright.patchwork.sewing.steps import Rectangle, unit_rectangles
 
 CUTTING = 1 / 32
-"""Inches; how far off a careful maker's cut is."""
+"""Inches; how far off a careful maker's cut is: a quarter of 1/8 in, the finest mark on most
+rotary rulers."""
 
 SEWING = 1 / 32
-"""Inches; how far off the width of a careful maker's seam is."""
+"""Inches; how far off the width of a careful maker's seam is: two threads of quilting cotton."""
 
 MOST_ASLANT = 0.1
-"""Sine of an angle; an edge that lies more aslant is counted as if it lay so."""
+"""Sine of an angle, of some 6 degrees; an edge that lies more aslant is counted as if it lay so.
+
+Its reciprocal is how much farther a line runs to reach an edge that lies aslant, which grows past
+all bounds as the angle goes to 0; cloth gives long before."""
 
 SUFFERING = 3
 """How many points are named that will suffer first."""
@@ -239,6 +243,7 @@ class _Ruler:
         self.chords = _Chords(seams)
 
     def deviation(self, total: Sum) -> Deviation:
+        """The worst case and the root sum square of what a length counts together."""
         sizes = [
             abs(count)
             * (self.sewing if self.seam_numbers <= n < self.trim_numbers else self.cutting)
@@ -248,6 +253,8 @@ class _Ruler:
 
     def measured(self, way: _Way, unit_number: int, trim: bool) -> _Stretch:
         """The way across a unit, put together from its pieces in the order of sewing."""
+        # Stretches by where they start and by where they stop along the way: those on both sides
+        # of a sewn edge are found at once, whatever was sewn before.
         count = self.order.pieces
         stretches: dict[int, _Stretch] = {}
         stops: dict[int, _Stretch] = {}
@@ -255,6 +262,7 @@ class _Ruler:
             enters, leaves = self.cuts[piece, way.edges[i]], self.cuts[piece, way.edges[i + 1]]
             total = _plus({enters: way.counts(i)}, {leaves: way.counts(i + 1)})
             stretches[i] = stops[i + 1] = _Stretch(piece, i, i + 1, leaves, {}, total)
+        # The edges that the way crosses inside the unit, in the order in which they are sewn.
         sewn = sorted(
             ((self.order.sewn_by[e], i) for i, e in enumerate(way.edges[1:-1], 1)),
             key=lambda s: (s[0] is None, s),
@@ -264,10 +272,13 @@ class _Ruler:
             before, after = stops.pop(i), stretches.pop(i)
             for part in (before, after):
                 self._becomes_part(part, way, count + join, trim)
+            # The seam lies where the cut lies, less its own width, both over the sine along the
+            # way; the total has the cut's deviation already, the sine times.
             number, sine = self.seam_numbers + join, way.sines[i]
             before.places[i] = _plus(
                 before.total, {before.leaves: 1 / sine - sine, number: -1 / sine}
             )
+            # It takes its width from both units; all beyond it moves by that.
             upto = _plus(before.total, {number: -2 * sine})
             before.places.update((k, _plus(upto, place)) for k, place in after.places.items())
             before.total = _plus(upto, after.total)
@@ -284,6 +295,7 @@ class _Ruler:
         at: int | None = part.unit
         while at is not None and at != parent:
             if trim and at in self.trimmed_units:
+                # Centred: half of what the size was off goes to each side, and both edges are new.
                 enters = {self.trim_numbers + 2 * at: way.counts(part.start)}
                 part.leaves = self.trim_numbers + 2 * at + 1
                 moved = _plus(enters, part.total, -0.5)
@@ -303,6 +315,8 @@ class _Ruler:
 
     def unit_deviation(self, k: int, rectangle: Rectangle | None) -> UnitDeviation:
         made = self.order.pieces + k
+        # A unit that is no rectangle has no sides to measure along: along its last seam, just
+        # inside either of the two units, and square to it.
         if rectangle is None:
             beside = [
                 self.compared(one.way, made)
@@ -328,6 +342,7 @@ class _Ruler:
         for crossing in crossings(self.seams, self.order):
             if not crossing.meeting:
                 continue
+            # The ways along a seam serve all meetings on it.
             join = self.order.joins[crossing.step]
             if crossing.step not in found:
                 found[crossing.step] = [
@@ -389,6 +404,8 @@ class _Ruler:
             piece = edge.right if self.spans.holds(child, edge.right) else edge.left
             assert piece is not None
             own.append(piece)
+        # The way enters the unit at the seam's first end, by whatever edge of the unit leaves the
+        # point there, and passes all that lies between that edge and the seam.
         start = [*self._fan(child, own[0], seam.ends[0], sides[0].edge)]
         edges = [e for e, _ in reversed(start)]
         pieces = [p for _, p in reversed(start)]
@@ -403,6 +420,8 @@ class _Ruler:
             point = self.seams.start(sides[i])
             along = paths.tangent(ways[i - 1], 1.0)
             raw[point] = self.cuts[own[i - 1], sides[i - 1].edge]
+            # From the seam's edge before the point, about it, to the edge after it: what lies
+            # between are the seams that arrive there.
             fan = [*self._fan(child, own[i - 1], point, sides[i - 1].edge)]
             if fan[-1][0] != sides[i].edge:
                 return None
@@ -447,6 +466,8 @@ class _Ruler:
         leaving = e.segment if e.start == point else paths.reverse(e.segment)
         way = paths.tangent(leaving, 0.0)
         sine = abs(cross(way, along))
+        # A raw edge that runs on along the seam is the end of the unit's side: the way is laid
+        # there by a mark, as good as a cut square to it.
         if sine < MOST_ASLANT and not sewn:
             return 1.0, 0.0
         sine = max(sine, MOST_ASLANT)
@@ -500,6 +521,8 @@ def _cuts(seams: Seams) -> dict[tuple[int, int], int]:
             or dot(paths.tangent(segments[i - 1], 1.0), paths.tangent(s, 0.0)) < 0
             for i, s in enumerate(segments)
         ]
+        # Numbered from a corner on, so that no smooth run is broken where the outline starts; one
+        # without a corner, such as a circle, is one cut.
         begin = bends.index(True) if any(bends) else 0
         for i in range(begin, begin + len(sides)):
             k = i % len(sides)
@@ -520,6 +543,7 @@ class _Chords:
         self.of_piece = [sorted({s.edge for s in sides}) for sides in seams.sides]
         self.chords: list[list[tuple[Point, Point]]] = []
         for edge in seams.edges:
+            # A quarter of the tolerance: chords must cross what the curves cross.
             points = [*paths.flatten(edge.segment, TOLERANCE / 4), edge.segment.end]
             self.chords.append(list(zip(points, points[1:], strict=False)))
 
@@ -527,7 +551,7 @@ class _Chords:
         """Lines in a direction across a unit, one for each row of edges that they may cross."""
         edges = sorted({e for i in pieces for e in self.of_piece[i]})
         aside = (-along[1], along[0])
-        owners, starts, ends = self._laid(edges, along, aside)
+        owners, xs, ys = self._laid(edges, along, aside)
         corners = sorted(
             dot(p, aside)
             for e in edges
@@ -535,9 +559,11 @@ class _Chords:
         )
         inside = set(pieces)
         seen: set[tuple[int, ...]] = set()
+        # Between two neighbouring corners the line crosses the same straight edges wherever it
+        # runs; a gap that the rounding of corners leaves is no place for a line.
         for low, high in zip(corners, corners[1:], strict=False):
             if high - low > 4 * TOLERANCE:
-                hits = _hits(owners, starts, ends, (low + high) / 2)
+                hits = _hits(owners, xs, ys, (low + high) / 2)
                 way = self._way(hits, inside, None)
                 if way is not None and way.edges not in seen:
                     seen.add(way.edges)
@@ -548,13 +574,14 @@ class _Chords:
         side = join.seam.sides[len(join.seam.sides) // 2]
         segment = self.seams.segment(side)
         edges = sorted({e for i in pieces for e in self.of_piece[i]})
+        # The middle first; aside of it where the line there runs through a corner.
         for share in (0.5, 0.45, 0.55, 0.35, 0.65):
             middle, along = paths.point_at(segment, share), paths.tangent(segment, share)
             across, aside = (-along[1], along[0]), (-along[0], -along[1])
-            owners, starts, ends = self._laid(edges, across, aside)
+            owners, xs, ys = self._laid(edges, across, aside)
             at = dot(middle, aside)
-            if np.abs(ends - at).min() > TOLERANCE:
-                way = self._way(_hits(owners, starts, ends, at), set(pieces), side.edge)
+            if np.abs(ys - at).min() > TOLERANCE:
+                way = self._way(_hits(owners, xs, ys, at), set(pieces), side.edge)
                 if way is not None:
                     return way
         return None
@@ -562,7 +589,11 @@ class _Chords:
     def _laid(
         self, edges: Sequence[int], along: Vector, aside: Vector
     ) -> tuple[list[int], NDArray[np.float64], NDArray[np.float64]]:
-        """All chords of the edges in a frame with ``along`` as its first axis."""
+        """All chords of the edges in a frame with ``along`` as its first axis.
+
+        Returns:
+            The edge of each chord, and of its two ends the first and the second coordinates.
+        """
         owners = [e for e in edges for _ in self.chords[e]]
         ends = np.array([c for e in edges for c in self.chords[e]], dtype=np.float64)
         laid = ends @ np.array([along, aside]).T
@@ -578,6 +609,7 @@ class _Chords:
         for _, e, into_right, sine in hits:
             edge = self.seams.edges[e]
             before, after = (edge.left, edge.right) if into_right else (edge.right, edge.left)
+            # What it leaves must be where it was: the piece entered last, or outside the unit.
             was_in = before in inside
             if was_in != (len(pieces) > 0) or (pieces and pieces[-1] != before):
                 return None
@@ -594,16 +626,17 @@ class _Chords:
 
 def _hits(
     owners: Sequence[int],
-    starts: NDArray[np.float64],
-    ends: NDArray[np.float64],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
     at: float,
 ) -> list[tuple[float, int, bool, float]]:
     """What the line at a distance aside crosses: where, which edge, whether into the piece to
     the right of the edge, and the sine of the angle."""
-    y0, y1 = ends[:, 0], ends[:, 1]
+    y0, y1 = ys[:, 0], ys[:, 1]
     found = []
+    # Half open, so that a line through the common end of two chords crosses one of them.
     for i in np.nonzero((y0 <= at) != (y1 <= at))[0].tolist():
-        x0, x1 = starts[i]
+        x0, x1 = xs[i]
         dy = y1[i] - y0[i]
         x = x0 + (x1 - x0) * (at - y0[i]) / dy
         # Clockwise of an edge lies its right: a line along +x goes into it if the edge runs up.

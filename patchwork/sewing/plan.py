@@ -34,7 +34,8 @@ class PlanOptions:
     Attributes:
         open_above: seams with more layers than this are pressed open; None for never.
         cutting, sewing: the deviations of the error budget, inches.
-        seconds: how far the best pressing plan is searched for, as ``choices.Effort`` counts them.
+        seconds: how far the best pressing plan is searched for, as
+            ``optimise.bucket_elimination.Effort`` counts them.
     """
 
     kept: tuple[Kept, ...] = ()
@@ -79,6 +80,7 @@ def sewing_plan(
     seams = planar_map([p.outline for p in block.pieces])
     ids = [p.id for p in block.pieces]
     if block.joins is not None:
+        # Nothing is proven of an order that a maker has given, and nobody asked.
         order = order_from(seams, ids, block.joins)
         proven = (False, False)
     else:

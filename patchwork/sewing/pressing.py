@@ -10,8 +10,8 @@ seam was pressed toward the unit that this piece is of.  So it does not matter a
 arm arrives.  One seam may arrive along two arms, from both sides of a corner that was set in.
 
 A point at which arms arrive from both units is a meeting; it nests if all that arrive from the
-first unit lie to one side and all that arrive from the second to the other (contract,
-section 6).  A seam pressed open lies to both sides, so no meeting nests at which it arrives.
+first unit lie to one side and all that arrive from the second to the other.  A seam pressed open
+lies to both sides, so no meeting nests at which it arrives.
 
 Layers are counted at every point inside a seam at which an arm arrives, a meeting or not, in
 the thickest of the four places round it (onward or back, in the first or the second unit), once
@@ -22,8 +22,9 @@ it: ``2 a + b`` layers there, and ``b`` in the second.  A seam pressed open fold
 own: ``2 a`` and ``2 b``.  A nested four-patch has 7 layers at its middle.
 
 The plan has the most nested meetings; of such plans the most seams pressed toward the darker
-fabric; of such the fewest layers, summed over the points.  It is found by an exact search
-(``patchwork.optimise.bucket_elimination``).
+fabric; of such the fewest layers, summed over the points.  It is found as the cheapest assignment
+of a cost function network (``patchwork.optimise.bucket_elimination``), with a variable for each
+join that is free: ``True`` presses it toward its first unit.
 """
 
 from __future__ import annotations
@@ -46,7 +47,9 @@ from piecewright.patchwork.optimise.bucket_elimination import (
 Press: TypeAlias = Literal["first", "second", "open"]
 
 EVEN = 0.002
-"""Relative luminance; two sides that differ by less are equally dark to the eye."""
+"""Relative luminance; two sides that differ by less are equally dark to the eye.
+
+About half a step of 255 in a mid grey, where one step is 0.0036, and a few steps near black."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,12 +156,13 @@ def pressing_plan(
         seconds: how far to search, as ``Effort`` counts them; what is found by then comes with
             a bound.
     """
-    effort = Effort(seconds)
+    effort = Effort(seconds)  # for all rounds together
     kept: list[Press | None] = list(given) if given is not None else [None] * len(order.joins)
     if len(kept) != len(order.joins):
         raise ValueError(f"{len(kept)} directions were given for {len(order.joins)} joins")
     found = crossings(seams, order)
     dark = darker_sides(block, seams, order)
+    # Each round opens one seam more at least, so it comes to an end.
     while True:
         plan = _best(found, kept, dark, effort)
         if open_above is None:
@@ -179,7 +183,7 @@ def pressing_plan(
 
 def crossings(seams: Seams, order: Order) -> tuple[Crossing, ...]:
     """Every point inside a seam at which earlier seams arrive, in the order of sewing."""
-    at: list[list[int]] = [[] for _ in seams.points]
+    at: list[list[int]] = [[] for _ in seams.points]  # the inner edges at each point
     for e, edge in enumerate(seams.edges):
         if edge.left is not None:
             at[edge.start].append(e)
@@ -187,6 +191,7 @@ def crossings(seams: Seams, order: Order) -> tuple[Crossing, ...]:
     spans = Spans(order)
     found = []
     for k, join in enumerate(order.joins):
+        # A seam that closes on itself has no ends: all its points lie inside it.
         inner = join.seam.sides if join.seam.ends is None else join.seam.sides[1:]
         for side in inner:
             point = seams.start(side)
@@ -206,7 +211,7 @@ def _arms(
     for e in edges:
         edge, j = seams.edges[e], order.sewn_by[e]
         if j is None or j >= k:
-            continue
+            continue  # the outside of the block, the seam itself, or sewn later
         for unit in (order.joins[k].first, order.joins[k].second):
             if spans.holds(unit, edge.left) and spans.holds(unit, edge.right):
                 # Clockwise about the point, this piece comes before the arm. Clockwise runs from
@@ -227,6 +232,8 @@ def nests(crossing: Crossing, directions: Sequence[Press]) -> bool:
 def _nests(arms: Sequence[Arm], pressed: Sequence[Press]) -> bool:
     if "open" in pressed:
         return False
+    # True for an arm of the first unit whose allowance lies onward, or one of the second whose
+    # lies back: all alike, the two units lie to opposite sides.
     ways = {
         (arm.onward == (press == "first")) == arm.from_first
         for arm, press in zip(arms, pressed, strict=True)
@@ -241,6 +248,7 @@ def layers_at(crossing: Crossing, directions: Sequence[Press]) -> int:
 
 
 def _layers(arms: Sequence[Arm], pressed: Sequence[Press], seam: Press) -> int:
+    """The layers in the thickest of the four places, counted as the module says."""
     most = 0
     for onward in (True, False):
         first, second = 1, 1
@@ -308,14 +316,17 @@ def darker_sides(block: Block, seams: Seams, order: Order) -> list[Press | None]
 
 
 _I_BOUND_OF_MEETINGS = 18
-"""Variables that a message may depend on while layers are left out."""
+"""Variables that a message may depend on while layers are left out.
+
+More than are usual: without layers few messages are wide, and those that are decide whether the
+number of nested meetings is proven.  A table of 2**18 numbers takes 2 MB."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Tied:
-    """A join that is pressed toward its first unit if a choice is made as ``when`` says."""
+    """A join that is pressed toward its first unit if a variable has the value ``when``."""
 
-    choice: int
+    variable: int
     when: bool
 
     def press(self, value: bool) -> Press:
@@ -331,43 +342,49 @@ def _best(
     """The best plan that keeps some directions.
 
     Meetings tie the directions of the seams that arrive at them to each other.  Where all
-    meetings that are tied together can nest at once, as they nearly always can, one choice is
-    left for all their seams; and darkness decides that choice unless it weighs the same.
+    meetings that are tied together can nest at once, as they nearly always can, one variable is
+    left for all their seams; and darkness decides it unless it weighs the same.
     """
     possible = [c for c in found if c.meeting and _ways(c, kept)]
     pressed: list[Press | _Tied] = [
         press if press is not None else _Tied(j, True) for j, press in enumerate(kept)
     ]
     unsettled: list[Crossing] = []
-    for joins, meetings in _tied_together(possible, kept):
-        settled = _all_nested(joins, meetings, kept)
+    for joins, together in _tied_together(possible, kept):
+        settled = _all_nested(joins, together, kept)
         if settled is None:
-            unsettled += meetings
+            unsettled += together
             continue
-        forced = any(len(_ways(c, kept)) == 1 for c in meetings)
+        # A seam that arrives and is kept leaves one way.  Without any, all of them may be turned
+        # over together, which takes one variable.
+        forced = any(len(_ways(c, kept)) == 1 for c in together)
         for j, press in settled.items():
             pressed[j] = press if forced else _Tied(joins[0], press == "first")
     against: dict[int, list[int]] = {}
     for j, way in enumerate(pressed):
         want = dark[j]
         if isinstance(way, _Tied) and want is not None:
-            # What it costs to choose False, and to choose True.
-            both = against.setdefault(way.choice, [0, 0])
+            # How many of its seams lie toward the lighter fabric if it is False, and if True.
+            both = against.setdefault(way.variable, [0, 0])
             both[int((want == "first") != way.when)] += 1
     open_to_darkness = set(against) - {
-        way.choice for c in unsettled for a in c.arms if isinstance(way := pressed[a.join], _Tied)
+        way.variable for c in unsettled for a in c.arms if isinstance(way := pressed[a.join], _Tied)
     }
+    # No meeting is at stake in these, and darkness outranks layers: nothing is left to search.
     for j, way in enumerate(pressed):
-        if isinstance(way, _Tied) and way.choice in open_to_darkness:
-            if_false, if_true = against[way.choice]
+        if isinstance(way, _Tied) and way.variable in open_to_darkness:
+            if_false, if_true = against[way.variable]
             if if_false != if_true:
                 pressed[j] = way.press(if_true < if_false)
+    # Weights that rank one after the other: a seam toward the lighter fabric costs more than the
+    # layers of all points (3 + 4 for each arm at most), a meeting that does not nest more than
+    # all such seams.
     dark_cost = 1 + sum(3 + 4 * len(c.arms) for c in found)
     meeting_cost = dark_cost * (1 + len(kept))
     costs = [_cost(c, pressed, meeting_cost, _open_meetings_of) for c in unsettled]
-    for choice, (if_false, if_true) in against.items():
-        costs.append(_dark_cost(choice, if_false * dark_cost, if_true * dark_cost))
-    # Without layers far fewer choices depend on each other, so this proves the most.
+    for variable, (if_false, if_true) in against.items():
+        costs.append(_dark_cost(variable, if_false * dark_cost, if_true * dark_cost))
+    # Without layers far fewer variables depend on each other, so this proves the most.
     own, half = [c for c in costs if c.scope], effort.left // 2
     parts = minimise(len(kept), own, effort, keep=half, i_bound=_I_BOUND_OF_MEETINGS)
     values = assignment(parts)
@@ -376,14 +393,14 @@ def _best(
     parts = minimise(len(kept), [c for c in costs if c.scope], effort, start=values)
     values = assignment(parts)
     directions: tuple[Press, ...] = tuple(
-        way.press(values[way.choice]) if isinstance(way, _Tied) else way for way in pressed
+        way.press(values[way.variable]) if isinstance(way, _Tied) else way for way in pressed
     )
-    told = tuple(_meeting(c, directions, kept) for c in found if c.meeting)
-    nested = sum(m.nests for m in told)
+    meetings = tuple(_meeting(c, directions, kept) for c in found if c.meeting)
+    nested = sum(m.nests for m in meetings)
     bound = min(most, len(possible) - sum(part.bound // meeting_cost for part in parts))
     return PressingPlan(
         directions,
-        told,
+        meetings,
         nested,
         bound,
         nested == bound,
@@ -415,6 +432,7 @@ def _tied_together(
     for i, meeting in enumerate(meetings):
         for j in {arm.join for arm in meeting.arms if kept[arm.join] is None}:
             at.setdefault(j, []).append(i)
+    # Connected components of the graph that has an edge for each meeting, between its joins.
     seen: set[int] = set()
     for start in at:
         if start in seen:
@@ -450,6 +468,9 @@ def _all_nested(
     if not stack:
         chosen[joins[0]] = "first"
         stack = list(at[joins[0]])
+    # A meeting has two ways at most, each the other turned over, so that one direction settles
+    # it.  Each that comes off the stack has one already: nothing is chosen freely but the first
+    # join, for which the other way would be as good, and nothing has to be taken back.
     done: set[int] = set()
     while stack:
         i = stack.pop()
@@ -472,20 +493,21 @@ def _cost(
     weight: int,
     measure: Callable[[Crossing, Sequence[Press], Press], int],
 ) -> CostFunction:
-    """What a crossing costs, as a cost of the choices that it depends on."""
+    """What a crossing costs, as a function of the variables that it depends on."""
     ways = [pressed[j] for j in (*(arm.join for arm in crossing.arms), crossing.step)]
     if measure is _open_meetings_of:
         ways[-1] = "open"  # the seam's own direction makes no difference to it
-    on = sorted({way.choice for way in ways if isinstance(way, _Tied)})
-    place = {choice: i for i, choice in enumerate(on)}
+    scope = sorted({way.variable for way in ways if isinstance(way, _Tied)})
+    place = {variable: i for i, variable in enumerate(scope)}
 
     def of(values: Sequence[bool]) -> int:
         presses = [
-            way.press(values[place[way.choice]]) if isinstance(way, _Tied) else way for way in ways
+            way.press(values[place[way.variable]]) if isinstance(way, _Tied) else way
+            for way in ways
         ]
         return weight * measure(crossing, presses[:-1], presses[-1])
 
-    return CostFunction(tuple(on), of)
+    return CostFunction(tuple(scope), of)
 
 
 def _layers_of(crossing: Crossing, pressed: Sequence[Press], seam: Press) -> int:
@@ -496,11 +518,11 @@ def _open_meetings_of(crossing: Crossing, pressed: Sequence[Press], seam: Press)
     return int(not _nests(crossing.arms, pressed))
 
 
-def _dark_cost(choice: int, if_false: int, if_true: int) -> CostFunction:
-    return CostFunction((choice,), lambda values: if_true if values[0] else if_false)
+def _dark_cost(variable: int, if_false: int, if_true: int) -> CostFunction:
+    return CostFunction((variable,), lambda values: if_true if values[0] else if_false)
 
 
-# --- what a maker is told --------------------------------------------------------------------
+# --- meetings as a maker reads of them -------------------------------------------------------
 
 
 def _meeting(

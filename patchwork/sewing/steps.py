@@ -41,10 +41,15 @@ from piecewright.patchwork.geometry.vectors import (
 from piecewright.patchwork.sewing.pressing import Press
 
 ALIKE = 0.01
-"""Inches within which the corners of two steps must agree for them to be alike."""
+"""Inches within which the corners of two steps must agree for them to be alike.
+
+More than two points that are one each may be off (``TOLERANCE``), and far less than a careful
+maker cuts (``error_budget.CUTTING``)."""
 
 FEWEST_STRIPS = 4
-"""A unit that has grown round its centre by fewer than this is not called a log cabin."""
+"""A unit that has grown round its centre by fewer than this is not called a log cabin.
+
+A round about a square centre has four."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +207,8 @@ def seam_points(seams: Seams, seam: Seam) -> list[Point]:
 def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
     """Each unit as a rectangle, pieces first; None for one that is no rectangle."""
     edges = _Edges(seams)
-    # A unit's boundary is that of its two units, without the edges that both have.
+    # A unit's boundary is that of its two units, without the edges that both have.  Those of the
+    # two are let go at once: a chain of n strips would keep order n squared edges otherwise.
     kept = [np.array(sorted({s.edge for s in sides})) for sides in seams.sides]
     areas = [paths.area([seams.segment(s) for s in sides]) for sides in seams.sides]
     found = [edges.rectangle(own, area) for own, area in zip(kept, areas, strict=True)]
@@ -235,14 +241,16 @@ class _Edges:
         if self.curved[boundary].any():
             return None
         starts, ends = self.starts[boundary], self.ends[boundary]
+        # A side of a rectangle gives its direction, the longest edge most exactly.  Lengths are
+        # rounded, so that of equal edges it is the one with the lowest number everywhere.
         longest = self.lengths[boundary].argmax()
         (px, py), (qx, qy) = starts[longest].tolist(), ends[longest].tolist()
         degrees = math.degrees(math.atan2(qy - py, qx - px)) % 90.0
         if degrees >= 45.0 - 1e-6:
-            degrees -= 90.0
+            degrees -= 90.0  # within 45 degrees of level; a square on its point leans upward
         along = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
         if abs(degrees) < 1e-9:
-            along = (1.0, 0.0)
+            along = (1.0, 0.0)  # exactly, so that sizes of upright units are those of their points
         across = (-along[1], along[0])
         (from_x, to_x), (from_y, to_y) = (
             [p[:, 0] * way[0] + p[:, 1] * way[1] for p in (starts, ends)] for way in (along, across)
@@ -250,8 +258,10 @@ class _Edges:
         left, right = float(min(from_x.min(), to_x.min())), float(max(from_x.max(), to_x.max()))
         top, bottom = float(min(from_y.min(), to_y.min())), float(max(from_y.max(), to_y.max()))
         width, height = right - left, bottom - top
+        # It fills its bounding box, but for a strip along the sides as wide as corners may be off.
         if abs(area - width * height) > 4 * TOLERANCE * (width + height):
             return None
+        # Every edge lies along one of the sides; a short one at a corner counts once (``free``).
         sides = []
         free = np.ones(len(boundary), dtype=np.bool_)
         for one, other, place in (
@@ -303,6 +313,7 @@ def _like(
     Both units must have the same pieces, turned but not flipped over, with the same seam
     between them, pressed toward the same one.  Fabrics may differ.
     """
+    # Only steps of one level and with as many pieces on both sides are compared.
     spans = Spans(order)
     shapes = [_marks(seams, piece) for piece in range(order.pieces)]
     counts = [len(shape) for shape in shapes]
@@ -319,6 +330,7 @@ def _like(
         if join.seam.ends is None or several[kinds[k]] == 1:
             like.append(k)
             continue
+        # From which end of the seam a step is seen makes no difference to a maker.
         laid = _Laid.of(seams, order, spans, k, directions[k], shapes)
         turned = laid.turned()
         known = firsts.setdefault(kinds[k], [])
@@ -404,6 +416,7 @@ def _same_marks(marks: Sequence[Point], others: Sequence[Point]) -> bool:
     """Whether every mark has one of the others within reach, and there are as many."""
     if len(marks) != len(others):
         return False
+    # Points in the cells of a grid, so that only those nearby are compared.
     cell = 2 * ALIKE
     near: dict[tuple[int, int], list[Point]] = {}
     for p in others:
@@ -430,6 +443,8 @@ def _rounds(
     spans = Spans(order)
     for chain in _chains(order):
         first = order.joins[chain[0]]
+        # The chain begins with a unit and a piece that is added to it, or with two pieces, of
+        # which either may be the centre.
         centres = [u for u in (first.first, first.second) if u < order.pieces]
         if len(centres) == 1:
             centres = [first.first + first.second - centres[0]]
@@ -454,6 +469,7 @@ def _rounds(
             if rectangle is None:
                 yield Round(number, ids, joins, None, None)
                 continue
+            # From the middle of the centre's bounding box, along the unit's own sides.
             xs = [dot(p, rectangle.along) for p in corners]
             ys = [dot(p, rectangle.across) for p in corners]
             x, y = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
@@ -493,6 +509,7 @@ def _chains(order: Order) -> Iterator[list[int]]:
 
     for k, join in enumerate(order.joins):
         made = max(join.first, join.second)
+        # A chain starts where the larger unit was not itself made by adding one piece.
         if not adds(k) or (made >= order.pieces and adds(made - order.pieces)):
             continue
         chain = [k]
@@ -534,9 +551,11 @@ def _grown(
     left = list(chain)
     boundary = set(around)
     while left:
+        # The round ends with the last strip of those that are sewn to what is there now.
         inside = set(left)
         sewn = {order.sewn_by[e]: e for e in sorted(boundary) if order.sewn_by[e] in inside}
         ways = [normalised(minus(*_ends(seams, e))) for e in sewn.values()]
+        # A row: strips on parallel sides alone, within about a degree (its sine is 0.017).
         if all(abs(cross(u, v)) < 0.02 for u in ways[:1] for v in ways):
             break
         last = max(k for k in sewn if k is not None)

@@ -1,6 +1,6 @@
-"""Group quilts: the whole quilt sewn as one block, read by section 6 of the contract; every way of
-pressing a small quilt tried; and common practice: identical four-patches and nine-patches set
-edge to edge nest everywhere if every other one is pressed the opposite way.
+"""Group quilts: the whole quilt sewn as one block, whose meetings must nest where those of the
+quilt do; every way of pressing a small quilt tried; and common practice: identical four-patches
+and nine-patches set edge to edge nest everywhere if every other one is pressed the opposite way.
 """
 
 from __future__ import annotations

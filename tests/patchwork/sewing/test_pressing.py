@@ -1,5 +1,9 @@
-"""Pressing plans: an independent reading of section 6 of the contract with Shapely, every
-plan of a small block tried, and worked values of the trade (nested four-patches and nine-patches).
+"""Pressing plans: meetings found independently with Shapely, every plan of a small block tried,
+and worked values of the trade (nested four-patches and nine-patches).
+
+A meeting is a point inside a seam, not its ends, at which earlier seams arrive from both of its
+units.  It nests if the allowances of all that arrive from the first unit lie to one side along the
+seam, and those of all that arrive from the second to the other.
 
 Luminance: WCAG 2.2, relative luminance, and the contrast ratios it publishes.
 """
@@ -42,7 +46,7 @@ CATALOGUE = [entry.id for entry in catalogue.entries()]
 COLOURS = ("#101820", "#8a2432", "#c9a26b", "#f4efe2")
 
 
-# --- section 6, read with Shapely alone ------------------------------------------------------
+# --- meetings, found with Shapely alone ------------------------------------------------------
 
 
 @dataclass(frozen=True)
