@@ -1,4 +1,4 @@
-"""Sharing the blocks of a quilt out among its makers.
+"""Allocation: who makes which blocks of a quilt.
 
 Everybody makes as many blocks as the others, or one more; the first makers named have the one
 more.  Makers get as few different variants as can be found: whole shares of one variant first,
@@ -20,7 +20,7 @@ VariantKey: TypeAlias = tuple[str, int]
 """A design's id and the number of the variant."""
 
 
-def shared_out(blocks: Mapping[VariantKey, Sequence[Place]], makers: int) -> dict[Place, int]:
+def allocated(blocks: Mapping[VariantKey, Sequence[Place]], makers: int) -> dict[Place, int]:
     """The number of the maker of each block.
 
     Args:
@@ -41,6 +41,7 @@ def shared_out(blocks: Mapping[VariantKey, Sequence[Place]], makers: int) -> dic
     for maker in sorted(range(makers), key=lambda m: (len(amounts[m]), m)):
         own: list[Place] = []
         for key, count in sorted(amounts[maker].items(), key=lambda kc: (-kc[1], kc[0])):
+            # The most of one variant first, along its curve; the rest as near to these as can be.
             if own:
                 middle = [sum(place[axis] for place in own) / len(own) for axis in (0, 1)]
                 near = sorted(left[key], key=lambda p, m=middle: _away(p, m))  # type: ignore[misc]
@@ -88,17 +89,19 @@ def _amounts(counts: dict[VariantKey, int], shares: Sequence[int]) -> list[dict[
             del left[key]
     # Rests that make up a share exactly: two, or three.
     for several in (2, 3):
+        # Triples grow with the cube: 60 rests make 34,000 of them.
         if len(left) > 60:
             break
-        pairs = sorted(combinations(sorted(left), several), key=lambda ks: len({k for k, _ in ks}))
-        for keys in pairs:
+        # Rests of one design first, as two variants of it differ in pressing only.
+        groups = sorted(combinations(sorted(left), several), key=lambda ks: len({k for k, _ in ks}))
+        for keys in groups:
             if all(key in left for key in keys):
                 size = sum(left[key] for key in keys)
                 if waiting.get(size):
                     own = next_share(size)
                     for key in keys:
                         own[key] = left.pop(key)
-    # The rest, one after another.
+    # The rest, one variant after another, so that one is split only where a share is full.
     rest = [(key, left[key]) for key in sorted(left)]
     for size in (large, small) if large != small else (large,):
         for maker in waiting[size]:
@@ -144,6 +147,9 @@ def hilbert(side: int, row: int, column: int) -> int:
     >>> sorted(((r, c) for r in (0, 1) for c in (0, 1)), key=lambda p: hilbert(2, *p))
     [(0, 0), (1, 0), (1, 1), (0, 1)]
     """
+    # From the largest quarters to the smallest: the curve passes them in the order top left,
+    # bottom left, bottom right, top right, and runs through each as a copy of itself, mirrored
+    # where that is needed to go on where the one before ended.
     along = 0
     x, y = column, row
     half = side // 2

@@ -1,11 +1,11 @@
-"""What arrives at the outside of a block, so that its seams can nest with its neighbours'.
+"""The edges of a block in a quilt: which seams end there, and so may nest with its neighbours'.
 
 The sides of a block are numbered clockwise as they lie: 0 on top, 1 on the right, 2 below, 3 on the
 left; places on a side are measured clockwise round the block, from where the side begins.
 A seam that ends on a side lies *ahead* there, clockwise, or back.  On the common edge of two blocks
 the one's ahead is the other's back, so a meeting on that edge nests when all seams that arrive,
 from both blocks, lie ahead, or all lie back: those of one block then lie to one side along the edge
-and those of the other block to the other (contract, section 6).
+and those of the other block to the other.
 
 Turning a block clockwise by a quarter makes its side 0 its side 1, and changes nothing else
 of this.
@@ -100,6 +100,7 @@ class Design:
 def is_rectangle(plan: SewingPlan) -> bool:
     """Whether the block is an upright rectangle, corners off by no more than the tolerance."""
     left, top, right, bottom = extent(plan.block.pieces)
+    # Every outer edge lies along one of the four sides of the bounding box.
     for edge in plan.seams.edges:
         if edge.left is not None:
             continue
@@ -170,21 +171,23 @@ def _ties(plan: SewingPlan, kept: Collection[int]) -> list[tuple[int, ...]]:
     pressed = plan.pressing.directions
     lead = list(range(len(pressed)))
 
-    def leader(j: int) -> int:
+    def root(j: int) -> int:
+        """The root of a join's tree (disjoint sets, with path halving)."""
         while lead[j] != j:
             lead[j] = lead[lead[j]]
             j = lead[j]
         return j
 
+    # The join with the lowest number leads, so that ties come out in the order of sewing.
     for meeting in plan.pressing.meetings:
         if meeting.nests:
             first, *others = (j for unit in meeting.arrive for j in unit)
             for j in others:
-                a, b = sorted((leader(first), leader(j)))
+                a, b = sorted((root(first), root(j)))
                 lead[b] = a
-    stays = {leader(j) for j in range(len(pressed)) if j in kept or pressed[j] == "open"}
+    stays = {root(j) for j in range(len(pressed)) if j in kept or pressed[j] == "open"}
     ties: dict[int, list[int]] = {}
     for j in range(len(pressed)):
-        if leader(j) not in stays:
-            ties.setdefault(leader(j), []).append(j)
+        if root(j) not in stays:
+            ties.setdefault(root(j), []).append(j)
     return [tuple(own) for _, own in sorted(ties.items())]

@@ -2,9 +2,10 @@
 
 Blocks are set edge to edge and joined into rows, rows to each other.  At a point on a seam between
 blocks at which seams arrive from both sides, the seams meet as they do inside a block, and nest
-by the same rule (contract, section 6); at the corners of blocks the seams between the blocks of
-a row arrive too.  Those are pressed one way in each row, to the right and to the left in turn
-(``patchwork.quilt.assembly``).
+by the same rule: the allowances of all that arrive from one side lie to one side along the seam,
+and those of all that arrive from the other to the other.  At the corners of blocks the seams
+between the blocks of a row arrive too.  Those are pressed one way in each row, to the right and to
+the left in turn (``patchwork.quilt.assembly``).
 
 Blocks of one design may be pressed in several ways, its *variants*.  The plan has
 
@@ -20,36 +21,20 @@ all of them are kept is that variant.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from piecewright.patchwork.cutting.templates import letters
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
+from piecewright.patchwork.geometry.vectors import TOLERANCE
 from piecewright.patchwork.lengths import Unit, spoken
-from piecewright.patchwork.optimise.parity import (
-    FIXED,
-    Constraint,
-    most_satisfied,
-    satisfiable,
-    values_of,
-)
-from piecewright.patchwork.quilt.allocation import Place, shared_out
-from piecewright.patchwork.quilt.assembly import Joining, joinings, pressed
-from piecewright.patchwork.quilt.edges import Design, EndingSeam, design_of, is_rectangle
-from piecewright.patchwork.quilt.layout import Cell, GroupQuilt, Turn, place_name
-from piecewright.patchwork.quilt.variants import Instance, leanings, made_alike
+from piecewright.patchwork.quilt.allocation import Place, allocated
+from piecewright.patchwork.quilt.assembly import Joining, joinings
+from piecewright.patchwork.quilt.edges import Design, design_of, is_rectangle
+from piecewright.patchwork.quilt.layout import GroupQuilt, Turn
+from piecewright.patchwork.quilt.pressing import QuiltMeeting, quilt_pressing
 from piecewright.patchwork.sewing.plan import Kept, SewingPlan
 from piecewright.patchwork.sewing.pressing import Press
-
-PHASES: tuple[Callable[[int, int], int], ...] = (
-    lambda r, c: 0,
-    lambda r, c: (r + c) % 2,
-    lambda r, c: r % 2,
-    lambda r, c: c % 2,
-    lambda r, c: 2 * (r % 2) + c % 2,
-)
-"""Ways in which like blocks may follow each other in a quilt, by row and column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,25 +88,6 @@ class Share:
 
     maker: str
     variants: tuple[tuple[str, int], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class QuiltMeeting:
-    """A point on a seam between blocks at which seams arrive from both sides.
-
-    Attributes:
-        at: in the quilt plane, finished.
-        joining: the number of the join that sews it.
-        blocks: the places of the blocks that have a seam there, row and column from 0; where
-            four blocks meet, of all four.
-        reason: why it does not nest, for a maker.
-    """
-
-    at: Point
-    joining: int
-    blocks: tuple[Place, ...]
-    nests: bool
-    reason: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,22 +156,21 @@ def group_quilt(
     _check(quilt, designs, makers)
     used = dict.fromkeys(cell.design for row in quilt.cells for cell in row)
     given = kept or {}
-    seen = {
+    viewed = {
         id: design_of(id, designs[id], {one.step - 1 for one in given.get(id, ())}) for id in used
     }
-    sizes = [[seen[cell.design].size(cell.turn) for cell in row] for row in quilt.cells]
+    sizes = [[viewed[cell.design].size(cell.turn) for cell in row] for row in quilt.cells]
     widths = tuple(size[0] for size in sizes[0])
     heights = tuple(row[0][1] for row in sizes)
     _check_sizes(quilt, sizes, next(iter(designs.values())).block.unit)
     first = designs[quilt.cells[0][0].design]
-    steps = joinings(heights, widths, first.allowance.edge)
-    pressing = _Pressing(quilt, seen, widths, heights, steps)
-    flips, fewest = pressing.solve(seconds)
-    variants, of = _variants(quilt, seen, flips)
+    joins = joinings(heights, widths, first.allowance.edge)
+    pressing = quilt_pressing(quilt, viewed, widths, heights, joins, seconds)
+    variants, of = _variants(quilt, viewed, pressing.flipped)
     places: dict[tuple[str, int], list[Place]] = {}
     for place, number in of.items():
         places.setdefault((variants[number].design, number), []).append(place)
-    maker_of = shared_out(places, len(makers)) if makers else {}
+    maker_of = allocated(places, len(makers)) if makers else {}
     placements = tuple(
         Placement(
             r,
@@ -218,9 +183,9 @@ def group_quilt(
         for r, row in enumerate(quilt.cells)
         for c, cell in enumerate(row)
     )
-    plans = [seen[cell.design].plan.pressing for row in quilt.cells for cell in row]
+    plans = [viewed[cell.design].plan.pressing for row in quilt.cells for cell in row]
     inside = sum(plan.nested for plan in plans)
-    nested = inside + sum(m.nests for m in pressing.told)
+    nested = inside + sum(m.nests for m in pressing.meetings)
     bound = sum(plan.bound for plan in plans) + pressing.bound
     return QuiltPlan(
         quilt,
@@ -231,22 +196,22 @@ def group_quilt(
         placements,
         variants,
         _shares(placements, variants, makers or ()),
-        pressing.told,
+        pressing.meetings,
         inside,
         sum(len(plan.meetings) for plan in plans),
         nested,
         bound,
         nested == bound,
-        fewest,
+        pressing.fewest_variants,
         sum(
             v.count
             * sum(
                 dark is not None and dark == press
-                for dark, press in zip(seen[v.design].dark, v.directions, strict=True)
+                for dark, press in zip(viewed[v.design].dark, v.directions, strict=True)
             )
             for v in variants
         ),
-        steps,
+        joins,
     )
 
 
@@ -299,240 +264,25 @@ def _check_sizes(
     faults = []
     for r, row in enumerate(sizes):
         for c, (width, height) in enumerate(row):
-            message = []
+            wrong = []
             if abs(height - row[0][1]) > TOLERANCE:
-                message.append(
+                wrong.append(
                     f"is {spoken(height, unit)} high as it lies, and the first block of row "
                     f"{letters(r)} is {spoken(row[0][1], unit)} high"
                 )
             if abs(width - sizes[0][c][0]) > TOLERANCE:
-                message.append(
+                wrong.append(
                     f"is {spoken(width, unit)} wide as it lies, and the first block of column "
                     f"{c + 1} is {spoken(sizes[0][c][0], unit)} wide"
                 )
-            if message:
-                told = (
-                    f"{quilt.cells[r][c].design!r} {'; it '.join(message)}: turn it, take another "
+            if wrong:
+                message = (
+                    f"{quilt.cells[r][c].design!r} {'; it '.join(wrong)}: turn it, take another "
                     "block, or give all blocks one finished size"
                 )
-                faults.append(Fault(f"/quilt/blocks/{r}/{c}", "block-size", told))
+                faults.append(Fault(f"/quilt/blocks/{r}/{c}", "block-size", message))
     if faults:
         raise BlockError(faults)
-
-
-# --- pressing over the whole quilt -----------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Arriving:
-    """A seam that arrives at a point between blocks.
-
-    Attributes:
-        wish: the choice on which its direction depends, and whether it lies ahead if that is
-            ``False``; None if it is pressed open.
-    """
-
-    place: Place
-    wish: tuple[int, bool] | None
-    within: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Point:
-    at: Point
-    joining: int
-    arriving: tuple[_Arriving, ...]
-
-    @property
-    def wish(self) -> Constraint | None:
-        """What must hold for it to nest; None if it cannot."""
-        wishes = [a.wish for a in self.arriving if a.wish is not None]
-        if len(wishes) < len(self.arriving):
-            return None
-        return tuple(dict.fromkeys(wishes))
-
-
-class _Pressing:
-    """Chooses for each block which of its ties are pressed the other way."""
-
-    def __init__(
-        self,
-        quilt: GroupQuilt,
-        designs: Mapping[str, Design],
-        widths: Sequence[float],
-        heights: Sequence[float],
-        steps: Sequence[Joining],
-    ) -> None:
-        self.quilt, self.designs = quilt, designs
-        self.lefts = [sum(widths[:c]) for c in range(len(widths) + 1)]
-        self.tops = [sum(heights[:r]) for r in range(len(heights) + 1)]
-        self.first_choice: dict[Place, int] = {}
-        self.count = FIXED + 1
-        for r, row in enumerate(quilt.cells):
-            for c, cell in enumerate(row):
-                self.first_choice[r, c] = self.count
-                self.count += len(designs[cell.design].ties)
-        self.sewn_by = {
-            (s.kind, s.first.bottom, s.first.right if s.kind == "blocks" else 0): s.number
-            for s in steps
-        }
-        self.points = [*self._between_blocks(), *self._between_rows()]
-        self.told: tuple[QuiltMeeting, ...] = ()
-        self.bound = 0
-
-    # --- where seams meet ---
-
-    def _arriving(self, r: int, c: int, seam: EndingSeam) -> _Arriving:
-        design = self.designs[self.quilt.cells[r][c].design]
-        press = design.plan.pressing.directions[seam.join]
-        if press == "open":
-            return _Arriving((r, c), None, True)
-        tie = design.tie_of[seam.join]
-        choice = FIXED if tie is None else self.first_choice[r, c] + tie
-        return _Arriving((r, c), (choice, seam.ahead == (press == "first")), True)
-
-    def _on(self, r: int, c: int, side: int) -> Iterator[tuple[float, list[_Arriving]]]:
-        """What arrives at a side of a block, by its place to the right or down on the quilt."""
-        cell = self.quilt.cells[r][c]
-        design = self.designs[cell.design]
-        width, height = design.size(cell.turn)
-        for arrival in design.arrivals(side, cell.turn):
-            along = arrival.along
-            at = (
-                self.lefts[c] + along,
-                self.tops[r] + along,
-                self.lefts[c] + width - along,
-                self.tops[r] + height - along,
-            )[side]
-            yield at, [self._arriving(r, c, seam) for seam in arrival.seams]
-
-    def _between_blocks(self) -> Iterator[_Point]:
-        for r in range(self.quilt.rows):
-            for c in range(self.quilt.columns - 1):
-                joining = self.sewn_by["blocks", r, c]
-                ends = (self.tops[r], self.tops[r + 1])
-                for y, arriving in _together(self._on(r, c, 1), self._on(r, c + 1, 3), ends):
-                    yield _Point((self.lefts[c + 1], y), joining, arriving)
-
-    def _between_rows(self) -> Iterator[_Point]:
-        across = range(self.quilt.columns)
-        ends = (self.lefts[0], self.lefts[-1])
-        for r in range(self.quilt.rows - 1):
-            above = [one for c in across for one in self._on(r, c, 2)]
-            below = [one for c in across for one in self._on(r + 1, c, 0)]
-            for c in across[1:]:
-                # Ahead is to the left for the row above, and to the right for the one below.
-                upper = (FIXED, pressed(r) == "left")
-                lower = (FIXED, pressed(r + 1) == "right")
-                for places, found, wish in ((r, above, upper), (r + 1, below, lower)):
-                    sewn = [_Arriving((places, n), wish, False) for n in (c - 1, c)]
-                    found.append((self.lefts[c], sewn))
-            for x, arriving in _together(above, below, ends):
-                yield _Point((x, self.tops[r + 1]), self.sewn_by["rows", r, 0], arriving)
-
-    # --- the best plan ---
-
-    def solve(self, seconds: float) -> tuple[dict[Place, frozenset[int]], bool]:
-        """The ties that are pressed the other way in each block; whether the variants are fewest.
-
-        It fills in ``told`` and ``bound``.
-        """
-        asked = [(n, wish) for n, p in enumerate(self.points) if (wish := p.wish) is not None]
-        met = most_satisfied(self.count, [wish for _, wish in asked], list(self._likes()), seconds)
-        places = list(self.first_choice)
-        cells = [self.quilt.cells[r][c] for r, c in places]
-        instances = [
-            Instance(cell.design, self._choices(place, cell))
-            for place, cell in zip(places, cells, strict=True)
-        ]
-        orders = [sorted(range(len(places)), key=lambda i: phase(*places[i])) for phase in PHASES]
-        fewest = made_alike(instances, met.parities, orders)
-        darker = [
-            [self.designs[cell.design].darker(k) for k in range(len(i.choices))]
-            for cell, i in zip(cells, instances, strict=True)
-        ]
-        leaders = leanings(instances, darker, met.parities)
-        values = values_of(met.parities, self.count, leaders)
-        self.told = tuple(self._meeting(point, values) for point in self.points)
-        possible = sum(satisfiable(wish) for _, wish in asked)
-        # A block whose own meetings cannot all nest may have other best plans than those here.
-        settled = all(
-            meeting.nests or meeting.alone
-            for id in {cell.design for cell in cells}
-            for meeting in self.designs[id].plan.pressing.meetings
-        )
-        self.bound = met.bound if settled else len(asked)
-        flips = {
-            place: frozenset(k for k, c in enumerate(i.choices) if values[c])
-            for place, i in zip(places, instances, strict=True)
-        }
-        return flips, fewest and settled and len(met.constraints) == possible
-
-    def _likes(self) -> Iterator[list[int]]:
-        """Choices in classes, blocks of a class being alike: all, every other one, and so on."""
-        for phase in PHASES:
-            numbers: dict[tuple[Cell, int, int], int] = {}
-            like = [FIXED]
-            for r, c in self.first_choice:
-                cell = self.quilt.cells[r][c]
-                for k in range(len(self.designs[cell.design].ties)):
-                    key = (cell, phase(r, c), k)
-                    like.append(numbers.setdefault(key, len(numbers) + 1))
-            yield like
-
-    def _choices(self, place: Place, cell: Cell) -> tuple[int, ...]:
-        first = self.first_choice[place]
-        return tuple(range(first, first + len(self.designs[cell.design].ties)))
-
-    def _meeting(self, point: _Point, values: Sequence[bool]) -> QuiltMeeting:
-        wish = point.wish
-        nests = wish is not None and len({values[c] != turned for c, turned in wish}) == 1
-        blocks = tuple(sorted({a.place for a in point.arriving}))
-        reason = None if nests else self._reason(point, wish)
-        return QuiltMeeting(point.at, point.joining, blocks, nests, reason)
-
-    def _reason(self, point: _Point, wish: Constraint | None) -> str:
-        if wish is None:
-            names = _names(a.place for a in point.arriving if a.wish is None)
-            return f"a seam of {names} is pressed open: its allowance lies to both sides here"
-        if not satisfiable(wish):
-            names = _names(a.place for a in point.arriving if a.within)
-            return (
-                f"the seams that end here in {names} are held by the meetings inside the blocks, "
-                "by the way that was given for them, or by the seam between the blocks"
-            )
-        names = _names(a.place for a in point.arriving)
-        return (
-            f"the seams of {names} meet others elsewhere too: pressed so that they nest here, at "
-            "least one other meeting would not"
-        )
-
-
-def _names(places: Iterable[Place]) -> str:
-    return ", ".join(place_name(*place) for place in sorted(set(places)))
-
-
-def _together(
-    one: Iterable[tuple[float, list[_Arriving]]],
-    other: Iterable[tuple[float, list[_Arriving]]],
-    ends: tuple[float, float],
-) -> Iterator[tuple[float, tuple[_Arriving, ...]]]:
-    """Places along a seam, not its ends, at which something arrives from both sides."""
-    found = sorted(
-        ((at, side, arriving) for side, own in enumerate((one, other)) for at, arriving in own),
-        key=lambda f: (f[0], f[1]),
-    )
-    group: list[tuple[float, int, list[_Arriving]]] = []
-    for here in [*found, None]:
-        if here is not None and (not group or here[0] - group[0][0] <= TOLERANCE):
-            group.append(here)
-            continue
-        if group:
-            at = group[0][0]
-            inside = ends[0] + TOLERANCE < at < ends[1] - TOLERANCE
-            if inside and len({side for _, side, _ in group}) == 2:
-                yield at, tuple(a for _, _, arriving in group for a in arriving)
-        group = [here] if here is not None else []
 
 
 # --- variants and shares ---------------------------------------------------------------------

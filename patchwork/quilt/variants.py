@@ -1,9 +1,10 @@
-"""As few different ways of pressing a design as the quilt's meetings allow.
+"""As few different ways of pressing a design, its variants, as the quilt's meetings allow.
 
-Blocks of one design are alike to their makers if all their steps are pressed alike.  The ties that
-meetings put between the blocks of a quilt leave some choices open; blocks are made alike, one
-after the other, wherever these ties let them be.  Blocks of which no two can be alike show how
-few variants there can be; a small quilt that is not settled by it is searched through.
+Blocks of one design are alike to their makers if all their steps are pressed alike.  The parities
+that nested meetings put between the blocks of a quilt leave some variables open; blocks are made
+alike, one after the other, wherever these let them be.  Blocks of which no two can be alike show
+how few variants there can be (a clique in the graph of blocks that cannot be alike, and the
+variants are its colours); a small quilt that is not settled by it is searched through.
 """
 
 from __future__ import annotations
@@ -17,20 +18,21 @@ _MOST_SEARCHED = 30
 """Blocks of a quilt up to which all ways of making them alike are tried."""
 
 _MOST_TRIALS = 20_000
+"""How often the search may try to make two blocks alike; some tenths of a second."""
 
 
 @dataclass(frozen=True, slots=True)
 class Instance:
-    """A block of the quilt: its design, and the choices of its ties in their order."""
+    """A block of the quilt: its design, and the variables of its ties in their order."""
 
     design: str
-    choices: tuple[int, ...]
+    variables: tuple[int, ...]
 
 
 def made_alike(
     instances: Sequence[Instance], parities: Parities, orders: Sequence[Sequence[int]]
 ) -> bool:
-    """Put the blocks into as few groups of like ones as can be; the ties are added.
+    """Put the blocks into as few groups of like ones as can be; ``parities`` holds them then.
 
     Args:
         orders: those in which the blocks are gone through, each holding every block once.
@@ -43,6 +45,7 @@ def made_alike(
     best: list[int] = []
     count = len(instances) + 1
     for order in orders:
+        # Each order from the same state: blocks made alike in the one before are so no longer.
         groups, firsts = _one_after_another(instances, order, parities)
         parities.rollback(before)
         if len(firsts) < count:
@@ -54,6 +57,7 @@ def made_alike(
         search = _Search(instances, parities, best, count, least)
         search.from_block(0)
         best = search.best
+        # Proven by the bound, or because the search came to its end.
         fewest = search.count == least or search.trials < _MOST_TRIALS
     first_of: dict[int, int] = {}
     for i, group in enumerate(best):
@@ -64,7 +68,7 @@ def made_alike(
 def _tie(one: Instance, other: Instance, parities: Parities) -> bool:
     """Make two blocks alike, or leave everything as it is if that cannot be."""
     mark = parities.mark()
-    for a, b in zip(one.choices, other.choices, strict=True):
+    for a, b in zip(one.variables, other.variables, strict=True):
         if not parities.union(a, b, False):
             parities.rollback(mark)
             return False
@@ -92,11 +96,12 @@ def _one_after_another(
 
 
 def _least(instances: Sequence[Instance], parities: Parities) -> int:
-    """How many blocks were found of which no two can be alike."""
+    """How many blocks were found of which no two can be alike: a lower bound on the groups."""
     apart: dict[str, list[list[tuple[int, bool]]]] = {}
     for instance in instances:
-        led = [parities.find(choice) for choice in instance.choices]
+        led = [parities.find(variable) for variable in instance.variables]
         others = apart.setdefault(instance.design, [])
+        # Two blocks cannot be alike if a tie of theirs has one root and opposite parities.
         if all(
             any(a[0] == b[0] and a[1] != b[1] for a, b in zip(led, other, strict=True))
             for other in others
@@ -129,6 +134,7 @@ class _Search:
         if i == len(self.instances):
             self.best, self.count = list(self._groups), len(self._firsts)
             return
+        # To be like the first of a group is to be like all of it: equality is transitive.
         own = self.instances[i]
         for group, first in enumerate(self._firsts):
             if self.trials >= _MOST_TRIALS:
@@ -149,7 +155,7 @@ class _Search:
         self._groups.pop()
 
 
-def leanings(
+def toward_darker(
     instances: Sequence[Instance], darker: Sequence[Sequence[int]], parities: Parities
 ) -> dict[int, bool]:
     """What is still open, made so that the most seams are pressed toward the darker fabric.
@@ -159,17 +165,17 @@ def leanings(
             fabric as in its design's own plan than the other way.
 
     Returns:
-        For each choice that stands for others whether its tie is pressed the other way;
-        where darkness weighs the same, as more blocks are in their own plans.
+        The value of each root but the fixed one; where darkness weighs the same, as more blocks
+        are in the plans of their designs.
     """
     fixed, _ = parities.find(FIXED)
     gains: dict[int, list[int]] = {}
     for instance, own in zip(instances, darker, strict=True):
-        for choice, more in zip(instance.choices, own, strict=True):
-            leader, opposite = parities.find(choice)
-            if leader != fixed:
+        for variable, more in zip(instance.variables, own, strict=True):
+            root, opposite = parities.find(variable)
+            if root != fixed:
                 sign = -1 if opposite else 1
-                gain = gains.setdefault(leader, [0, 0])
+                gain = gains.setdefault(root, [0, 0])
                 gain[0] += sign * more
                 gain[1] += sign
-    return {leader: tuple(gain) < (0, 0) for leader, gain in gains.items()}
+    return {root: tuple(gain) < (0, 0) for root, gain in gains.items()}

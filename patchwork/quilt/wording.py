@@ -88,10 +88,10 @@ def joining(plan: QuiltPlan) -> list[str]:
         for r in range(down):
             raw = Size(sum(plan.widths) + 2 * plan.edge, plan.heights[r] + 2 * plan.edge)
             heights.setdefault(size(raw, plan.unit), []).append(letters(r))
-        for told, rows in heights.items():
+        for raw_size, rows in heights.items():
             one = len(rows) == 1
             named = f"Row {rows[0]} is" if one else f"Rows {listed(rows)} are each"
-            message.append(f"{named} {told} when sewn.")
+            message.append(f"{named} {raw_size} when sewn.")
     between = [j for j in plan.joinings if j.kind == "rows"]
     if between:
         pairs = _levels((j.level, _rows(j.first), _rows(j.second)) for j in between)
@@ -130,7 +130,7 @@ def not_nested(plan: QuiltPlan, most: int) -> list[str]:
     for meeting in left_open[:most]:
         places = listed([place_name(*place) for place in meeting.blocks])
         reasons.setdefault(meeting.reason or "it does not nest", {})[places] = None
-    told = [f"Where {'; '.join(places)} meet: {message}." for message, places in reasons.items()]
+    message = [f"Where {'; '.join(places)} meet: {reason}." for reason, places in reasons.items()]
     if len(left_open) > most:
-        told.append(f"And at {len(left_open) - most} further points; the map shows them all.")
-    return told
+        message.append(f"And at {len(left_open) - most} further points; the map shows them all.")
+    return message

@@ -301,12 +301,12 @@ class CutGraph:
                     if not self._closing_bend(path):
                         yield tuple(path)
                     break
-                choices = [h for h in self.onward[path[-1]] if self.origin[h ^ 1] not in passed]
-                if not choices:
+                ways = [h for h in self.onward[path[-1]] if self.origin[h ^ 1] not in passed]
+                if not ways:
                     break
-                stack += [[*path, h] for h in choices[1:]]
-                path.append(choices[0])
-                passed.add(self.origin[choices[0] ^ 1])
+                stack += [[*path, h] for h in ways[1:]]
+                path.append(ways[0])
+                passed.add(self.origin[ways[0] ^ 1])
 
     # --- some cuts, where there are too many to look at all ---
 

@@ -226,7 +226,7 @@ class _Search:
             BlockError: no cut divides it.
         """
         unit, barren = large.unit, large.barren
-        choices = [(0, cut) for cut in self._near_the_middle(large)]
+        candidates = [(0, cut) for cut in self._near_the_middle(large)]
         least = 0
         # Unbent cuts may all lie at the rim; a free cut that bends at forced points may halve the
         # unit.  After a search in vain the next is worth while at three quarters of the size.
@@ -237,20 +237,20 @@ class _Search:
             free = [(bends, cut) for bends, cut in bent if not bends]
             if not free:
                 barren = large.size
-            choices += free
+            candidates += free
         # Any free cut will do, then, wherever it lies; where there is none at all (and the walk
         # came to its end), the unit has a needless bend.
-        if not choices:
+        if not candidates:
             steps = Steps(STEPS // 4)
-            choices = list(itertools.islice(self.graph.cuts(unit, 0, steps), 4 * TRIED))
-            if not choices and steps.left > 0:
+            candidates = list(itertools.islice(self.graph.cuts(unit, 0, steps), 4 * TRIED))
+            if not candidates and steps.left > 0:
                 least = max(1, self.graph.disjoint_cycles(unit))
-        best = self._most_even(large, choices, least)
+        best = self._most_even(large, candidates, least)
         # No free cut was found: a cut with few needless bends, at last one round a single piece,
         # which always exists in a unit without holes.
         if best is None:
-            choices = [*self.graph.halving_cuts(unit), *self.graph.least_bent_cuts(unit, TRIED)]
-            best = self._most_even(large, choices, least)
+            candidates = [*self.graph.halving_cuts(unit), *self.graph.least_bent_cuts(unit, TRIED)]
+            best = self._most_even(large, candidates, least)
         if best is None:
             best = self._most_even(large, self.graph.single_piece_cuts(unit), least)
         if best is None:
@@ -259,11 +259,11 @@ class _Search:
         return best, barren
 
     def _most_even(
-        self, large: _LargeUnit, choices: Iterable[tuple[int, Cut]], least: int
+        self, large: _LargeUnit, candidates: Iterable[tuple[int, Cut]], least: int
     ) -> _Division | None:
         """The division with the fewest needless bends; then the one nearest to halving the unit."""
         best: tuple[tuple[int, int, tuple[bool, int], int], _Division] | None = None
-        for bends, cut in choices:
+        for bends, cut in candidates:
             parted = self.graph.halves(large.unit, cut)
             if parted is None:
                 continue
@@ -371,15 +371,15 @@ class _Search:
         """The best tree that starts with one of the cuts, or the one at hand if it is as good."""
         size = unit.bit_count()
         lowest = fewest_levels_of(size)
-        choices = []
+        candidates = []
         for bends, cut in cuts:
             parted = self.graph.halves(unit, cut)
             if parted is not None:
                 pieces, small, rest = parted
                 larger = size - len(pieces)
-                choices.append((bends, self.graph.plainness(cut), larger, cut, small, rest))
+                candidates.append((bends, self.graph.plainness(cut), larger, cut, small, rest))
         # Sorted, the likeliest to be best come first and bound the others.
-        for bends, _, larger, _, small, rest in sorted(choices):
+        for bends, _, larger, _, small, rest in sorted(candidates):
             atleast = (bends, 1 + fewest_levels_of(larger))
             if best is not None and atleast >= (best.needless, best.levels):
                 continue

@@ -43,8 +43,8 @@ from piecewright.patchwork.sewing.pressing import Press
 ALIKE = 0.01
 """Inches within which the corners of two steps must agree for them to be alike.
 
-More than two points that are one each may be off (``TOLERANCE``), and far less than a careful
-maker cuts (``error_budget.CUTTING``)."""
+More than twice the ``TOLERANCE`` by which each of two corners may be off, and far less than what
+a careful maker's cut is off (``error_budget.CUTTING``)."""
 
 FEWEST_STRIPS = 4
 """A unit that has grown round its centre by fewer than this is not called a log cabin.

@@ -166,13 +166,13 @@ class Words:
         """How to square up after a round."""
         if found.unfinished is None or found.from_centre is None:
             return f"Round {found.number} is done."
-        told = [spoken(away, self.unit) for away in found.from_centre]
-        if len(set(told)) == 1:
-            from_centre = f"{told[0]} from its middle to each raw edge"
+        lengths = [spoken(away, self.unit) for away in found.from_centre]
+        if len(set(lengths)) == 1:
+            from_centre = f"{lengths[0]} from its middle to each raw edge"
         else:
             ways = ("left", "up", "right", "down")
             from_centre = "from its middle " + ", ".join(
-                f"{away} {way}" for away, way in zip(told, ways, strict=True)
+                f"{away} {way}" for away, way in zip(lengths, ways, strict=True)
             )
         return (
             f"Round {found.number} is done: square up from the centre, {from_centre}, to "
