@@ -144,9 +144,11 @@ def most_satisfied(
     effort = Effort(seconds)
     parities = Parities(count)
     possible = [k for k in range(len(constraints)) if satisfiable(constraints[k])]
+    # Satisfied one after the other, none is left out if and only if all can be at once.
     left_out = [k for k in possible if not parities.satisfy(constraints[k])]
     if not left_out:
         return Satisfied(tuple(possible), len(possible), parities)
+    # What the best pattern satisfies is where the greedy search of each component begins.
     regular: set[int] = set()
     half = effort.left // 2
     for classes in classings:
@@ -157,6 +159,7 @@ def most_satisfied(
     bound = 0
     unsettled = set(left_out)
     for component in _components(constraints, possible):
+        # Components do not touch each other: one of which nothing was left out is done.
         if unsettled.isdisjoint(component):
             chosen += component
             bound += len(component)
@@ -164,6 +167,7 @@ def most_satisfied(
         own, most = _most_of_component(constraints, component, regular, effort)
         chosen += own
         bound += most
+    # Afresh, so that nothing is tied that no satisfied constraint ties.
     parities = Parities(count)
     satisfied = tuple(k for k in sorted(chosen) if parities.satisfy(constraints[k]))
     return Satisfied(satisfied, bound, parities)
@@ -213,6 +217,7 @@ def _regular(
     count = max(classes) + 1
     if count > _MOST_SEARCHED:
         return set()
+    # Constraints that become one are weighed by how many they are.
     alike: dict[Constraint, list[int]] = {}
     for k in of:
         constraint = tuple(sorted({(classes[v], negated) for v, negated in constraints[k]}))
@@ -233,6 +238,7 @@ def _most_of_component(
 ) -> tuple[list[int], int]:
     """Constraints of a component satisfied together, and how many there can be at most."""
     variables = sorted({v for k in component for v, _ in constraints[k]} - {FIXED})
+    # Renumbered, as the tables of parities are as long as there are variables.
     number = {FIXED: 0, **{v: i for i, v in enumerate(variables, 1)}}
     own = {k: tuple((number[v], negated) for v, negated in constraints[k]) for k in component}
     cores = _disjoint_cores(len(number), own)
@@ -337,6 +343,8 @@ def _cores(count: int, constraints: dict[int, Constraint]) -> Iterable[frozenset
             beside[begin].append((variable, negated != also, k))
             beside[variable].append((begin, negated != also, k))
             links.append((begin, variable, negated != also, k))
+    # Breadth first from each variable that is not reached yet: the parity of each to its root,
+    # the variable it was reached from, and by which constraint.
     above: list[tuple[int, int] | None] = [None] * count
     odd = [False] * count
     depth = [-1] * count
@@ -354,6 +362,7 @@ def _cores(count: int, constraints: dict[int, Constraint]) -> Iterable[frozenset
                     above[near] = (at, k)
                     waiting.append(near)
     for first, second, opposite, k in links:
+        # This link and the ways from both its ends up to where they meet are an odd cycle.
         if (odd[first] != odd[second]) != opposite:
             one, other = first, second
             ring = {k}

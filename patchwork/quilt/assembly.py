@@ -73,6 +73,8 @@ def joinings(heights: Sequence[float], widths: Sequence[float], edge: float) -> 
         found.append(Joining(len(found) + 1, level, kind, one, other, way, size))
         return both
 
+    # Pair after pair, an odd one at the end waiting for the next level.  All rows take the same
+    # levels, and the first level between rows comes after the last within them.
     across, down = len(widths), len(heights)
     for row in range(down):
         units, level = [Area(row, c, row, c) for c in range(across)], 0

@@ -154,6 +154,7 @@ def group_quilt(
             ``/makers``.
     """
     _check(quilt, designs, makers)
+    # Only designs that lie in the quilt, in the order in which they are met: the order of variants.
     used = dict.fromkeys(cell.design for row in quilt.cells for cell in row)
     given = kept or {}
     viewed = {
@@ -183,6 +184,7 @@ def group_quilt(
         for r, row in enumerate(quilt.cells)
         for c, cell in enumerate(row)
     )
+    # Counted over blocks, not over designs.
     plans = [viewed[cell.design].plan.pressing for row in quilt.cells for cell in row]
     inside = sum(plan.nested for plan in plans)
     nested = inside + sum(m.nests for m in pressing.meetings)
@@ -230,6 +232,7 @@ def _check(
                 faults.append(Fault(f"/quilt/blocks/{r}/{c}", "unknown-block", message))
             else:
                 first.setdefault(cell.design, (r, c))
+    # Each design is looked at once, at the first place where it lies.
     edge: float | None = None
     for id, (r, c) in first.items():
         pointer, plan = f"/quilt/blocks/{r}/{c}", designs[id]

@@ -72,6 +72,7 @@ def joining(plan: QuiltPlan) -> list[str]:
     """How the blocks are joined, step by step."""
     message = []
     across, down = plan.quilt.columns, plan.quilt.rows
+    # All rows are joined alike: what is said of the first holds for each.
     within = [j for j in plan.joinings if j.kind == "blocks" and j.first.top == 0]
     if within:
         pairs = _levels(
@@ -84,6 +85,7 @@ def joining(plan: QuiltPlan) -> list[str]:
             if rows:
                 named = f"row{'s' * (len(rows) > 1)} {listed(rows)}"
                 message.append(f"Press every seam between the blocks of {named} to the {way}.")
+        # Rows of one height are named together; in most quilts that is all of them.
         heights: dict[str, list[str]] = {}
         for r in range(down):
             raw = Size(sum(plan.widths) + 2 * plan.edge, plan.heights[r] + 2 * plan.edge)

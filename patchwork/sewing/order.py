@@ -23,7 +23,7 @@ class WorkedOrder:
     Attributes:
         fewest_pivots: whether no order can have fewer pivots; proven.
         fewest_levels: whether, besides, no order with as few pivots has fewer levels.
-            Levels are counted along the longest chain of joins that wait for each other.
+            Levels are counted as in ``unit_levels``.
     """
 
     order: Order
@@ -55,9 +55,13 @@ def work_out_order(seams: Seams, ids: Sequence[str]) -> WorkedOrder:
     return WorkedOrder(order_from(seams, ids, joins, "/block"), pivots, pivots and levels)
 
 
-def levels(order: Order) -> int:
-    """The longest chain of joins that wait for each other."""
-    depth = [0] * order.pieces
+def unit_levels(order: Order) -> list[int]:
+    """The level of each unit, as units are numbered: pieces are at level 0.
+
+    A join is one level above the higher of the units that it joins, so that the last is the
+    longest chain of joins that wait for each other.
+    """
+    levels = [0] * order.pieces
     for join in order.joins:
-        depth.append(1 + max(depth[join.first], depth[join.second]))
-    return depth[-1]
+        levels.append(1 + max(levels[join.first], levels[join.second]))
+    return levels

@@ -179,7 +179,7 @@ class _Search:
             if large.size <= (SEARCHED if large.forced else SEARCHED_STRAIGHT):
                 # Each unit has its share of the steps, and what those before it left over.
                 self.steps.left += STEPS * large.size // size
-                self.search(large.unit, enough)
+                self.best_tree(large.unit, enough)
                 continue
             division, barren = self._choose(large)
             self.divisions[large.unit] = division
@@ -292,7 +292,7 @@ class _Search:
 
     # --- small units: all cuts ---
 
-    def search(self, unit: PieceSet, enough: int) -> CutTree:
+    def best_tree(self, unit: PieceSet, enough: int) -> CutTree:
         """The best tree of a unit: the fewest needless bends, then the fewest levels.
 
         Searches that wait for the tree of a half stand on a stack of our own (a trampoline): the
@@ -301,7 +301,7 @@ class _Search:
         Args:
             enough: so few levels need not be made fewer.
         """
-        stack = [self._search(unit, enough)]
+        stack = [self._tree_of(unit, enough)]
         tree: CutTree | None = None
         while stack:
             try:
@@ -311,11 +311,12 @@ class _Search:
                 stack.pop()
             else:
                 tree = None
-                stack.append(self._search(*wanted))
+                stack.append(self._tree_of(*wanted))
         assert tree is not None
         return tree
 
-    def _search(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree]:
+    def _tree_of(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree]:
+        """The best tree of a unit; where the steps have run out, one that is divided greedily."""
         size = unit.bit_count()
         if size == 1:
             return LEAF
@@ -328,7 +329,7 @@ class _Search:
             return known
         best = None
         if self.steps.left > 0:
-            best = yield from self._searched(unit, enough)
+            best = yield from self._over_all_cuts(unit, enough)
         if best is None:
             division, _ = self._choose(self._large_unit(unit))
             one = yield division.halves[0], enough - 1
@@ -337,8 +338,8 @@ class _Search:
         self.known[unit] = best
         return best
 
-    def _searched(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree | None]:
-        """The best tree, or the best that was found when the steps ran out."""
+    def _over_all_cuts(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree | None]:
+        """The best tree, or the best that was found when the steps ran out, if any was."""
         cuts: list[tuple[int, Cut]] = []
         least = -1
         # The unit has as many needless bends at least as its least bent cut.  A map of n pieces
@@ -380,6 +381,8 @@ class _Search:
                 candidates.append((bends, self.graph.plainness(cut), larger, cut, small, rest))
         # Sorted, the likeliest to be best come first and bound the others.
         for bends, _, larger, _, small, rest in sorted(candidates):
+            # What the tree comes to at least is compared three times: from the cut alone, with one
+            # half known (the smaller, as it is found sooner), and with both.
             atleast = (bends, 1 + fewest_levels_of(larger))
             if best is not None and atleast >= (best.needless, best.levels):
                 continue
@@ -394,7 +397,7 @@ class _Search:
                 low = max(least, one.least_needless + other.least_needless)
                 best = CutTree((small, rest), value[0], value[1], low, lowest)
                 if value[0] == least and value[1] <= enough:
-                    break
+                    break  # no fewer bends can be, and no fewer levels are asked for
             if self.steps.left <= 0:
                 break
         return best
@@ -408,11 +411,12 @@ class _Search:
         while stack:
             unit, ready = stack.pop()
             division = self.divisions.get(unit)
-            if unit & (unit - 1) == 0:
+            if unit & (unit - 1) == 0:  # one bit: a piece
                 made.append((ids[unit.bit_length() - 1], LEAF))
             elif not ready:
                 halves = division.halves if division is not None else self.known[unit].halves
                 assert halves is not None
+                # The half with the piece that comes first in the block is the first unit.
                 first, second = sorted(halves, key=lambda half: half & -half)
                 stack += [(unit, True), (second, False), (first, False)]
             else:

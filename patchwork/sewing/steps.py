@@ -38,6 +38,7 @@ from piecewright.patchwork.geometry.vectors import (
     minus,
     normalised,
 )
+from piecewright.patchwork.sewing.order import unit_levels
 from piecewright.patchwork.sewing.pressing import Press
 
 ALIKE = 0.01
@@ -161,9 +162,7 @@ def sewing_steps(
     allowance = allowance or Allowance()
     spans = Spans(order)
     rectangles = unit_rectangles(seams, order)
-    levels = [0] * order.pieces
-    for join in order.joins:
-        levels.append(1 + max(levels[join.first], levels[join.second]))
+    levels = unit_levels(order)
     like = _like(seams, order, directions, levels)
     steps = []
     for k, join in enumerate(order.joins):

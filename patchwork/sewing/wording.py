@@ -206,6 +206,7 @@ class Words:
         if plan.given:
             with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""
             message.append(f"The order of sewing is the block's own{with_pivots}.")
+        # Nothing is said of an order that is not proven to be best.
         elif plan.fewest_pivots:
             most = "no order has fewer pivots"
             if plan.fewest_levels:

@@ -27,7 +27,7 @@ from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.paths import Line, Outline, polygon
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing import order_search
-from piecewright.patchwork.sewing.order import WorkedOrder, levels, order_of, work_out_order
+from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
 from tests.patchwork import partitions
 
 Score: TypeAlias = tuple[float, float]
@@ -131,7 +131,7 @@ def bends(p: Point, q: Point, r: Point) -> bool:
 
 
 def score(order: Order) -> Score:
-    return sum(len(join.seam.pivots) for join in order.joins), levels(order)
+    return sum(len(join.seam.pivots) for join in order.joins), unit_levels(order)[-1]
 
 
 def worked(block: Block) -> WorkedOrder:
@@ -465,7 +465,7 @@ def test_a_given_order_is_kept() -> None:
     seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     assert nested(order, [p.id for p in block.pieces]) == joins
-    assert levels(worked(block).order) == 2
+    assert unit_levels(worked(block).order)[-1] == 2
 
 
 def test_a_block_of_one_piece_has_no_joins() -> None:
