@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from piecewright.patchwork.sewing.steps import Size
+from piecewright.patchwork.sewing.rectangles import Size
 
 Way: TypeAlias = Literal["right", "left", "down"]
 

@@ -8,7 +8,7 @@ from piecewright.patchwork.cutting.templates import letters
 from piecewright.patchwork.quilt.assembly import Area, pressed
 from piecewright.patchwork.quilt.layout import place_name
 from piecewright.patchwork.quilt.plan import QuiltPlan, Share
-from piecewright.patchwork.sewing.steps import Size
+from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.wording import counted, listed, size
 
 

@@ -45,15 +45,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-import numpy as np
-from numpy.typing import NDArray
-
-from piecewright.patchwork.block.joins import Join, Order, Spans
+from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.seams import PIVOT, Seams
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, Vector, cross, dot
+from piecewright.patchwork.geometry.vectors import Vector, cross, dot
 from piecewright.patchwork.sewing.pressing import crossings
-from piecewright.patchwork.sewing.steps import Rectangle, unit_rectangles
+from piecewright.patchwork.sewing.rectangles import Rectangle, unit_rectangles
+from piecewright.patchwork.sewing.transects import MOST_ASLANT, Transect, Transects
 
 CUTTING = 1 / 32
 """Inches; how far off a careful maker's cut is: a quarter of 1/8 in, the finest mark on most
@@ -61,12 +59,6 @@ rotary rulers."""
 
 SEWING = 1 / 32
 """Inches; how far off the width of a careful maker's seam is: two threads of quilting cotton."""
-
-MOST_ASLANT = 0.1
-"""Sine of an angle, of some 6 degrees; an edge that lies more aslant is counted as if it lay so.
-
-Its reciprocal is how much farther a line runs to reach an edge that lies aslant, which grows past
-all bounds as the angle goes to 0; cloth gives long before."""
 
 SUFFERING = 3
 """How many points are named that will suffer first."""
@@ -95,7 +87,7 @@ class UnitDeviation:
     Attributes:
         join: the join that makes it.
         rectangle: whether it is one, and is trimmed.
-        width, height: along a rectangle's own sides (see ``steps.Rectangle``); of another unit
+        width, height: along a rectangle's own sides (see ``rectangles.Rectangle``); of another unit
             along its last seam and square to that. None where a line across meets a gap.
     """
 
@@ -176,35 +168,15 @@ def _plus(total: Sum, other: Sum, times: float = 1.0) -> Sum:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Way:
-    """A line across a unit: it enters the first of its pieces and leaves the last.
-
-    Attributes:
-        edges: those it crosses, one more than there are pieces; the first and the last are
-            round the unit, the others were sewn in it.
-        sines: of the angles at which it crosses them.
-    """
-
-    pieces: tuple[int, ...]
-    edges: tuple[int, ...]
-    sines: tuple[float, ...]
-
-    def counts(self, i: int) -> float:
-        """How often the deviation of a cut counts along the way."""
-        sewn = 0 < i < len(self.edges) - 1
-        return self.sines[i] if sewn else 1.0 / self.sines[i]
-
-
 @dataclass(slots=True)
 class _Stretch:
-    """A part of a way within one unit: how far its seams are off, from where it enters the unit.
+    """A part of a transect within one unit: how far its seams are off from where it enters.
 
     Attributes:
         start, stop: of its pieces.
-        leaves: the number of the cut at which the way leaves it.
-        places: by the number of the edge along the way.
-        total: how far off the unit is along the way.
+        leaves: the number of the cut at which the transect leaves it.
+        places: by the number of the edge along the transect.
+        total: how far off the unit is along the transect.
     """
 
     unit: int
@@ -216,10 +188,11 @@ class _Stretch:
 
 
 class _Ruler:
-    """Measures ways across units.
+    """Measures transects of units: how far off the unit is, and the seams along it.
 
     Deviations are numbered: the cuts of the pieces, then the seams, then the two edges at which
-    a way enters and leaves each unit that is trimmed, then the edge along which it is sewn next.
+    a transect enters and leaves each unit that is trimmed, then the edge along which that unit is
+    sewn next.
     """
 
     def __init__(self, seams: Seams, order: Order, cutting: float, sewing: float) -> None:
@@ -240,7 +213,7 @@ class _Ruler:
             for c in (c for run in runs for c in run):
                 self.turned[c.piece, point, c.arriving] = c.leaving
                 self.turned[c.piece, point, c.leaving] = c.arriving
-        self.chords = _Chords(seams)
+        self.transects = Transects(seams)
 
     def deviation(self, total: Sum) -> Deviation:
         """The worst case and the root sum square of what a length counts together."""
@@ -251,30 +224,33 @@ class _Ruler:
         ]
         return Deviation(sum(sizes), math.hypot(*sizes))
 
-    def measured(self, way: _Way, unit_number: int, trim: bool) -> _Stretch:
-        """The way across a unit, put together from its pieces in the order of sewing."""
-        # Stretches by where they start and by where they stop along the way: those on both sides
-        # of a sewn edge are found at once, whatever was sewn before.
+    def measured(self, transect: Transect, unit_number: int, trim: bool) -> _Stretch:
+        """A transect of a unit, put together from its pieces in the order of sewing."""
+        # Stretches by where they start and by where they stop along the transect: those on both
+        # sides of a sewn edge are found at once, whatever was sewn before.
         count = self.order.pieces
         stretches: dict[int, _Stretch] = {}
         stops: dict[int, _Stretch] = {}
-        for i, piece in enumerate(way.pieces):
-            enters, leaves = self.cuts[piece, way.edges[i]], self.cuts[piece, way.edges[i + 1]]
-            total = _plus({enters: way.counts(i)}, {leaves: way.counts(i + 1)})
+        for i, piece in enumerate(transect.pieces):
+            enters, leaves = (
+                self.cuts[piece, transect.edges[i]],
+                self.cuts[piece, transect.edges[i + 1]],
+            )
+            total = _plus({enters: transect.counts(i)}, {leaves: transect.counts(i + 1)})
             stretches[i] = stops[i + 1] = _Stretch(piece, i, i + 1, leaves, {}, total)
-        # The edges that the way crosses inside the unit, in the order in which they are sewn.
+        # The edges that the transect crosses inside the unit, in the order in which they are sewn.
         sewn = sorted(
-            ((self.order.sewn_by[e], i) for i, e in enumerate(way.edges[1:-1], 1)),
+            ((self.order.sewn_by[e], i) for i, e in enumerate(transect.edges[1:-1], 1)),
             key=lambda s: (s[0] is None, s),
         )
         for join, i in sewn:
             assert join is not None
             before, after = stops.pop(i), stretches.pop(i)
             for part in (before, after):
-                self._becomes_part(part, way, count + join, trim)
+                self._becomes_part(part, transect, count + join, trim)
             # The seam lies where the cut lies, less its own width, both over the sine along the
-            # way; the total has the cut's deviation already, the sine times.
-            number, sine = self.seam_numbers + join, way.sines[i]
+            # transect; the total has the cut's deviation already, the sine times.
+            number, sine = self.seam_numbers + join, transect.sines[i]
             before.places[i] = _plus(
                 before.total, {before.leaves: 1 / sine - sine, number: -1 / sine}
             )
@@ -287,27 +263,30 @@ class _Ruler:
             before.unit = count + join
             stops[before.stop] = before
         (whole,) = stretches.values()
-        self._becomes_part(whole, way, self.order.parents[unit_number], trim)
+        self._becomes_part(whole, transect, self.order.parents[unit_number], trim)
         return whole
 
-    def _becomes_part(self, part: _Stretch, way: _Way, parent: int | None, trim: bool) -> None:
+    def _becomes_part(
+        self, part: _Stretch, transect: Transect, parent: int | None, trim: bool
+    ) -> None:
         """Trim a stretch as the units are trimmed that it is in, below the parent unit."""
         at: int | None = part.unit
         while at is not None and at != parent:
             if trim and at in self.trimmed_units:
                 # Centred: half of what the size was off goes to each side, and both edges are new.
-                enters = {self.trim_numbers + 2 * at: way.counts(part.start)}
+                enters = {self.trim_numbers + 2 * at: transect.counts(part.start)}
                 part.leaves = self.trim_numbers + 2 * at + 1
                 moved = _plus(enters, part.total, -0.5)
                 part.places = {k: _plus(place, moved) for k, place in part.places.items()}
-                part.total = _plus(enters, {part.leaves: way.counts(part.stop)})
+                part.total = _plus(enters, {part.leaves: transect.counts(part.stop)})
             part.unit = at
             at = self.order.parents[at]
 
-    def compared(self, way: _Way, unit_number: int) -> Compared:
-        """How far off a unit is along a way."""
+    def compared(self, transect: Transect, unit_number: int) -> Compared:
+        """How far off a unit is along a transect."""
         plain, trimmed = (
-            self.deviation(self.measured(way, unit_number, trim).total) for trim in (False, True)
+            self.deviation(self.measured(transect, unit_number, trim).total)
+            for trim in (False, True)
         )
         return Compared(plain, trimmed)
 
@@ -319,17 +298,17 @@ class _Ruler:
         # inside either of the two units, and square to it.
         if rectangle is None:
             beside = [
-                self.compared(one.way, made)
+                self.compared(one.transect, made)
                 for child in (self.order.joins[k].first, self.order.joins[k].second)
-                if (one := self.beside(k, child)) is not None
+                if (one := self.along_seam(k, child)) is not None
             ]
-            across = self.chords.through_seam(self.spans.pieces(made), self.order.joins[k])
+            across = self.transects.through_seam(self.spans.pieces(made), self.order.joins[k])
             height = self.compared(across, made) if across is not None else None
             return UnitDeviation(k, False, _most(beside), height)
         both = [
             _most(
-                self.compared(way, made)
-                for way in self.chords.across(self.spans.pieces(made), along)
+                self.compared(transect, made)
+                for transect in self.transects.across(self.spans.pieces(made), along)
             )
             for along in (rectangle.along, rectangle.across)
         ]
@@ -338,17 +317,17 @@ class _Ruler:
     # --- meeting points ---
 
     def point_deviations(self) -> Iterator[PointDeviation]:
-        found: dict[int, list[tuple[_Beside, list[_Stretch]]]] = {}
+        found: dict[int, list[tuple[_AlongSeam, list[_Stretch]]]] = {}
         for crossing in crossings(self.seams, self.order):
             if not crossing.meeting:
                 continue
-            # The ways along a seam serve all meetings on it.
+            # The transects along a seam serve all meetings on it.
             join = self.order.joins[crossing.step]
             if crossing.step not in found:
                 found[crossing.step] = [
-                    (one, [self.measured(one.way, child, trim) for trim in (False, True)])
+                    (one, [self.measured(one.transect, child, trim) for trim in (False, True)])
                     for child in (join.first, join.second)
-                    if (one := self.beside(crossing.step, child)) is not None
+                    if (one := self.along_seam(crossing.step, child)) is not None
                 ]
             sides = found[crossing.step]
             if len(sides) < 2:
@@ -362,9 +341,9 @@ class _Ruler:
                 yield PointDeviation(crossing.at, crossing.step, mismatch)
 
     def _mismatch(
-        self, sides: Sequence[tuple[_Beside, list[_Stretch]]], point: int, a: int, b: int
+        self, sides: Sequence[tuple[_AlongSeam, list[_Stretch]]], point: int, a: int, b: int
     ) -> Compared:
-        """How far apart the edges ``a`` and ``b`` along the ways beside a seam are."""
+        """How far apart the edges ``a`` and ``b`` along the two transects of a seam are."""
         plain, trimmed = (
             self.deviation(
                 _plus(
@@ -378,7 +357,7 @@ class _Ruler:
         return Compared(plain, trimmed)
 
     def _eased(
-        self, one: _Beside, stretches: Sequence[_Stretch], point: int, place: int, trim: bool
+        self, one: _AlongSeam, stretches: Sequence[_Stretch], point: int, place: int, trim: bool
     ) -> Sum:
         """How far off a seam arrives, once what its unit is too long is shared out along it."""
         stretch, lean = stretches[trim], one.leans[place]
@@ -388,8 +367,8 @@ class _Ruler:
         own = {raw: -lean, self.seam_numbers + one.join: lean}
         return _plus(_plus(stretch.places[place], own), stretch.total, -one.shares[point])
 
-    def beside(self, k: int, child: int) -> _Beside | None:
-        """The way along the seam of a join, just inside one of its two units.
+    def along_seam(self, k: int, child: int) -> _AlongSeam | None:
+        """The transect along the seam of a join, just inside one of its two units.
 
         None for a seam that closes on itself, or where the unit has a gap along it.
         """
@@ -397,28 +376,28 @@ class _Ruler:
         if seam.ends is None:
             return None
         sides = seam.sides
-        ways = [self.seams.segment(side) for side in sides]
+        segments = [self.seams.segment(side) for side in sides]
         own: list[int] = []
         for side in sides:
             edge = self.seams.edges[side.edge]
             piece = edge.right if self.spans.holds(child, edge.right) else edge.left
             assert piece is not None
             own.append(piece)
-        # The way enters the unit at the seam's first end, by whatever edge of the unit leaves the
+        # It enters the unit at the seam's first end, by whatever edge of the unit leaves the
         # point there, and passes all that lies between that edge and the seam.
         start = [*self._fan(child, own[0], seam.ends[0], sides[0].edge)]
         edges = [e for e, _ in reversed(start)]
         pieces = [p for _, p in reversed(start)]
-        first = paths.tangent(ways[0], 0.0)
+        first = paths.tangent(segments[0], 0.0)
         sines = [self._angle(e, seam.ends[0], first, i > 0)[0] for i, e in enumerate(edges)]
         arrive: dict[int, list[int]] = {}
         leans: dict[int, float] = {}
         raw: dict[int, int] = {}
         lengths = [0.0]
         for i in range(1, len(sides)):
-            lengths.append(lengths[-1] + paths.run_length([ways[i - 1]]))
+            lengths.append(lengths[-1] + paths.run_length([segments[i - 1]]))
             point = self.seams.start(sides[i])
-            along = paths.tangent(ways[i - 1], 1.0)
+            along = paths.tangent(segments[i - 1], 1.0)
             raw[point] = self.cuts[own[i - 1], sides[i - 1].edge]
             # From the seam's edge before the point, about it, to the edge after it: what lies
             # between are the seams that arrive there.
@@ -432,8 +411,8 @@ class _Ruler:
                 edges.append(e)
                 sines.append(sine)
             pieces += [p for _, p in fan[1:]]
-        length = lengths[-1] + paths.run_length([ways[-1]])
-        last = paths.tangent(ways[-1], 1.0)
+        length = lengths[-1] + paths.run_length([segments[-1]])
+        last = paths.tangent(segments[-1], 1.0)
         stop = [*self._fan(child, own[-1], seam.ends[1], sides[-1].edge)]
         edges += [e for e, _ in stop]
         sines += [
@@ -443,8 +422,8 @@ class _Ruler:
         shares = {
             self.seams.start(side): done / length for side, done in zip(sides, lengths, strict=True)
         }
-        way = _Way(tuple(pieces), tuple(edges), tuple(sines))
-        return _Beside(k, child, way, arrive, leans, shares, raw)
+        transect = Transect(tuple(pieces), tuple(edges), tuple(sines))
+        return _AlongSeam(k, child, transect, arrive, leans, shares, raw)
 
     def _fan(self, child: int, piece: int, point: int, edge: int) -> Iterator[tuple[int, int]]:
         """The edges of a unit about a point from ``edge`` on, each with the piece before it.
@@ -464,22 +443,22 @@ class _Ruler:
         """Sine and cotangent of the angle from a seam, at a point of it, to an edge there."""
         e = self.seams.edges[edge]
         leaving = e.segment if e.start == point else paths.reverse(e.segment)
-        way = paths.tangent(leaving, 0.0)
-        sine = abs(cross(way, along))
-        # A raw edge that runs on along the seam is the end of the unit's side: the way is laid
+        leaves = paths.tangent(leaving, 0.0)
+        sine = abs(cross(leaves, along))
+        # A raw edge that runs on along the seam is the end of the unit's side: the transect is laid
         # there by a mark, as good as a cut square to it.
         if sine < MOST_ASLANT and not sewn:
             return 1.0, 0.0
         sine = max(sine, MOST_ASLANT)
-        return sine, dot(way, along) / sine
+        return sine, dot(leaves, along) / sine
 
 
 @dataclass(frozen=True, slots=True)
-class _Beside:
-    """The way along a seam, just inside one unit.
+class _AlongSeam:
+    """The transect along a seam, just inside one unit.
 
     Attributes:
-        arrive: for points inside the seam, the places along the way of the edges that arrive.
+        arrive: for points inside the seam, the places along the transect of the edges that arrive.
         leans: for each such place the cotangent of the angle from the seam onward to the edge.
         shares: how much of the seam's length lies before each point.
         raw: for each such point the number of the cut along the seam just before it.
@@ -487,7 +466,7 @@ class _Beside:
 
     join: int
     child: int
-    way: _Way
+    transect: Transect
     arrive: dict[int, list[int]]
     leans: dict[int, float]
     shares: dict[int, float]
@@ -530,115 +509,3 @@ def _cuts(seams: Seams) -> dict[tuple[int, int], int]:
                 number += 1
             cuts[piece, sides[k].edge] = number
     return cuts
-
-
-# --- lines across ----------------------------------------------------------------------------
-
-
-class _Chords:
-    """Every edge as chords, to find what a straight line crosses."""
-
-    def __init__(self, seams: Seams) -> None:
-        self.seams = seams
-        self.of_piece = [sorted({s.edge for s in sides}) for sides in seams.sides]
-        self.chords: list[list[tuple[Point, Point]]] = []
-        for edge in seams.edges:
-            # A quarter of the tolerance: chords must cross what the curves cross.
-            points = [*paths.flatten(edge.segment, TOLERANCE / 4), edge.segment.end]
-            self.chords.append(list(zip(points, points[1:], strict=False)))
-
-    def across(self, pieces: Sequence[int], along: Vector) -> Iterator[_Way]:
-        """Lines in a direction across a unit, one for each row of edges that they may cross."""
-        edges = sorted({e for i in pieces for e in self.of_piece[i]})
-        aside = (-along[1], along[0])
-        owners, xs, ys = self._laid(edges, along, aside)
-        corners = sorted(
-            dot(p, aside)
-            for e in edges
-            for p in (self.seams.edges[e].segment.start, self.seams.edges[e].segment.end)
-        )
-        inside = set(pieces)
-        seen: set[tuple[int, ...]] = set()
-        # Between two neighbouring corners the line crosses the same straight edges wherever it
-        # runs; a gap that the rounding of corners leaves is no place for a line.
-        for low, high in zip(corners, corners[1:], strict=False):
-            if high - low > 4 * TOLERANCE:
-                hits = _hits(owners, xs, ys, (low + high) / 2)
-                way = self._way(hits, inside, None)
-                if way is not None and way.edges not in seen:
-                    seen.add(way.edges)
-                    yield way
-
-    def through_seam(self, pieces: Sequence[int], join: Join) -> _Way | None:
-        """The line across a unit, square to a seam near its middle, clear of all corners."""
-        side = join.seam.sides[len(join.seam.sides) // 2]
-        segment = self.seams.segment(side)
-        edges = sorted({e for i in pieces for e in self.of_piece[i]})
-        # The middle first; aside of it where the line there runs through a corner.
-        for share in (0.5, 0.45, 0.55, 0.35, 0.65):
-            middle, along = paths.point_at(segment, share), paths.tangent(segment, share)
-            across, aside = (-along[1], along[0]), (-along[0], -along[1])
-            owners, xs, ys = self._laid(edges, across, aside)
-            at = dot(middle, aside)
-            if np.abs(ys - at).min() > TOLERANCE:
-                way = self._way(_hits(owners, xs, ys, at), set(pieces), side.edge)
-                if way is not None:
-                    return way
-        return None
-
-    def _laid(
-        self, edges: Sequence[int], along: Vector, aside: Vector
-    ) -> tuple[list[int], NDArray[np.float64], NDArray[np.float64]]:
-        """All chords of the edges in a frame with ``along`` as its first axis.
-
-        Returns:
-            The edge of each chord, and of its two ends the first and the second coordinates.
-        """
-        owners = [e for e in edges for _ in self.chords[e]]
-        ends = np.array([c for e in edges for c in self.chords[e]], dtype=np.float64)
-        laid = ends @ np.array([along, aside]).T
-        return owners, laid[:, :, 0], laid[:, :, 1]
-
-    def _way(
-        self, hits: Sequence[tuple[float, int, bool, float]], inside: set[int], through: int | None
-    ) -> _Way | None:
-        """The crossings as a way, of several the one through an edge; None if it has a gap."""
-        pieces: list[int] = []
-        edges: list[int] = []
-        sines: list[float] = []
-        for _, e, into_right, sine in hits:
-            edge = self.seams.edges[e]
-            before, after = (edge.left, edge.right) if into_right else (edge.right, edge.left)
-            # What it leaves must be where it was: the piece entered last, or outside the unit.
-            was_in = before in inside
-            if was_in != (len(pieces) > 0) or (pieces and pieces[-1] != before):
-                return None
-            edges.append(e)
-            sines.append(max(sine, MOST_ASLANT))
-            if after is not None and after in inside:
-                pieces.append(after)
-            elif through is None or through in edges[1:-1]:
-                return _Way(tuple(pieces), tuple(edges), tuple(sines))
-            else:
-                pieces, edges, sines = [], [], []
-        return None
-
-
-def _hits(
-    owners: Sequence[int],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
-    at: float,
-) -> list[tuple[float, int, bool, float]]:
-    """What the line at a distance aside crosses: where, which edge, whether into the piece to
-    the right of the edge, and the sine of the angle."""
-    y0, y1 = ys[:, 0], ys[:, 1]
-    found = []
-    # Half open, so that a line through the common end of two chords crosses one of them.
-    for i in np.nonzero((y0 <= at) != (y1 <= at))[0].tolist():
-        x0, x1 = xs[i]
-        dy = y1[i] - y0[i]
-        x = x0 + (x1 - x0) * (at - y0[i]) / dy
-        # Clockwise of an edge lies its right: a line along +x goes into it if the edge runs up.
-        found.append((float(x), owners[i], bool(dy < 0), float(abs(dy) / math.hypot(x1 - x0, dy))))
-    return sorted(found)

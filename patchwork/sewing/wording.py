@@ -13,7 +13,9 @@ from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.patchwork.sewing.error_budget import Compared, PointDeviation
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.pressing import Meeting, Press
-from piecewright.patchwork.sewing.steps import Round, Size, Step
+from piecewright.patchwork.sewing.rectangles import Size
+from piecewright.patchwork.sewing.rounds import Round
+from piecewright.patchwork.sewing.steps import Step
 
 CAUTION = (
     "The iron is hot and steam burns: unplug it when you leave the room. Count pins and needles "

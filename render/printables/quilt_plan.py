@@ -26,7 +26,7 @@ from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.quilt import wording as quilt_wording
 from piecewright.patchwork.quilt.plan import Placement, QuiltPlan
-from piecewright.patchwork.sewing.steps import Size
+from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.wording import size
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import Look, filled, looks

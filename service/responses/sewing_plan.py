@@ -16,7 +16,9 @@ from piecewright.patchwork.sewing.error_budget import (
     PointDeviation,
 )
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.patchwork.sewing.steps import Round, Size, Step
+from piecewright.patchwork.sewing.rectangles import Size
+from piecewright.patchwork.sewing.rounds import Round
+from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import Words
 from piecewright.render.drawing.fabric_fills import looks
 from piecewright.render.printables import sewing_plan as cards

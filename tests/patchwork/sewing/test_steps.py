@@ -24,7 +24,8 @@ from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.order import order_of
 from piecewright.patchwork.sewing.pressing import Press, pressing_plan
-from piecewright.patchwork.sewing.steps import SewingSteps, Size, sewing_steps
+from piecewright.patchwork.sewing.rectangles import Size
+from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 from tests.patchwork import partitions
 from tests.patchwork.foundation.foundations import strips
 
