@@ -10,14 +10,7 @@ from dataclasses import dataclass
 from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.vectors import (
-    Point,
-    cross,
-    distance,
-    dot,
-    minus,
-    normalised,
-)
+from piecewright.patchwork.geometry.vectors import Point, cross, distance, dot, minus, normalised
 from piecewright.patchwork.sewing.pressing import Press
 
 ALIKE = 0.01

@@ -17,11 +17,7 @@ from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve
-from piecewright.patchwork.geometry.vectors import (
-    TOLERANCE,
-    Vector,
-    distance,
-)
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Vector, distance
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +59,14 @@ def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
     # two are let go at once: a chain of n strips would keep order n squared edges otherwise.
     kept = [np.array(sorted({s.edge for s in sides})) for sides in seams.sides]
     areas = [paths.area([seams.segment(s) for s in sides]) for sides in seams.sides]
+    nothing = np.array([], dtype=np.int64)
     found = [edges.rectangle(own, area) for own, area in zip(kept, areas, strict=True)]
     for join in order.joins:
         kept.append(np.setxor1d(kept[join.first], kept[join.second], assume_unique=True))
-        kept[join.first] = kept[join.second] = _NONE
+        kept[join.first] = kept[join.second] = nothing
         areas.append(areas[join.first] + areas[join.second])
         found.append(edges.rectangle(kept[-1], areas[-1]))
     return found
-
-
-_NONE = np.array([], dtype=np.int64)
 
 
 class _Edges:

@@ -14,13 +14,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
-from piecewright.patchwork.geometry.vectors import (
-    Point,
-    cross,
-    dot,
-    minus,
-    normalised,
-)
+from piecewright.patchwork.geometry.vectors import Point, cross, dot, minus, normalised
 from piecewright.patchwork.sewing.rectangles import Rectangle, Size, side_allowances, unfinished
 
 FEWEST_STRIPS = 4
