@@ -80,7 +80,7 @@ def pack_lengths(lengths: tuple[int, ...], counts: tuple[int, ...], room: int) -
     """
     if any(not 0 < length <= room for length in lengths):
         raise ValueError("every length must be more than zero and fit a strip")
-    # Kinds of one length are packed as one, and told apart again in the patterns found.
+    # Kinds of one length are packed as one, and parted again in the patterns found.
     kinds: dict[int, list[int]] = {}
     for k, count in enumerate(counts):
         if count > 0:

@@ -1,7 +1,7 @@
 """The order of sewing that is worked out, against an exhaustive search of this file's own.
 
-The search knows of the code under test only the block's pieces, read and knitted: it looks
-at every way to part every set of pieces in two, and counts bends by their angle.
+The search knows of the code under test only the block's pieces, their points and edges made one:
+it looks at every way to part every set of pieces in two, and counts bends by their angle.
 """
 
 from __future__ import annotations

@@ -229,7 +229,7 @@ def best_by_trying_all(
     return int(nested[best]), int(darker[best]), int(layers[best])
 
 
-def told(plan: PressingPlan) -> tuple[int, int, int]:
+def totals(plan: PressingPlan) -> tuple[int, int, int]:
     return plan.nested, plan.darker, plan.layers
 
 
@@ -253,7 +253,7 @@ def assert_best(block: Block, order: Order | None = None) -> None:
     nested, layers = reading.worth(own)
     assert (nested[0], layers[0]) == (plan.nested, plan.layers)
     if len(order.joins) <= 16:
-        assert told(plan) == best_by_trying_all(block, reading)
+        assert totals(plan) == best_by_trying_all(block, reading)
 
 
 def coloured(block: Block, seed: int) -> Block:
@@ -401,7 +401,7 @@ def test_given_directions_are_kept_and_the_rest_is_best(seed: int) -> None:
     plan = pressing_plan(block, seams, order, given=kept)
     assert all(k in (None, d) for k, d in zip(kept, plan.directions, strict=True))
     reading = Reading(block, seams, order)
-    assert told(plan) == best_by_trying_all(block, reading, kept)
+    assert totals(plan) == best_by_trying_all(block, reading, kept)
 
 
 def test_meeting_that_given_directions_spoil_says_so() -> None:

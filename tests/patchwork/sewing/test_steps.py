@@ -140,7 +140,7 @@ def test_unit_with_a_curved_seam_inside_is_trimmed_all_the_same() -> None:
     assert step.unfinished == size(6.5, 6.5)
 
 
-def test_pivots_of_a_set_in_seam_are_told() -> None:
+def test_pivots_of_a_set_in_seam_are_given() -> None:
     last = steps_of(catalogue.load("attic-windows")).steps[-1]
     assert last.kind == "set-in"
     assert last.pivots == ((2.0, 4.0),)
