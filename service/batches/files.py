@@ -19,7 +19,7 @@ from typing import IO, Any, Final
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
-from piecewright.service.batches.lots import COLLATED
+from piecewright.service.batches.print_jobs import COLLATED
 
 _MASTER: Final = "master-"
 
@@ -168,6 +168,6 @@ def item_key(batch: str, number: int) -> str:
     return f"{batch}/collated.pdf" if number == COLLATED else f"{batch}/{number:05}.pdf"
 
 
-def master_key(batch: str, lot: int) -> str:
-    """Where the document is from which those of a lot are made."""
-    return f"{batch}/{_MASTER}{lot:05}.pdf"
+def master_key(batch: str, job: int) -> str:
+    """Where the document is from which those of a print job are made."""
+    return f"{batch}/{_MASTER}{job:05}.pdf"

@@ -36,7 +36,7 @@ from sqlalchemy import (
 VERSION: Final = 2
 """Of the tables; a database with another one is left alone."""
 
-READING: Final = {"reading": True}
+READ_ONLY: Final = {"read_only": True}
 """Execution options of a connection that will not write, so that it waits for no writer."""
 
 _BUSY: Final = 30.0
@@ -69,7 +69,8 @@ batches = Table(
     UniqueConstraint("owner", "idempotency_key", name="piecewright_one_batch_a_key"),
 )
 
-lots = Table(
+# Print jobs are lots in the database, whose tables keep their names.
+print_jobs = Table(
     "piecewright_lots",
     metadata,
     Column(
@@ -114,7 +115,7 @@ items = Table(
 )
 
 
-# When a lot of a batch was last claimed, by which batches and their owners take turns.
+# When a print job of a batch was last claimed, by which batches and their owners take turns.
 turns = Table(
     "piecewright_turns",
     metadata,
@@ -180,5 +181,5 @@ def _serve_many_processes(engine: Engine) -> None:
     def begin(connection: Connection) -> None:
         # A transaction that reads first and then writes would fail at once if another wrote in
         # between (SQLITE_BUSY_SNAPSHOT); one that means to write says so at its start.
-        reading = connection.get_execution_options().get("reading", False)
-        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+        read_only = connection.get_execution_options().get("read_only", False)
+        connection.exec_driver_sql("BEGIN" if read_only else "BEGIN IMMEDIATE")
