@@ -27,19 +27,21 @@ from piecewright.service.settings import Settings
 TOKEN: Final = "piecewright.do_a_lot"
 
 _MOST_TOKENS: Final = 100
-"""Tokens sent at once: as many workers are kept busy by them."""
+"""Tokens sent at once: as many workers are kept busy by them, each of which sends the next."""
 
 _SWEEP: Final = 10.0
 """Seconds between looks for print jobs whose worker has vanished."""
 
 _LOST: Final = 60.0
-"""Seconds that print jobs wait, with nobody claiming any, before new tokens are sent."""
+"""Seconds that print jobs wait, with nobody claiming any, before new tokens are sent: longer than
+most take."""
 
 _MOST_MADE_UP: Final = 10
 """Tokens made up for at once; workers may be busy only, and then there are too many."""
 
 _VISIBILITY: Final = 3600
-"""Seconds after which Redis delivers a token again whose worker has not said that it is done."""
+"""Seconds after which Redis delivers a token again that no worker has acknowledged: longer than a
+job takes. Where it is not, a token too many does no harm."""
 
 _log = logging.getLogger(__name__)
 
@@ -60,8 +62,10 @@ def celery_app(
     app = Celery("piecewright", broker=settings.broker, set_as_current=False)
     app.conf.update(
         task_default_queue="piecewright",
+        # Acknowledged when it is done, so that one whose worker dies is delivered again.
         task_acks_late=True,
         task_reject_on_worker_lost=True,
+        # No token waits at a busy worker while another is idle.
         worker_prefetch_multiplier=1,
         broker_transport_options={"visibility_timeout": _VISIBILITY},
         broker_connection_retry_on_startup=True,

@@ -23,7 +23,7 @@ none before the others have ended."""
 
 _MOST_FIELDS: Final = 2_000_000
 """Fields that are looked at to find packets that are alike though written differently: some
-seconds' worth. Beyond, packets are compared as they are written."""
+ten seconds' worth. Beyond, packets are compared as they are written."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,8 @@ _PAUSE: Final = 0.1
 """Seconds between looks at the workers while there is work: one that has died is replaced soon."""
 
 _IDLE: Final = 1.0
-"""Seconds between looks while there is none."""
+"""Seconds between looks while there is none: ``wake`` cuts it short, but for work that another
+process of the service was asked for."""
 
 _SWEEP: Final = 30.0
 """Seconds between removals of what nobody needs: they are kept for hours, and nobody waits."""
@@ -94,7 +95,7 @@ class Supervisor:
         """
         swept = -math.inf
         try:
-            # Looked at again and again, and not told: the lock is free when its holder dies, work
+            # Polled, as nobody could say so: the lock is free when its holder dies, work
             # may come by another process of the service, and a worker ends without a word.
             while not self._stopped.is_set():
                 pause = _IDLE
@@ -217,7 +218,7 @@ def _sweep(storage: Storage) -> None:
 
 
 def _had_work(worker: _Worker) -> bool:
-    """Whether a worker that has ended said that it had work."""
+    """Whether a worker that has ended had sent word that it had work."""
     try:
         worker.process.receive(0)
     except (DeadlineExceeded, EOFError, OSError):

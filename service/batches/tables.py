@@ -40,10 +40,11 @@ READ_ONLY: Final = {"read_only": True}
 """Execution options of a connection that will not write, so that it waits for no writer."""
 
 _BUSY: Final = 30.0
-"""Seconds to wait for another process that writes to the SQLite file."""
+"""Seconds to wait for another process that writes to the SQLite file: changes take milliseconds,
+but many may queue, and a slow disk must not fail them."""
 
 _CREATING: Final = 0x7069656365
-"""Number of the PostgreSQL lock under which tables are made."""
+"""Number of the PostgreSQL advisory lock under which tables are made: any, but always the same."""
 
 metadata = MetaData()
 
@@ -143,6 +144,7 @@ def open_database(url: str) -> Engine:
     Raises:
         WrongVersion: the tables there are not ours.
     """
+    # A server may have closed a connection that was idle; a file does not.
     engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
     if engine.dialect.name == "sqlite":
         _serve_many_processes(engine)
@@ -173,6 +175,8 @@ def _serve_many_processes(engine: Engine) -> None:
     def connect(connection: sqlite3.Connection, record: Any) -> None:
         connection.isolation_level = None  # transactions begin where we say, below
         connection.execute(f"PRAGMA busy_timeout = {int(_BUSY * 1000)}")
+        # A log of its own lets readers go on beside a writer. With it NORMAL is safe: a loss of
+        # power may undo the last changes, and breaks nothing.
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = NORMAL")
         connection.execute("PRAGMA foreign_keys = ON")

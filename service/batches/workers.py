@@ -13,6 +13,7 @@ from piecewright.service.monitoring.logs import write_lines
 from piecewright.service.settings import Settings
 
 MOST_PROCESSES: Final = 64
+"""On one machine, as the setting has it (``Settings.batch_processes``)."""
 
 
 def run_workers(settings: Settings, processes: int = 0) -> None:

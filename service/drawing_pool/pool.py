@@ -35,7 +35,8 @@ _RETRY_AFTER: Final = 5
 kind takes less."""
 
 _RECHECK: Final = 0.1
-"""Seconds between looks for a worker that is about to be ready, by those whose time is over."""
+"""Seconds between looks for a worker that is about to be ready, by those whose time is over: little
+beside its start."""
 
 _log = logging.getLogger(__name__)
 

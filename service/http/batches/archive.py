@@ -86,13 +86,15 @@ def index(batch: Batch) -> str:
     lines = [_heading(batch), f"{batch.done} of {batch.total} done, {batch.failed} failed"]
     lines.append("")
     for item in batch.items:
-        lines.append(f"{item.number:0{_digits(batch)}} {item.name}".rstrip() + f": {_said(item)}")
+        lines.append(
+            f"{item.number:0{_digits(batch)}} {item.name}".rstrip() + f": {_outcome(item)}"
+        )
         problem = item.problem or {}
         lines += [f"    {e['pointer']}: {e['detail']}" for e in problem.get("errors", ())]
     return "\r\n".join(lines) + "\r\n"
 
 
-def _said(item: BatchItem) -> str:
+def _outcome(item: BatchItem) -> str:
     if item.problem is not None:
         return f"failed. {item.problem['detail']}"
     if item.pages is not None:

@@ -120,7 +120,7 @@ def _changes(batch: Batch, address: str) -> bytes:
     """An event for each item, in the order of the changes, and one for the batch."""
     items = sorted(batch.items, key=lambda item: (item.revision, item.number))
     following = [item.revision for item in items[1:]] + [batch.revision + 1]
-    # A revision is only told with the last of its items: who is cut off before gets it again.
+    # A revision is the id of the last of its items only: who is cut off before gets it again.
     parts = [
         event("item", told_item(item, address), item.revision - (item.revision == next_one))
         for item, next_one in zip(items, following, strict=False)

@@ -308,7 +308,7 @@ def _stream(storage: Storage, id: str, pace: events.Pace) -> Response:
     if batch is None:
         raise _not_there()
     if batch.is_complete and batch.revision <= seen:
-        # All has been told; this is how an EventSource learns that it need not come back.
+        # The client has seen all; this is how an EventSource learns that it need not come back.
         return Response(status=204)
     taken = events.streams.take(owner)
     if taken:

@@ -54,10 +54,10 @@ def client_of(settings: Settings) -> FlaskClient:
 
 def do_all(settings: Settings, drawing: Drawing | None = None) -> Storage:
     """Does all jobs that wait, here and now."""
-    opened = open_storage(settings)
-    while run_next_job("here", opened, drawing or Packets(), settings):
+    storage = open_storage(settings)
+    while run_next_job("here", storage, drawing or Packets(), settings):
         pass
-    return opened
+    return storage
 
 
 def posted(client: FlaskClient, body: Json = GUILD, **headers: str) -> Json:

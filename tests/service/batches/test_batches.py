@@ -305,9 +305,9 @@ def test_documents_that_cannot_be_kept_are_tried_again_until_they_can(
 
 def test_all_in_one_waits_for_room_on_the_disk_too(client: FlaskClient, settings: Settings) -> None:
     batch = posted(client)
-    opened = open_storage(settings)
+    storage = open_storage(settings)
     while state(client, batch)["ended"] is None:
-        assert run_next_job("here", opened, Packets(), settings)
+        assert run_next_job("here", storage, Packets(), settings)
     in_the_way = Path(settings.data) / "documents" / batch["id"] / "collated.pdf"
     in_the_way.mkdir()
     for _ in range(2 * MOST_ATTEMPTS):
@@ -338,8 +338,8 @@ def test_a_worker_waits_ever_longer_while_the_disk_is_full_and_then_goes_on(
     batch = posted(client)
     files = FullForAWhile(str(Path(settings.data) / "documents"), failures=9)
     waits: list[float] = []
-    opened = Storage(open_storage(settings).store, files)
-    work_until_idle("here", opened, Packets(), settings, idle=0.2, wait=waits.append)
+    storage = Storage(open_storage(settings).store, files)
+    work_until_idle("here", storage, Packets(), settings, idle=0.2, wait=waits.append)
     every_item_once(client, batch)
     hindered = waits[:9]
     assert sorted(hindered) == hindered
@@ -369,14 +369,14 @@ def test_a_batch_can_be_deleted_while_the_disk_is_full(
     client: FlaskClient, settings: Settings, ended: bool
 ) -> None:
     batch = posted(client)
-    opened = open_storage(settings)
-    assert run_next_job("here", opened, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
     full = FullForAWhile(str(Path(settings.data) / "documents"), failures=1)
     if ended:
         do_all(settings)
     else:
         with pytest.raises(StorageUnavailable):
-            run_next_job("here", Storage(opened.store, full), Packets(), settings)
+            run_next_job("here", Storage(storage.store, full), Packets(), settings)
         assert client.delete(batch["links"]["self"]).status_code == 200
     assert client.delete(batch["links"]["self"]).status_code == 204
     assert not (Path(settings.data) / "documents" / batch["id"]).exists()
@@ -429,8 +429,8 @@ def test_names_in_any_writing_come_through(client: FlaskClient, settings: Settin
 
 
 def do_one(settings: Settings) -> None:
-    opened = open_storage(settings)
-    assert run_next_job("here", opened, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
 
 
 def documents(settings: Settings) -> list[Path]:

@@ -134,12 +134,12 @@ def test_workers_are_started_by_a_command(settings: Settings) -> None:
 
 
 def test_tokens_that_the_broker_has_lost_are_made_up_for(settings: Settings) -> None:
-    opened = open_storage(settings)
+    storage = open_storage(settings)
     batch = posted(client_of(settings), many(slow=0))
     sent: list[int] = []
-    sweep_once(opened, sent.append)
+    sweep_once(storage, sent.append)
     assert sent == []
-    later = Storage(Store(opened.store.engine, 1.0, lambda: time.time() + 100), opened.files)
+    later = Storage(Store(storage.store.engine, 1.0, lambda: time.time() + 100), storage.files)
     sweep_once(later, sent.append)
     assert sum(sent) > 0
     assert state(client_of(settings), batch)["state"] == "queued"

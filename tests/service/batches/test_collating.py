@@ -75,9 +75,9 @@ def pages(document: bytes) -> int:
 
 def end_items(settings: Settings, client: FlaskClient, batch: Json) -> None:
     """Does the jobs of the items, and no more."""
-    opened = open_storage(settings)
+    storage = open_storage(settings)
     while state(client, batch)["ended"] is None:
-        assert run_next_job("here", opened, Packets(), settings)
+        assert run_next_job("here", storage, Packets(), settings)
 
 
 def test_it_is_made_after_the_items_and_asked_for_too_early_it_is_a_conflict(
@@ -117,8 +117,8 @@ def test_of_a_batch_that_was_cancelled_it_has_what_is_done(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    opened = open_storage(settings)
-    assert run_next_job("here", opened, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
     assert client.delete(batch["links"]["self"]).status_code == 200
     assert collated(client, batch) == "queued"
     do_all(settings)
