@@ -10,7 +10,7 @@ from typing import Final
 from flask import Flask, Response, g, request
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from piecewright.service.drawing_pool.pool import Desks
+from piecewright.service.drawing_pool.pool import DrawingPool
 from piecewright.service.http.access import guard
 from piecewright.service.http.batches.routes import batches
 from piecewright.service.http.docs import pages
@@ -35,33 +35,36 @@ _HEADERS: Final = {
 _GIVEN_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 
-def create_app(settings: Settings | None = None, desks: Desks | None = None) -> Flask:
+def create_app(settings: Settings | None = None, pool: DrawingPool | None = None) -> Flask:
     """The service as a WSGI application.
 
     Args:
         settings: those of the environment if not given.
-        desks: where answers are drawn; the service's own, started when needed, if not given.
+        pool: where answers are drawn; the service's own, started when needed, if not given.
 
     Raises:
         ValueError: the environment's settings cannot be used, or the file of keys cannot.
         OSError: the file of keys cannot be read.
     """
     settings = settings or Settings.from_environment()
+    # No folder of static files: pages carry their style, and nothing is served that is not meant.
     app = Flask("piecewright.service", template_folder="pages", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_request_bytes
-    desks = desks or Desks(settings)
-    app.register_blueprint(interface(settings, desks))
-    app.register_blueprint(batches(settings, desks))
+    pool = pool or DrawingPool(settings)
+    app.register_blueprint(interface(settings, pool))
+    app.register_blueprint(batches(settings, pool))
     app.register_blueprint(pages(settings))
     answer_with_problems(app)
     if settings.proxies:
         app.wsgi_app = ProxyFix(app.wsgi_app, x_for=settings.proxies)  # type: ignore[method-assign]
+    # What is done before a request runs in this order; what is done after it in the reverse one,
+    # so that the log and the figures see the answer as it leaves, with all its headers.
     app.before_request(_name_request)
     log_requests(app)
     measure(app)
     guard(app, settings)
     app.after_request(_add_headers)
-    app.after_request(_tell_version)
+    app.after_request(_add_etag)
     return app
 
 
@@ -72,10 +75,10 @@ def _name_request() -> None:
     g.request_id = given if _GIVEN_ID.fullmatch(given) else uuid.uuid4().hex
 
 
-def _tell_version(response: Response) -> Response:
-    """Says by which tag an answer is known, and spares whoever has it from getting it again.
+def _add_etag(response: Response) -> Response:
+    """Adds the tag by which an answer is known, and answers 304 to whoever has it (RFC 9110, 13.1).
 
-    If-None-Match on POST asks for something else (RFC 9110, 13.1.2), and is not looked at.
+    On POST, If-None-Match asks for something else (13.1.2); Werkzeug looks at it on GET and HEAD.
     """
     kept = not response.cache_control.no_store
     if response.status_code == 200 and kept and not response.is_streamed:

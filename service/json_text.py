@@ -17,9 +17,10 @@ _LONGEST_INTEGER = 20
 """Digits; a longer whole number is read as a float, which is what any other program does."""
 
 _LONGEST_NUMBER = 400
-"""Characters; nobody writes a longer number."""
+"""Characters: the largest float has 309 digits before the point; nobody writes a longer number."""
 
 _recursion_limit = Lock()
+"""The limit is the whole process's: who raises it must not have another lower it meanwhile."""
 
 
 class NotJson(ValueError):
@@ -68,6 +69,7 @@ def _parse_deep(text: str) -> Any:
         raise NotJson(f"this is nested more than {MOST_DEPTH} levels deep")
     with _recursion_limit:
         usual = sys.getrecursionlimit()
+        # Ample: it is the check above that limits the depth.
         sys.setrecursionlimit(usual + 2 * MOST_DEPTH)
         try:
             return _parse(text)

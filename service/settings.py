@@ -36,10 +36,11 @@ class Settings:
         max_sheets: of one document; a request that needs more is answered 422.
         max_items: of one batch.
         deadline: seconds for the drawing of one answer; then it is stopped, and answered 503.
-        desks: processes that draw, for each process of the service.
-        waiting: requests that may wait for a desk, for each process of the service; a further
-            one is answered 503 at once.
-        desk_memory: MB that a desk may take; what needs more is answered 503.
+        desks: workers of the drawing pool, for each process of the service.
+        waiting: requests that may wait for a worker, for each process of the service; a
+            further one is answered 503 at once.
+        desk_memory: MB that a worker may take, of the drawing pool or of batches; what needs
+            more is answered 503.
         cache_bytes: of answers that each process of the service keeps for whoever asks the same
             again; 0 for none.
         rate: requests a minute from one key, or from one address where no keys are set;
@@ -133,3 +134,10 @@ class Settings:
             except ValueError:
                 raise ValueError(f"{variable} must be a whole number, not {written!r}") from None
         return cls(**given)
+
+    def as_environment(self) -> dict[str, str]:
+        """The environment variables from which these settings can be read again."""
+        return {
+            PREFIX + setting.name.upper(): str(getattr(self, setting.name))
+            for setting in fields(self)
+        }

@@ -1,8 +1,8 @@
 """Batches by Celery: workers on any machines, with a broker between them and the service.
 
-A task is a token: it does the next lot that the database has, whichever that is, and sends
-another token if lots are left. So a token that is delivered twice does no harm, and one
-that is lost is made up for by the sweep, which also gives back the lots of workers that
+A task is a token: it does the next print job that the database has, whichever that is, and sends
+another token if jobs are left. So a token that is delivered twice does no harm, and one
+that is lost is made up for by the sweep, which also gives back the jobs of workers that
 have vanished.
 """
 
@@ -12,36 +12,36 @@ import logging
 import secrets
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from threading import Event, Thread
 from typing import Any, Final
 
 from celery import Celery, signals
 
-from piecewright.service.batches.backoff import rest_after
+from piecewright.service.batches.backoff import Backoff
 from piecewright.service.batches.drawing import Drawing, Packets
-from piecewright.service.batches.parts import Parts, parts
-from piecewright.service.batches.watch import LEASE
-from piecewright.service.batches.work import Hindered, work_on_next
-from piecewright.service.memory import limit_memory
+from piecewright.service.batches.storage import Storage, open_storage
+from piecewright.service.batches.work import LEASE, StorageUnavailable, run_next_job
+from piecewright.service.processes.memory import limit_memory
 from piecewright.service.settings import Settings
 
 TOKEN: Final = "piecewright.do_a_lot"
 
 _MOST_TOKENS: Final = 100
-"""Tokens sent at once: as many workers are kept busy by them."""
+"""Tokens sent at once: as many workers are kept busy by them, each of which sends the next."""
 
 _SWEEP: Final = 10.0
-"""Seconds between looks for lots whose worker has vanished."""
+"""Seconds between looks for print jobs whose worker has vanished."""
 
 _LOST: Final = 60.0
-"""Seconds that lots wait, with nobody claiming any, before new tokens are sent."""
+"""Seconds that print jobs wait, with nobody claiming any, before new tokens are sent: longer than
+most take."""
 
 _MOST_MADE_UP: Final = 10
 """Tokens made up for at once; workers may be busy only, and then there are too many."""
 
 _VISIBILITY: Final = 3600
-"""Seconds after which Redis delivers a token again whose worker has not said that it is done."""
+"""Seconds after which Redis delivers a token again that no worker has acknowledged: longer than a
+job takes. Where it is not, a token too many does no harm."""
 
 _log = logging.getLogger(__name__)
 
@@ -56,14 +56,16 @@ def celery_app(
     """The Celery application for the broker that is set; its workers do batches.
 
     Args:
-        lease: seconds that a lot stays a worker's without a word from it.
-        sweep: seconds between looks for lots whose worker has vanished.
+        lease: seconds that a job stays a worker's without a word from it.
+        sweep: seconds between looks for print jobs whose worker has vanished.
     """
     app = Celery("piecewright", broker=settings.broker, set_as_current=False)
     app.conf.update(
         task_default_queue="piecewright",
+        # Acknowledged when it is done, so that one whose worker dies is delivered again.
         task_acks_late=True,
         task_reject_on_worker_lost=True,
+        # No token waits at a busy worker while another is idle.
         worker_prefetch_multiplier=1,
         broker_transport_options={"visibility_timeout": _VISIBILITY},
         broker_connection_retry_on_startup=True,
@@ -73,23 +75,24 @@ def celery_app(
         enable_utc=True,
     )
     made = drawing or Packets()
-    hindrances = Hindrances()
+    backoff = Backoff()  # of this process, as each token may come to another
 
     # Not shared: another application in this process has settings of its own.
     @app.task(name=TOKEN, shared=False)  # type: ignore[untyped-decorator]
-    def do_a_lot() -> None:
-        opened = parts(settings)
+    def run_a_job() -> None:
+        storage = open_storage(settings)
         worker = secrets.token_hex(16)
         try:
-            done = work_on_next(worker, opened.store, opened.files, made, settings, lease)
-        except Hindered:
+            done = run_next_job(worker, storage, made, settings, lease)
+        except StorageUnavailable:
             _log.exception("a batch cannot be kept now; it goes on when it can be")
-            hindrances.wait_out()
+            backoff.fail()
+            time.sleep(backoff.delay)  # this process takes no other token meanwhile
             app.send_task(TOKEN)
             return
         if done:
-            hindrances.count = 0
-        if done and opened.store.waiting():
+            backoff.succeed()
+        if done and storage.queries.waiting():
             app.send_task(TOKEN)
 
     def start_sweep(sender: Any, **_: Any) -> None:
@@ -105,26 +108,14 @@ def celery_app(
     return app
 
 
-@dataclass(slots=True)
-class Hindrances:
-    """Times that a process could not keep what it had made, with nothing kept between."""
-
-    count: int = 0
-
-    def wait_out(self) -> None:
-        """Waits, the longer the more often; this process takes no other token meanwhile."""
-        self.count += 1
-        time.sleep(rest_after(self.count))
-
-
-def send_tokens(app: Celery, lots: int) -> None:
-    """Tells workers that so many lots wait.
+def send_tokens(app: Celery, jobs: int) -> None:
+    """Tells workers that so many print jobs wait.
 
     Raises:
         kombu.exceptions.OperationalError: the broker cannot be reached.
     """
     with app.producer_or_acquire() as producer:
-        for _ in range(min(lots, _MOST_TOKENS)):
+        for _ in range(min(jobs, _MOST_TOKENS)):
             app.send_task(TOKEN, producer=producer)
 
 
@@ -132,19 +123,19 @@ def _sweep(app: Celery, settings: Settings, pause: float) -> None:
     ended = Event()
     while not ended.wait(pause):
         try:
-            sweep_once(parts(settings), lambda lots: send_tokens(app, lots))
+            sweep_once(open_storage(settings), lambda jobs: send_tokens(app, jobs))
         except Exception:
             _log.exception("the sweep failed; the next one may not")
 
 
-def sweep_once(opened: Parts, send: Callable[[int], None]) -> None:
-    """Gives back lots whose worker has vanished, makes up for lost tokens, removes what nobody
+def sweep_once(storage: Storage, send: Callable[[int], None]) -> None:
+    """Gives back jobs whose worker has vanished, makes up for lost tokens, removes what nobody
     needs."""
-    lost = opened.store.requeue_lost()
+    lost = storage.store.requeue_expired()
     if lost:
-        _log.warning("%d lots of workers that have vanished go to others", lost)
+        _log.warning("%d print jobs of workers that have vanished go to others", lost)
         send(lost)
-    waiting_for = opened.store.waiting_since()
+    waiting_for = storage.queries.waiting_since()
     if waiting_for is not None and waiting_for > _LOST:
-        send(min(opened.store.waiting(), _MOST_MADE_UP))
-    opened.sweep()
+        send(min(storage.queries.waiting(), _MOST_MADE_UP))
+    storage.sweep()

@@ -1,4 +1,4 @@
-"""What a lot's documents are made with: one master, stamped with each name."""
+"""What the documents of a print job are made with: one master, stamped with each name."""
 
 from __future__ import annotations
 

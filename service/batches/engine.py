@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING, Protocol
 
-from piecewright.service.batches.parts import database_file, parts
+from piecewright.service.batches.storage import is_in_use, open_storage
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.settings import Settings
 
@@ -16,10 +16,10 @@ _log = logging.getLogger(__name__)
 
 
 class Engine(Protocol):
-    """Sees to it that lots in the database are done."""
+    """Sees to it that print jobs in the database are done."""
 
-    def begin(self, lots: int) -> None:
-        """There are so many new lots."""
+    def begin(self, jobs: int) -> None:
+        """There are so many new print jobs."""
 
     def attend(self) -> None:
         """There are batches; nothing may be left undone because somebody died."""
@@ -31,7 +31,7 @@ class OwnProcesses:
     def __init__(self, settings: Settings) -> None:
         self._supervisor = Supervisor(settings)
 
-    def begin(self, lots: int) -> None:
+    def begin(self, jobs: int) -> None:
         self._supervisor.wake()
 
     def attend(self) -> None:
@@ -52,11 +52,11 @@ class ByCelery:
 
         self._app: Celery = celery_app(settings)
 
-    def begin(self, lots: int) -> None:
+    def begin(self, jobs: int) -> None:
         from piecewright.service.batches.celery_app import send_tokens
 
         try:
-            send_tokens(self._app, lots)
+            send_tokens(self._app, jobs)
         except Exception:
             # The batch is safe in the database: the workers' sweep finds that it waits.
             _log.exception("the broker could not be told of a batch")
@@ -65,16 +65,15 @@ class ByCelery:
         pass
 
 
-def engine(settings: Settings) -> Engine:
+def choose_engine(settings: Settings) -> Engine:
     """The engine that the settings choose; work that was left before goes on."""
     if settings.broker:
         return ByCelery(settings)
     own = OwnProcesses(settings)
     try:
-        there = settings.database or database_file(settings).exists()
-        if there and not parts(settings).store.is_empty():
+        if is_in_use(settings) and not open_storage(settings).queries.is_empty():
             own.attend()
     except Exception:
-        # The service can do all else; a request for a batch will be told.
+        # The service can do all else; a request for a batch is answered so.
         _log.exception("the batches of before could not be opened")
     return own

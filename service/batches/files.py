@@ -19,12 +19,13 @@ from typing import IO, Any, Final
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
-from piecewright.service.batches.lots import COLLATED
+from piecewright.service.batches.print_jobs import COLLATED
 
 _MASTER: Final = "master-"
 
 _MOST_ROUNDS: Final = 100
-"""Times that a folder is emptied in which others write meanwhile."""
+"""Times that a folder is emptied in which others write meanwhile. A worker stops when it finds its
+batch gone, so a few are enough, and so many mean that something else is wrong."""
 
 
 class Files:
@@ -48,6 +49,8 @@ class Files:
         if not isinstance(self._system, LocalFileSystem):
             self._system.pipe_file(path, content)
             return
+        # In the same folder, as only a move within one file system is atomic; with a name of its
+        # own, as another worker may be writing the same document.
         target = Path(path)
         target.parent.mkdir(parents=True, exist_ok=True)
         draft = target.with_name(f".{target.name}-{secrets.token_hex(8)}")
@@ -168,6 +171,6 @@ def item_key(batch: str, number: int) -> str:
     return f"{batch}/collated.pdf" if number == COLLATED else f"{batch}/{number:05}.pdf"
 
 
-def master_key(batch: str, lot: int) -> str:
-    """Where the document is from which those of a lot are made."""
-    return f"{batch}/{_MASTER}{lot:05}.pdf"
+def master_key(batch: str, job: int) -> str:
+    """Where the document is from which those of a print job are made."""
+    return f"{batch}/{_MASTER}{job:05}.pdf"

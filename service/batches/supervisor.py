@@ -12,29 +12,30 @@ import logging
 import math
 import os
 import secrets
-import subprocess
 import sys
 import time
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass
 from threading import Event, Lock, Thread
 from typing import IO, Final
 
-from piecewright.service.batches.backoff import MOST, rest_after
-from piecewright.service.batches.parts import Parts, make_data_folder, parts
+from piecewright.service.batches.backoff import CAP, Backoff
+from piecewright.service.batches.storage import Storage, make_data_folder, open_storage
 from piecewright.service.batches.tables import WrongVersion
-from piecewright.service.settings import PREFIX, Settings
+from piecewright.service.processes.child import Child, DeadlineExceeded
+from piecewright.service.settings import Settings
 
 COMMAND: Final = (sys.executable, "-m", "piecewright.service.batches.worker")
 
 _PAUSE: Final = 0.1
-"""Seconds between looks at the workers while there is work."""
+"""Seconds between looks at the workers while there is work: one that has died is replaced soon."""
 
 _IDLE: Final = 1.0
-"""Seconds between looks while there is none."""
+"""Seconds between looks while there is none: ``wake`` cuts it short, but for work that another
+process of the service was asked for."""
 
 _SWEEP: Final = 30.0
-"""Seconds between removals of what nobody needs."""
+"""Seconds between removals of what nobody needs: they are kept for hours, and nobody waits."""
 
 _log = logging.getLogger(__name__)
 
@@ -42,27 +43,27 @@ _log = logging.getLogger(__name__)
 @dataclass(frozen=True, slots=True)
 class _Worker:
     name: str
-    process: subprocess.Popen[bytes]
+    process: Child
 
 
 class Supervisor:
     """Runs worker processes from a thread, if no other process does.
 
     Args:
-        command: starts a worker, given its name as one more argument. It writes to its standard
-            output when it has work for the first time.
+        command: starts a worker, given its name and the handle of its connection as further
+            arguments. It sends a message when it has work for the first time.
     """
 
     def __init__(self, settings: Settings, command: Sequence[str] = COMMAND) -> None:
         self._settings, self._command = settings, tuple(command)
-        self._environment = {**os.environ, **environment_of(settings)}
+        self._environment = {**os.environ, **settings.as_environment()}
         self._starting, self._woken, self._stopped = Lock(), Event(), Event()
         self._thread: Thread | None = None
         self._process = 0
         self._lock_file: IO[str] | None = None
         self._pool = ""
         self._workers: list[_Worker] = []
-        self._failures = 0
+        self._backoff = Backoff()
         self._not_before = 0.0
 
     def wake(self) -> None:
@@ -94,21 +95,24 @@ class Supervisor:
         """
         swept = -math.inf
         try:
+            # Polled, as nobody could say so: the lock is free when its holder dies, work
+            # may come by another process of the service, and a worker ends without a word.
             while not self._stopped.is_set():
                 pause = _IDLE
                 try:
                     if self._has_lock():
-                        opened = parts(self._settings)
+                        storage = open_storage(self._settings)
                         if time.monotonic() - swept > _SWEEP:
-                            _sweep(opened)
+                            _sweep(storage)
                             swept = time.monotonic()
-                        if self._look_after(opened):
+                        if self._look_after(storage):
                             pause = _PAUSE
                 except WrongVersion:
                     raise
                 except Exception:
+                    # The database or the files may be away; the workers go on without this.
                     _log.exception("the batches' workers could not be looked after")
-                    pause = MOST
+                    pause = CAP
                 self._woken.wait(pause)
                 self._woken.clear()
         finally:
@@ -119,19 +123,19 @@ class Supervisor:
             try:
                 self.run()
             except WrongVersion:
-                # Requests for batches are told, and so is who asks for the service's health.
+                # Requests for batches are answered so, and so is who asks for the service's health.
                 _log.exception("no batches are worked on")
-                self._stopped.wait(MOST)
+                self._stopped.wait(CAP)
 
     @property
     def failures(self) -> int:
         """How many workers have ended one after another before they had any work."""
-        return self._failures
+        return self._backoff.failures
 
     @property
     def processes(self) -> list[int]:
         """Ids of the worker processes that run."""
-        return [worker.process.pid for worker in self._workers if worker.process.poll() is None]
+        return [worker.process.pid for worker in self._workers if worker.process.is_alive]
 
     # --- the lock ------------------------------------------------------------------------------
 
@@ -146,22 +150,22 @@ class Supervisor:
             return False
         self._lock_file = file
         self._pool = _pool_of(file)
-        # Whoever had these lots worked for a holder that is gone, and goes with it.
-        given_back = parts(self._settings).store.release(self._pool)
+        # Whoever had these jobs worked for a holder that is gone, and goes with it.
+        given_back = open_storage(self._settings).store.release(self._pool)
         if given_back:
-            _log.warning("%d lots of a pool that is gone are taken up again", given_back)
+            _log.warning("%d print jobs of a pool that is gone are taken up again", given_back)
         return True
 
     # --- workers -------------------------------------------------------------------------------
 
-    def _look_after(self, opened: Parts) -> bool:
+    def _look_after(self, storage: Storage) -> bool:
         """Replaces workers that have died, and starts those that are needed; whether any runs."""
-        for worker in list(self._workers):
-            code = worker.process.poll()
+        for worker in list(self._workers):  # a copy, as it is taken from
+            code = worker.process.exit_code
             if code is not None:
                 self._workers.remove(worker)
-                self._mourn(worker, code, opened)
-        wanted = min(self._most(), opened.store.unfinished())
+                self._reap(worker, code, storage)
+        wanted = min(self._most(), storage.queries.unfinished())
         while len(self._workers) < wanted and time.monotonic() >= self._not_before:
             self._start_worker()
         return bool(self._workers) or wanted > 0
@@ -169,68 +173,57 @@ class Supervisor:
     def _most(self) -> int:
         return self._settings.batch_processes or len(os.sched_getaffinity(0))
 
-    def _mourn(self, worker: _Worker, code: int, opened: Parts) -> None:
+    def _reap(self, worker: _Worker, code: int, storage: Storage) -> None:
         had_work = _had_work(worker)
-        _close(worker)
-        given_back = opened.store.release(worker.name)
+        worker.process.reap()
+        given_back = storage.store.release(worker.name)
         if code == 0:
-            self._failures = 0
+            self._backoff.succeed()
             return
         # One that dies at work is replaced at once; workers that die at their start would only
         # keep the machine busy.
-        self._failures = 0 if had_work else self._failures + 1
-        self._not_before = time.monotonic() + rest_after(self._failures)
-        _log.warning("a worker ended with %d; %d lots go to others", code, given_back)
+        if had_work:
+            self._backoff.succeed()
+        else:
+            self._backoff.fail()
+        self._not_before = time.monotonic() + self._backoff.delay
+        _log.warning("a worker ended with %d; %d print jobs go to others", code, given_back)
 
     def _start_worker(self) -> None:
         name = f"{self._pool}/{secrets.token_hex(8)}"
-        process = subprocess.Popen(
-            [*self._command, name],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            start_new_session=True,  # what a terminal sends is for the service, which ends them
-            env=self._environment,
-        )
+        process = Child([*self._command, name], self._environment)
         self._workers.append(_Worker(name, process))
 
     def _end_workers(self) -> None:
+        # All are asked before any is waited for, so that they end side by side.
         for worker in self._workers:
             worker.process.terminate()
         for worker in self._workers:
-            worker.process.wait()
-            _close(worker)
+            worker.process.reap()
         if self._workers:
-            released = parts(self._settings).store.release(self._pool)
-            _log.info("the workers are ended; %d lots wait for the next", released)
+            released = open_storage(self._settings).store.release(self._pool)
+            _log.info("the workers are ended; %d print jobs wait for the next", released)
         self._workers.clear()
         if self._lock_file is not None:
             self._lock_file.close()
             self._lock_file = None
 
 
-def _sweep(opened: Parts) -> None:
+def _sweep(storage: Storage) -> None:
     try:
-        opened.sweep()
+        storage.sweep()
     except Exception:
         # The files may be away; the workers are to be looked after all the same.
         _log.exception("the sweep failed; the next one may not")
 
 
 def _had_work(worker: _Worker) -> bool:
-    """Whether a worker that has ended said that it had work."""
-    assert worker.process.stdout is not None
-    message = worker.process.stdout.fileno()
-    os.set_blocking(message, False)  # a process that it started may have it open still
+    """Whether a worker that has ended had sent word that it had work."""
     try:
-        return bool(os.read(message, 1))
-    except BlockingIOError:
+        worker.process.receive(0)
+    except (DeadlineExceeded, EOFError, OSError):
         return False
-
-
-def _close(worker: _Worker) -> None:
-    for pipe in (worker.process.stdin, worker.process.stdout):
-        if pipe is not None:
-            pipe.close()
+    return True
 
 
 def _pool_of(lock_file: IO[str]) -> str:
@@ -242,11 +235,3 @@ def _pool_of(lock_file: IO[str]) -> str:
         lock_file.write(name)
         lock_file.flush()
     return name
-
-
-def environment_of(settings: Settings) -> Mapping[str, str]:
-    """The settings as the environment variables from which they can be read again."""
-    return {
-        PREFIX + setting.name.upper(): str(getattr(settings, setting.name))
-        for setting in fields(settings)
-    }

@@ -36,14 +36,15 @@ from sqlalchemy import (
 VERSION: Final = 2
 """Of the tables; a database with another one is left alone."""
 
-READING: Final = {"reading": True}
+READ_ONLY: Final = {"read_only": True}
 """Execution options of a connection that will not write, so that it waits for no writer."""
 
 _BUSY: Final = 30.0
-"""Seconds to wait for another process that writes to the SQLite file."""
+"""Seconds to wait for another process that writes to the SQLite file: changes take milliseconds,
+but many may queue, and a slow disk must not fail them."""
 
 _CREATING: Final = 0x7069656365
-"""Number of the PostgreSQL lock under which tables are made."""
+"""Number of the PostgreSQL advisory lock under which tables are made: any, but always the same."""
 
 metadata = MetaData()
 
@@ -69,7 +70,8 @@ batches = Table(
     UniqueConstraint("owner", "idempotency_key", name="piecewright_one_batch_a_key"),
 )
 
-lots = Table(
+# Print jobs are lots in the database, whose tables keep their names.
+print_jobs = Table(
     "piecewright_lots",
     metadata,
     Column(
@@ -114,7 +116,7 @@ items = Table(
 )
 
 
-# When a lot of a batch was last claimed, by which batches and their owners take turns.
+# When a print job of a batch was last claimed, by which batches and their owners take turns.
 turns = Table(
     "piecewright_turns",
     metadata,
@@ -142,6 +144,7 @@ def open_database(url: str) -> Engine:
     Raises:
         WrongVersion: the tables there are not ours.
     """
+    # A server may have closed a connection that was idle; a file does not.
     engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
     if engine.dialect.name == "sqlite":
         _serve_many_processes(engine)
@@ -172,6 +175,8 @@ def _serve_many_processes(engine: Engine) -> None:
     def connect(connection: sqlite3.Connection, record: Any) -> None:
         connection.isolation_level = None  # transactions begin where we say, below
         connection.execute(f"PRAGMA busy_timeout = {int(_BUSY * 1000)}")
+        # A log of its own lets readers go on beside a writer. With it NORMAL is safe: a loss of
+        # power may undo the last changes, and breaks nothing.
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = NORMAL")
         connection.execute("PRAGMA foreign_keys = ON")
@@ -180,5 +185,5 @@ def _serve_many_processes(engine: Engine) -> None:
     def begin(connection: Connection) -> None:
         # A transaction that reads first and then writes would fail at once if another wrote in
         # between (SQLITE_BUSY_SNAPSHOT); one that means to write says so at its start.
-        reading = connection.get_execution_options().get("reading", False)
-        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+        read_only = connection.get_execution_options().get("read_only", False)
+        connection.exec_driver_sql("BEGIN" if read_only else "BEGIN IMMEDIATE")

@@ -7,16 +7,17 @@ import signal
 from dataclasses import replace
 from typing import Final
 
-from piecewright.service.batches.parts import refuse_wrong_version
+from piecewright.service.batches.storage import refuse_wrong_version
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.monitoring.logs import write_lines
 from piecewright.service.settings import Settings
 
 MOST_PROCESSES: Final = 64
+"""On one machine, as the setting has it (``Settings.batch_processes``)."""
 
 
 def run_workers(settings: Settings, processes: int = 0) -> None:
-    """Does the lots of batches until it is told to end (SIGTERM, or Ctrl-C).
+    """Does the print jobs of batches until it is told to end (SIGTERM, or Ctrl-C).
 
     With a broker these are Celery's workers. Without one they are those of the data folder,
     for which the service then starts none itself.
@@ -43,6 +44,6 @@ def run_workers(settings: Settings, processes: int = 0) -> None:
         return
     write_lines(settings.log)
     supervisor = Supervisor(replace(settings, batch_processes=processes))
-    for told in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(told, lambda *_: supervisor.end())
+    for asked in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(asked, lambda *_: supervisor.end())
     supervisor.run()

@@ -1,195 +1,175 @@
-"""Desks: processes that draw for the service, each one answer at a time.
+"""The drawing pool: worker processes that draw for the service, each one answer at a time.
 
 A drawing that takes too long can only be stopped by ending its process, and one that needs
 too much memory, or meets a defect of a library in C, ends its own. So none is made in the
-process that clients are connected to. Desks are started when they are first needed.
+process that clients are connected to. Workers are started when they are first needed.
 """
 
 from __future__ import annotations
 
 import logging
-import subprocess
 import sys
 import time
 import weakref
 from collections.abc import Iterable, Sequence
-from multiprocessing import Pipe
 from threading import Condition, Thread
 from typing import Final
 
 from flask import g, has_app_context
 
-from piecewright.service.drawing_pool.tasks import Failed, Order, Outcome, OutOfMemory, Wrong
-from piecewright.service.monitoring.metrics import DESKS_ENDED, REFUSED, WAITING
+from piecewright.service.drawing_pool.tasks import Failed, Outcome, OutOfMemory, Rejected, Task
+from piecewright.service.monitoring.metrics import REFUSED, WAITING, WORKERS_ENDED
 from piecewright.service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
+from piecewright.service.processes.child import Child, DeadlineExceeded
 from piecewright.service.responses.answers import Answer
 from piecewright.service.settings import Settings
 
-COMMAND: Final = (sys.executable, "-m", "piecewright.service.drawing_pool.process")
+COMMAND: Final = (sys.executable, "-m", "piecewright.service.drawing_pool.worker")
 
 _START: Final = 60.0
-"""Seconds within which a desk has drawn its trial document."""
+"""Seconds within which a worker has drawn its trial document: it takes some 2 by itself, and the
+machine may be starting many at once."""
 
 _RETRY_AFTER: Final = 5
-"""Seconds after which a client that found every desk taken may ask again."""
+"""Seconds after which a client that found every worker busy may ask again: a drawing of the usual
+kind takes less."""
 
-_LOOK: Final = 0.1
-"""Seconds between looks for a desk that is about to stand, by those whose time is over."""
+_RECHECK: Final = 0.1
+"""Seconds between looks for a worker that is about to be ready, by those whose time is over: little
+beside its start."""
 
 _log = logging.getLogger(__name__)
 
 
-class WorkFailed(Exception):
-    """The service met an error of its own at a desk; the message is the traceback there."""
+class TaskFailed(Exception):
+    """The service met an error of its own in a worker; the message is the traceback there."""
 
 
-class _Late(Exception):
-    """The time is over."""
-
-
-class _Desk:
-    """One process, by the connection to it."""
+class _Worker:
+    """One process of the pool."""
 
     def __init__(self, command: Sequence[str], settings: Settings) -> None:
-        self._connection, theirs = Pipe()
-        with theirs:
-            handle = theirs.fileno()
-            self._process = subprocess.Popen(
-                [*command, str(handle)],
-                pass_fds=(handle,),
-                stdin=subprocess.DEVNULL,
-                start_new_session=True,  # what a terminal sends is for the service
-            )
-        self._connection.send(settings)
+        self.process = Child(command)
+        self.process.send(settings)
         self.is_ready = False
 
-    def begin(self) -> None:
+    def wait_until_ready(self) -> None:
         """Waits until it can work.
 
         Raises:
-            WorkFailed: it cannot draw.
+            TaskFailed: it cannot draw.
             EOFError, OSError: it has ended.
-            _Late: it has not come up.
+            DeadlineExceeded: it has not come up.
         """
-        outcome = self._outcome(_START)
+        outcome = self.process.receive(_START)
         if isinstance(outcome, Failed):
-            raise WorkFailed(outcome.told)
+            raise TaskFailed(outcome.traceback)
         self.is_ready = True
 
-    def do(self, order: Order, seconds: float) -> Outcome:
-        """What comes of an order.
+    def run(self, task: Task, seconds: float) -> Outcome:
+        """What comes of a task.
 
         Raises:
             EOFError, OSError: the process has ended.
-            _Late: it is not done in time.
+            DeadlineExceeded: it is not done in time.
         """
-        self._connection.send(order)
-        return self._outcome(seconds)
-
-    def _outcome(self, seconds: float) -> Outcome:
-        if not self._connection.poll(seconds):
-            raise _Late
-        outcome: Outcome = self._connection.recv()
+        self.process.send(task)
+        outcome: Outcome = self.process.receive(seconds)
         return outcome
 
-    @property
-    def is_alive(self) -> bool:
-        return self._process.poll() is None
 
-    @property
-    def process(self) -> int:
-        """The process's id."""
-        return self._process.pid
+class DrawingPool:
+    """The workers of one process of the service.
 
-    def end(self) -> int:
-        """Ends the process, whatever it does, and gives its exit code."""
-        self._process.kill()
-        self._connection.close()
-        return self._process.wait()
-
-
-class Desks:
-    """The desks of one process of the service.
+    There are as many places as the settings have desks. A place is held by whoever runs a task,
+    or while a worker is started for it; a place that nobody holds has an idle worker, or none yet.
 
     Args:
-        command: starts a desk, given the handle of its connection as one more argument.
+        command: starts a worker, given the handle of its connection as one more argument.
     """
 
     def __init__(self, settings: Settings, command: Sequence[str] = COMMAND) -> None:
         self._settings, self._command = settings, tuple(command)
-        self._changed = Condition()
-        self._free: list[_Desk] = []
-        self._taken = 0  # places at which somebody works, or a desk is about to stand
-        self._waiting = 0
-        self._refilled = 0  # places at which a desk is about to stand for one that was ended
-        self._all: set[_Desk] = set()
+        self._changed = Condition()  # guards all counts below
+        self._idle: list[_Worker] = []
+        self._held = 0  # places at which a task is run, or a worker is started
+        self._waiting = 0  # requests that wait for a place
+        self._replacing = 0  # of the places that are held, those without any request
+        self._all: set[_Worker] = set()
         # Called when this is no longer used, or at the end of the program.
-        self.end = weakref.finalize(self, _end_all, self._all)
+        self.end = weakref.finalize(self, _kill_all, self._all)
 
-    def do(self, order: Order) -> Answer | None:
-        """Has an order done.
+    def run(self, task: Task) -> Answer | None:
+        """Has a task done.
 
         Raises:
-            Refused, NotJson, NoSuchSheet, NoSuchBlock: as the work by itself.
-            Problem: all desks are taken, or it takes too long or too much memory.
-            WorkFailed: the service met an error of its own.
+            Refused, NotJson, NoSuchSheet, NoSuchBlock: as its handler by itself.
+            Problem: all workers are busy, or it takes too long or too much memory.
+            TaskFailed: the service met an error of its own.
         """
-        desk = self._take()
+        worker = self._acquire()
         try:
-            outcome = desk.do(order, self._settings.deadline)
-        except _Late:
-            self._replace(desk, "time")
+            outcome = worker.run(task, self._settings.deadline)
+        except DeadlineExceeded:
+            self._replace(worker, "time")
             seconds = self._settings.deadline
             message = f"This was stopped after {seconds} second{'' if seconds == 1 else 's'}."
             raise Problem(TOO_LONG, message) from None
         except (EOFError, OSError):
-            code = self._replace(desk, "itself")
+            code = self._replace(worker, "itself")
             _log.error("request %s ended its desk, which left with %d", _request_id(), code)
             raise _too_much() from None
         except BaseException:
-            self._replace(desk, "broken off")
+            # What the worker still says to this task would be taken for an answer to the next.
+            self._replace(worker, "broken off")
             raise
         if isinstance(outcome, OutOfMemory):
-            self._replace(desk, "memory")
+            # The heap of a process that has been full to the brim is not worth keeping.
+            self._replace(worker, "memory")
             _log.warning("request %s needs more memory than a desk has", _request_id())
             raise _too_much()
-        self._give_back(desk)
-        if isinstance(outcome, Wrong):
+        self._release(worker)
+        if isinstance(outcome, Rejected):
             raise outcome.error()
         if isinstance(outcome, Failed):
-            raise WorkFailed(outcome.told)
+            raise TaskFailed(outcome.traceback)
         return outcome.answer
 
     def prove_ready(self) -> None:
-        """Sees to it that there is a desk which has drawn its trial document.
+        """Sees to it that there is a worker which has drawn its trial document.
 
         Raises:
             Problem: there is none, and none can be started.
         """
-        if not any(desk.is_ready and desk.is_alive for desk in tuple(self._all)):
-            self._give_back(self._take())
+        if not any(worker.is_ready and worker.process.is_alive for worker in tuple(self._all)):
+            self._release(self._acquire())
 
     @property
     def processes(self) -> list[int]:
-        """Ids of the desks' processes."""
-        return [desk.process for desk in tuple(self._all)]
+        """Ids of the workers' processes."""
+        return [worker.process.pid for worker in tuple(self._all)]
 
     # --- taking turns --------------------------------------------------------------------------
 
-    def _take(self) -> _Desk:
-        """A desk that is free, as soon as there is one."""
+    def _acquire(self) -> _Worker:
+        """A worker that is idle, as soon as there is one; its place is held until ``_release``.
+
+        Raises:
+            Problem: too many wait, or for too long, or no worker can be started.
+        """
         with self._changed:
             if not self._has_place():
                 self._wait()
-            self._taken += 1
-            desk = self._free.pop() if self._free else None
+            self._held += 1
+            worker = self._idle.pop() if self._idle else None
+        # Outside the lock: to start a worker takes seconds.
         try:
-            if desk is not None and not desk.is_alive:
-                self._end(desk)
-                desk = None
-            return desk or self._start()
+            if worker is not None and not worker.process.is_alive:
+                self._kill(worker)  # the system may have ended it while it was idle
+                worker = None
+            return worker or self._start()
         except BaseException:
-            self._give_back(None)
+            self._release(None)
             raise
 
     def _wait(self) -> None:
@@ -197,72 +177,78 @@ class Desks:
             raise _busy()
         self._waiting += 1
         WAITING.inc()
+        # Whoever holds the place now has to be done by then.
         end = time.monotonic() + self._settings.deadline
         try:
             while not self._has_place():
                 left = end - time.monotonic()
-                if left <= 0 and not self._refilled:
+                # A worker that is being replaced is worth waiting for: its place is nobody's yet.
+                if left <= 0 and not self._replacing:
                     raise _busy()
-                self._changed.wait(max(left, _LOOK))
+                self._changed.wait(max(left, _RECHECK))
         finally:
             self._waiting -= 1
             WAITING.dec()
 
     def _has_place(self) -> bool:
-        return self._taken < self._settings.desks
+        return self._held < self._settings.desks
 
-    def _give_back(self, desk: _Desk | None) -> None:
-        """Leaves a place, with its desk if there is one."""
+    def _release(self, worker: _Worker | None) -> None:
+        """Leaves a place, with its worker if there is one."""
         with self._changed:
-            self._taken -= 1
-            if desk is not None:
-                self._free.append(desk)
+            self._held -= 1
+            if worker is not None:
+                self._idle.append(worker)
             self._changed.notify()
 
     # --- starting and ending -------------------------------------------------------------------
 
-    def _start(self) -> _Desk:
+    def _start(self) -> _Worker:
         try:
-            desk = _Desk(self._command, self._settings)
-            self._all.add(desk)
+            worker = _Worker(self._command, self._settings)
+            # Known before it is ready, so that the end of the service is its end too.
+            self._all.add(worker)
             try:
-                desk.begin()
+                worker.wait_until_ready()
             except BaseException:
-                self._end(desk)
+                self._kill(worker)
                 raise
-        except (WorkFailed, EOFError, OSError, _Late) as error:
+        except (TaskFailed, EOFError, OSError, DeadlineExceeded) as error:
             _log.exception("a desk could not be started")
             raise Problem(UNAVAILABLE, "A trial document could not be drawn.") from error
-        return desk
+        return worker
 
-    def _end(self, desk: _Desk) -> int:
-        self._all.discard(desk)
-        return desk.end()
+    def _kill(self, worker: _Worker) -> int:
+        self._all.discard(worker)
+        return worker.process.kill()
 
-    def _replace(self, desk: _Desk, why: str) -> int:
-        """Ends a desk, and has another put in its place; gives the exit code of the old one."""
-        DESKS_ENDED.labels(why).inc()
-        code = self._end(desk)
+    def _replace(self, worker: _Worker, why: str) -> int:
+        """Kills a worker, and has another started in its place; gives the exit code of the old.
+
+        The place stays held until the new one is ready, and the client is not made to wait for it.
+        """
+        WORKERS_ENDED.labels(why).inc()
+        code = self._kill(worker)
         with self._changed:
-            self._refilled += 1
-        Thread(target=self._refill, name="desk", daemon=True).start()
+            self._replacing += 1
+        Thread(target=self._start_replacement, name="desk", daemon=True).start()
         return code
 
-    def _refill(self) -> None:
-        desk = None
+    def _start_replacement(self) -> None:
+        worker = None
         try:
-            desk = self._start()
+            worker = self._start()
         except Problem:
-            pass  # it is logged, and told to the next client, for whom it is tried again
+            pass  # it is logged, and the next client is answered so, for whom it is tried again
         finally:
             with self._changed:
-                self._refilled -= 1
-                self._give_back(desk)
+                self._replacing -= 1
+                self._release(worker)
 
 
-def _end_all(desks: Iterable[_Desk]) -> None:
-    for desk in tuple(desks):
-        desk.end()
+def _kill_all(workers: Iterable[_Worker]) -> None:
+    for worker in tuple(workers):
+        worker.process.kill()
 
 
 def _busy() -> Problem:

@@ -1,4 +1,4 @@
-"""What a desk may be asked to do, and what it can say to that."""
+"""Tasks: what a worker may be asked to do, who does it there, and what can come of it."""
 
 from __future__ import annotations
 
@@ -26,53 +26,54 @@ from piecewright.service.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """One piece of work.
+class Task:
+    """One thing to draw, or to find out.
 
     Attributes:
-        work: its name in ``WORKS``.
-        body: the request's body as it came.
+        kind: the name of its handler in ``HANDLERS``.
+        body: the request's body as it came: it is read, checked and drawn by the worker, so that
+            no request can keep the service's own process busy.
         form: of the answer.
         sheet: the number of the one sheet to give; None for all.
     """
 
-    work: str
+    kind: str
     body: bytes
     form: Form = "json"
     sheet: int | None = None
 
 
-Work: TypeAlias = Callable[[Order, Settings], Answer | None]
-"""Does an order; None where there is nothing to answer but that nothing is wrong."""
+Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
+"""Does a task; None where there is nothing to answer but that nothing is wrong."""
 
 
-def _checked(order: Order, settings: Settings) -> Answer:
-    request = read_request(read_json(order.body), settings)
+def _check(task: Task, settings: Settings) -> Answer:
+    request = read_request(read_json(task.body), settings)
     return Answer("json", write_json(check_answer(request)), f"{request.block.name} check")
 
 
-def _planned(order: Order, settings: Settings) -> None:
-    planned(read_quilt(read_json(order.body), settings))
+def _plan_quilt(task: Task, settings: Settings) -> None:
+    planned(read_quilt(read_json(task.body), settings))
 
 
-def _printed(thing: Printable) -> Work:
-    def made(order: Order, settings: Settings) -> Answer:
-        asked = thing.read(read_json(order.body), settings)
-        return thing.answer(asked, order.form, settings.max_sheets, order.sheet)
+def _printer_of(printable: Printable) -> Handler:
+    def print_it(task: Task, settings: Settings) -> Answer:
+        asked = printable.read(read_json(task.body), settings)
+        return printable.answer(asked, task.form, settings.max_sheets, task.sheet)
 
-    return made
+    return print_it
 
 
-WORKS: Final[Mapping[str, Work]] = {
-    "check": _checked,
-    "quilt": _planned,
-    **{name: _printed(thing) for name, thing in PRINTABLES.items()},
+HANDLERS: Final[Mapping[str, Handler]] = {
+    "check": _check,
+    "quilt": _plan_quilt,
+    **{name: _printer_of(printable) for name, printable in PRINTABLES.items()},
 }
-"""All that a desk can do, by name; for a printable that of its address. ``quilt`` is to find out
-whether a group quilt can be planned."""
+"""All that a worker can do, by the kind of the task; for a printable the last part of its address.
+``quilt`` is to find out whether a group quilt can be planned."""
 
 
-# --- what is said to that --------------------------------------------------------------------
+# --- what comes of it ------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,41 +84,46 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
-class Wrong:
-    """Something is wrong with the request: the error as its class and what that takes."""
+class Rejected:
+    """Something is wrong with the request: the error as its class and what that takes.
+
+    An exception of several arguments is not pickled whole: unpickling calls the class with
+    ``args``, which is what it gave ``Exception.__init__``.
+    """
 
     kind: Callable[..., Exception]
     arguments: tuple[Any, ...]
 
     def error(self) -> Exception:
+        """The error, to be raised again."""
         return self.kind(*self.arguments)
 
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """Something is wrong with the service: the traceback."""
+    """Something is wrong with the service."""
 
-    told: str
+    traceback: str
 
 
 @dataclass(frozen=True, slots=True)
 class OutOfMemory:
-    """It needs more memory than a desk has."""
+    """It needs more memory than a worker has."""
 
 
-Outcome: TypeAlias = Done | Wrong | Failed | OutOfMemory
+Outcome: TypeAlias = Done | Rejected | Failed | OutOfMemory
 
 
-def carried_out(order: Order, settings: Settings, works: Mapping[str, Work]) -> Outcome:
-    """Does an order, whatever comes of it."""
+def run_task(task: Task, settings: Settings, handlers: Mapping[str, Handler]) -> Outcome:
+    """Does a task, and turns whatever comes of it into something that can be sent."""
     try:
-        return Done(works[order.work](order, settings))
+        return Done(handlers[task.kind](task, settings))
     except Refused as error:
-        return Wrong(Refused, (error.faults, error.unit))
+        return Rejected(Refused, (error.faults, error.unit))
     except Problem as error:
-        return Wrong(Problem, (error.kind, error.detail, error.retry_after))
+        return Rejected(Problem, (error.kind, error.detail, error.retry_after))
     except (NotJson, NoSuchSheet, NoSuchBlock) as error:
-        return Wrong(type(error), (str(error),))
+        return Rejected(type(error), (str(error),))
     except MemoryError:
         return OutOfMemory()
     except Exception:

@@ -1,4 +1,9 @@
-"""Who asks, and whether they may: API keys (RFC 6750), rates, and other origins (CORS)."""
+"""Who asks, and whether they may: API keys (RFC 6750), rates, and other origins (CORS).
+
+CORS is written out here: Flask-Cors leaves ``Vary: Origin`` off what it answers to an origin that
+is not listed, which a cache could then give to one that is; it answers preflights with a subset of
+the headers that were asked for, and takes an origin with a ``*`` in it for a regular expression.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +25,8 @@ from piecewright.service.problems import TOO_MANY_REQUESTS, UNAUTHORIZED, UNAVAI
 from piecewright.service.settings import Settings
 
 GUARDED: Final = ("/v1/", "/metrics")
-"""Beginnings of the paths that need a key where keys are set."""
+"""Beginnings of the paths that need a key where keys are set; what the service says of itself (its
+health, its documents) is for all."""
 
 _EXPOSED: Final = "Content-Disposition, ETag, Location, RateLimit, Retry-After, X-Request-Id"
 _ALLOWED: Final = (
@@ -29,7 +35,7 @@ _ALLOWED: Final = (
 )
 _METHODS: Final = "GET, HEAD, POST, DELETE, OPTIONS"
 _PREFLIGHT_KEPT: Final = 600
-"""Seconds for which a browser may keep what it was told about an origin."""
+"""Seconds for which a browser may keep the answer to a preflight; some browsers take no more."""
 
 _log = logging.getLogger(__name__)
 
@@ -47,8 +53,9 @@ def guard(app: Flask, settings: Settings) -> None:
     rate = _rate(settings)
 
     @app.before_request
-    def look_at() -> Response | None:
+    def check() -> Response | None:
         g.owner = ""
+        # A preflight comes from the browser itself, without the key (Fetch: CORS protocol).
         if request.method == "OPTIONS" and "Access-Control-Request-Method" in request.headers:
             return Response(status=204)
         if not request.path.startswith(GUARDED):
@@ -60,7 +67,7 @@ def guard(app: Flask, settings: Settings) -> None:
         return None
 
     @app.after_request
-    def tell(response: Response) -> Response:
+    def add_headers(response: Response) -> Response:
         if response.status_code == 401:
             response.headers["WWW-Authenticate"] = 'Bearer realm="Piecewright"'
         if "rate" in g:
@@ -88,6 +95,7 @@ def _rate(settings: Settings) -> Callable[[str], None] | None:
     if settings.rate == 0:
         return None
     most = RateLimitItemPerMinute(settings.rate)
+    # Processes count together where there is a Redis anyway, and each by itself otherwise.
     shared = settings.broker.startswith(("redis://", "rediss://"))
     storage: Storage = (
         RedisStorage(settings.broker, wrap_exceptions=True) if shared else MemoryStorage()
@@ -99,6 +107,7 @@ def _rate(settings: Settings) -> Callable[[str], None] | None:
             allowed = counting.hit(most, who)
             until, left = counting.get_window_stats(most, who)
         except StorageError:
+            # To refuse everybody would be worse than to let somebody ask too often.
             _log.exception("requests cannot be counted now, and are answered all the same")
             return
         wait = max(1, math.ceil(until - time.time()))
@@ -115,6 +124,7 @@ def _allow_origin(response: Response, origins: set[str]) -> None:
     """What the Fetch standard asks of an answer that a page of another origin may read."""
     if not origins:
         return
+    # Whatever comes of it: a cache must not give an answer for one origin to another.
     response.vary.add("Origin")
     origin = request.headers.get("Origin")
     if origin is None or not ({"*", origin} & origins):

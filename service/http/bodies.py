@@ -1,9 +1,12 @@
-"""The JSON body of a request."""
+"""JSON bodies, of requests and of answers."""
 
 from __future__ import annotations
 
-from flask import request
+from typing import Any
 
+from flask import Response, request
+
+from piecewright.service.json_text import write_json
 from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
 from piecewright.service.responses.answers import MEDIA_TYPES
 
@@ -28,3 +31,8 @@ def raw_body() -> bytes:
     # A body that comes in chunks is cut off at the limit: only one more read says so (413).
     request.stream.read(1)
     return raw
+
+
+def json_response(body: Any, status: int = 200) -> Response:
+    """An answer whose body is a JSON value."""
+    return Response(write_json(body), status, content_type=MEDIA_TYPES["json"])

@@ -29,6 +29,7 @@ from piecewright.service.problems import (
 from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answers import NoSuchBlock, NoSuchSheet
 
+# Of several kinds with one status the first, which is the general one: hence in reverse.
 _BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if kind is not BAD_JSON}
 
 _log = logging.getLogger(__name__)

@@ -15,11 +15,12 @@ _settings = Settings.from_environment()
 wsgi_app = "piecewright.service.app:create_app()"
 worker_class = "gthread"
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
-# Threads only wait for desks, besides streams of events: what needs no desk is always answered.
+# Threads only wait for the drawing pool, besides streams of events: what needs no drawing is
+# always answered.
 threads = 32
 timeout = 120
 # Seconds that answers are given to be completed when the service is told to end: as long as
-# one may wait for a desk and then be drawn, and a little.
+# one may wait for a worker of the pool and then be drawn, and a little.
 graceful_timeout = 2 * _settings.deadline + 5
 control_socket_disable = True
 

@@ -1,10 +1,37 @@
-"""Which form of an answer a client would rather have (RFC 9110, section 12.5.1)."""
+"""Content negotiation: which form of an answer a client would rather have (RFC 9110, 12.5.1).
+
+Werkzeug does it, but for two things, which are put right before: parameters of a media type
+(``application/json;charset=utf-8``) are dropped, as Werkzeug takes none that is not offered with
+the same; and ``*`` alone, which Java's HTTP client sends, stands for ``*/*``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
+from flask import Response, request
 from werkzeug.datastructures import MIMEAccept
+
+from piecewright.service.problems import NOT_ACCEPTABLE, Problem
+
+
+def negotiate(*offered: str) -> str:
+    """The media type, of those offered, in which the client of this request is to be answered.
+
+    Raises:
+        Problem: it takes none of them.
+    """
+    best = preferred(request.accept_mimetypes, offered)
+    if best is None:
+        raise Problem(NOT_ACCEPTABLE, f"The answers here are {', '.join(offered)}.")
+    return best
+
+
+def vary_by_accept(response: Response) -> Response:
+    """Tells caches that another client may be answered in another form, where that is so."""
+    if request.path.startswith("/v1/"):
+        response.vary.add("Accept")
+    return response
 
 
 def preferred(accept: MIMEAccept, offered: Sequence[str]) -> str | None:
@@ -19,21 +46,15 @@ def preferred(accept: MIMEAccept, offered: Sequence[str]) -> str | None:
 
     Returns:
         None if the client takes none of them.
+
+    >>> accept = MIMEAccept([("application/*", 1), ("application/pdf", 0.5)])
+    >>> preferred(accept, ["application/pdf", "application/json"])
+    'application/json'
     """
-    ranges = [(range_.partition(";")[0].strip().lower(), quality) for range_, quality in accept]
-    if not ranges:
+    if not accept:
         return offered[0]
-    best = max(offered, key=lambda media_type: _quality(media_type, ranges))
-    return best if _quality(best, ranges) > (0.0, 0) else None
-
-
-def _quality(media_type: str, ranges: Iterable[tuple[str, float]]) -> tuple[float, int]:
-    """The quality of the most specific range that covers the media type, and how specific it is.
-
-    ``(0, 0)`` if none does, or one that takes it out.
-    """
-    family = media_type.partition("/")[0] + "/*"
-    specific = {"*/*": 1, "*": 1, family: 2, media_type: 3}
-    fitting = [(specific[range_], quality) for range_, quality in ranges if range_ in specific]
-    specificity, quality = max(fitting, default=(0, 0.0))
-    return (quality, specificity) if quality > 0 else (0.0, 0)
+    ranges = [(range_.partition(";")[0].strip(), quality) for range_, quality in accept]
+    # A new one, as it has to be sorted by how specific its ranges are without parameters.
+    return MIMEAccept(
+        [("*/*" if range_ == "*" else range_, quality) for range_, quality in ranges]
+    ).best_match(offered)

@@ -1,4 +1,4 @@
-"""The answers that were given last, for whoever asks the same again."""
+"""A cache of the answers that were drawn last, for whoever asks the same again."""
 
 from __future__ import annotations
 
@@ -6,44 +6,50 @@ from collections import OrderedDict
 from hashlib import sha256
 from threading import Lock
 
-from piecewright.service.drawing_pool.tasks import Order
+from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.responses.answers import Answer
 
 
-class KeptAnswers:
-    """Answers by what was ordered; the one that was not asked for longest goes first.
+class ResponseCache:
+    """Answers by the tasks that they came of; the least recently used goes first (LRU).
+
+    The same task always has the same answer, so none grows old. A task that was rejected has no
+    answer, and is done again.
 
     Args:
-        most: bytes of content that are kept; 0 for none.
+        capacity: bytes of content that are kept; 0 for none.
     """
 
-    def __init__(self, most: int) -> None:
-        self._most, self._bytes = most, 0
+    def __init__(self, capacity: int) -> None:
+        self._capacity, self._bytes = capacity, 0
         self._answers: OrderedDict[bytes, Answer] = OrderedDict()
         self._lock = Lock()
 
-    def get(self, order: Order) -> Answer | None:
-        """The answer to an order that was given before, if it is still kept."""
-        key = _key(order)
+    def get(self, task: Task) -> Answer | None:
+        """The answer to a task that was done before, if it is still kept."""
+        key = _key(task)
         with self._lock:
             answer = self._answers.get(key)
             if answer is not None:
                 self._answers.move_to_end(key)
         return answer
 
-    def put(self, order: Order, answer: Answer) -> None:
+    def put(self, task: Task, answer: Answer) -> None:
         """Keeps an answer, unless it is larger than all that may be kept."""
-        if len(answer.content) > self._most:
+        if len(answer.content) > self._capacity:
             return
+        key = _key(task)
         with self._lock:
-            replaced = self._answers.pop(_key(order), None)
-            self._answers[_key(order)] = answer
+            # Two that asked the same at once have both had it drawn.
+            replaced = self._answers.pop(key, None)
+            self._answers[key] = answer
             self._bytes += len(answer.content) - (len(replaced.content) if replaced else 0)
-            while self._bytes > self._most:
+            while self._bytes > self._capacity:
                 _, oldest = self._answers.popitem(last=False)
                 self._bytes -= len(oldest.content)
 
 
-def _key(order: Order) -> bytes:
-    asked = f"{order.work} {order.form} {order.sheet} "
-    return sha256(asked.encode() + order.body).digest()
+def _key(task: Task) -> bytes:
+    """A digest in place of the request, which may be as large as the answer."""
+    asked = f"{task.kind} {task.form} {task.sheet} "
+    return sha256(asked.encode() + task.body).digest()

@@ -5,25 +5,22 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import partial
-from typing import Any, Final
 
 from flask import Blueprint, Response, request
 
 from piecewright.patchwork.lengths import UNITS, Unit
 from piecewright.service import VERSION
-from piecewright.service.drawing_pool.pool import Desks
-from piecewright.service.drawing_pool.tasks import Order
-from piecewright.service.http.batches.opening import prove_ready
-from piecewright.service.http.bodies import raw_body
+from piecewright.service.drawing_pool.pool import DrawingPool
+from piecewright.service.drawing_pool.tasks import Task
+from piecewright.service.http.batches.availability import prove_ready
+from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
-from piecewright.service.http.negotiation import preferred
+from piecewright.service.http.negotiation import negotiate, vary_by_accept
 from piecewright.service.http.openapi.document import document
-from piecewright.service.http.response_cache import KeptAnswers
-from piecewright.service.json_text import write_json
-from piecewright.service.monitoring.metrics import KEPT
+from piecewright.service.http.response_cache import ResponseCache
+from piecewright.service.monitoring.metrics import CACHE_HITS
 from piecewright.service.problems import (
     BAD_REQUEST,
-    NOT_ACCEPTABLE,
     Problem,
 )
 from piecewright.service.responses import answers
@@ -31,83 +28,72 @@ from piecewright.service.responses.answers import MEDIA_TYPES, Answer, Form
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
 
-JSON: Final = MEDIA_TYPES["json"]
 
-
-def interface(settings: Settings, desks: Desks) -> Blueprint:
+def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     """The addresses that programs use.
 
     Args:
-        desks: where what is asked for is drawn.
+        pool: where what is asked for is drawn.
     """
     api = Blueprint("interface", __name__)
-    kept = KeptAnswers(settings.cache_bytes)
+    cache = ResponseCache(settings.cache_bytes)
 
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
-        _negotiate(("json",))
-        return _json(answers.catalogue_answer(_unit()))
+        negotiate(MEDIA_TYPES["json"])
+        return json_response(answers.catalogue_answer(_unit()))
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
-        _negotiate(("json",))
-        return _json(answers.block_answer(id, _unit()))
+        negotiate(MEDIA_TYPES["json"])
+        return json_response(answers.block_answer(id, _unit()))
 
     @api.post("/v1/check")
     def check() -> Response:
-        _negotiate(("json",))
-        return answered(Order("check", raw_body()))
+        negotiate(MEDIA_TYPES["json"])
+        return answer(Task("check", raw_body()))
 
-    def printed(name: str) -> Response:
-        form = _negotiate(PRINTABLES[name].forms)
+    def print_it(name: str) -> Response:
+        form = _preferred_form(PRINTABLES[name].forms)
         sheet = _sheet_number(form)
-        return answered(Order(name, raw_body(), form, sheet))
+        return answer(Task(name, raw_body(), form, sheet))
 
     for each in PRINTABLES:
-        api.add_url_rule(f"/v1/{each}", each, partial(printed, each), methods=["POST"])
+        api.add_url_rule(f"/v1/{each}", each, partial(print_it, each), methods=["POST"])
 
-    def answered(order: Order) -> Response:
-        answer = kept.get(order)
-        if answer is None:
-            answer = desks.do(order)
-            assert answer is not None
-            kept.put(order, answer)
+    def answer(task: Task) -> Response:
+        made = cache.get(task)
+        if made is None:
+            made = pool.run(task)
+            assert made is not None
+            cache.put(task, made)
         else:
-            KEPT.inc()
-        return _document(answer)
+            CACHE_HITS.inc()
+        return _document(made)
 
     @api.get("/health")
     def health() -> Response:
-        desks.prove_ready()
+        pool.prove_ready()
         prove_ready(settings)
-        response = _json({"status": "ok", "version": VERSION})
+        response = json_response({"status": "ok", "version": VERSION})
         response.cache_control.no_store = True
         return response
 
     @api.get("/openapi.json")
     def openapi() -> Response:
-        return _json(document(settings))
+        return json_response(document(settings))
 
-    @api.after_request
-    def vary(response: Response) -> Response:
-        if request.path.startswith("/v1/"):
-            response.vary.add("Accept")
-        return response
-
+    api.after_request(vary_by_accept)
     return api
 
 
 # --- what comes in ---------------------------------------------------------------------------
 
 
-def _negotiate(forms: Sequence[Form]) -> Form:
+def _preferred_form(forms: Sequence[Form]) -> Form:
     """The form of answer that the client would rather have, of those that there are."""
     by_type = {MEDIA_TYPES[form]: form for form in forms}
-    best = preferred(request.accept_mimetypes, list(by_type))
-    if best is None:
-        message = f"The answers here are {', '.join(by_type)}."
-        raise Problem(NOT_ACCEPTABLE, message)
-    return by_type[best]
+    return by_type[negotiate(*by_type)]
 
 
 def _sheet_number(form: Form) -> int | None:
@@ -148,10 +134,6 @@ def _query(known: str) -> str | None:
 
 
 # --- what goes out ---------------------------------------------------------------------------
-
-
-def _json(body: Any) -> Response:
-    return Response(write_json(body), content_type=JSON)
 
 
 def _document(answer: Answer) -> Response:

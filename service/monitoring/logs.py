@@ -25,6 +25,7 @@ class Lines(JsonFormatter):
         first: dict[str, Any] = {"time": stamp, "level": record.levelname.lower()}
         if has_request_context() and "request_id" in g:
             first["request_id"] = g.request_id
+        # Time, level and request come first in the line, whatever the base class has put in.
         rest = dict(log_data)
         log_data.clear()
         log_data.update({**first, "logger": record.name, **rest})
@@ -37,6 +38,7 @@ def write_lines(level: str) -> None:
         level: as ``Settings.log`` has it.
     """
     logger = logging.getLogger("piecewright")
+    # Called by each of several entrances (gunicorn, workers): once is enough.
     if not any(isinstance(handler.formatter, Lines) for handler in logger.handlers):
         handler = logging.StreamHandler(sys.stderr)
         handler.setFormatter(Lines("{message}", style="{"))

@@ -34,10 +34,11 @@ SECONDS: Final = Histogram(
     "piecewright_request_seconds",
     "Seconds until an answer was ready.",
     ["route"],
+    # From what is answered from memory up to the longest deadline that is usual.
     buckets=(0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60),
 )
-KEPT: Final = Counter("piecewright_kept_answers", "Answers that were kept from before.")
-DESKS_ENDED: Final = Counter(
+CACHE_HITS: Final = Counter("piecewright_kept_answers", "Answers that were kept from before.")
+WORKERS_ENDED: Final = Counter(
     "piecewright_desks_ended", "Desks that were ended or ended by themselves.", ["why"]
 )
 UNDER_WAY: Final = Gauge(
@@ -60,6 +61,7 @@ def measure(app: Flask) -> None:
         g.is_under_way = True
         UNDER_WAY.inc()
 
+    # Not after_request, which is left out if an answer cannot be made.
     @app.teardown_request
     def end(error: BaseException | None) -> None:
         if g.pop("is_under_way", False):

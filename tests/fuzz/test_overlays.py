@@ -15,7 +15,7 @@ from typing import Any, Final, TypeAlias
 import pytest
 import shapely
 
-from piecewright.service.drawing_pool.tasks import WORKS, Done, Order, Outcome, Wrong, carried_out
+from piecewright.service.drawing_pool.tasks import HANDLERS, Done, Outcome, Rejected, Task, run_task
 from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answers import Form
 from piecewright.service.settings import Settings
@@ -84,7 +84,7 @@ def drawn(asked: Asked) -> Outcome:
     """What comes of a request whose sheets are smaller than the block."""
     block, work, form = asked
     body = {"block": block, "sheet": {"paper": {"width": 5, "height": 5}}, "finish": {"width": 8}}
-    return carried_out(Order(work, json.dumps(body).encode(), form), Settings(), WORKS)
+    return run_task(Task(work, json.dumps(body).encode(), form), Settings(), HANDLERS)
 
 
 def place() -> str | None:
@@ -152,7 +152,7 @@ def codes(outcome: Outcome) -> list[str] | None:
     """The faults with which a request is refused, by their codes; None if it is answered."""
     if isinstance(outcome, Done):
         return None
-    assert isinstance(outcome, Wrong), outcome
+    assert isinstance(outcome, Rejected), outcome
     assert outcome.kind is Refused
     return [fault.code for fault in outcome.arguments[0]]
 

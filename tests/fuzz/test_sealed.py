@@ -33,13 +33,13 @@ def watch(event, arguments):
 
 body, form, work = sys.stdin.buffer.read(), sys.argv[1], sys.argv[2]
 from piecewright.service.responses.answers import prove_ready
-from piecewright.service.drawing_pool.tasks import WORKS, Done, Order, carried_out
+from piecewright.service.drawing_pool.tasks import HANDLERS, Done, Task, run_task
 from piecewright.service.settings import Settings
 
-prove_ready()  # as a desk does before it takes orders; libraries are loaded then
+prove_ready()  # as a worker does before it takes tasks; libraries are loaded then
 sys.addaudithook(watch)
 open(os.devnull).close()
-outcome = carried_out(Order(work, body, form), Settings(), WORKS)
+outcome = run_task(Task(work, body, form), Settings(), HANDLERS)
 assert isinstance(outcome, Done), outcome
 content = outcome.answer.content
 sys.stdout.write(json.dumps({"seen": seen, "content": content.decode("latin-1")}))
@@ -48,7 +48,7 @@ SECRET = "the harbour master's own words"
 
 
 def drawn(body: Any, form: str, work: str = "templates") -> tuple[list[tuple[str, str]], str]:
-    """What a process does that draws as a desk does, by Python's audit events, and the answer."""
+    """What a process does that draws as a worker does, by Python's audit events, and the answer."""
     done = subprocess.run(
         [sys.executable, "-c", SEALED, form, work],
         input=json.dumps(body).encode(),

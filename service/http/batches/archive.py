@@ -11,14 +11,14 @@ from collections.abc import Iterator
 from typing import IO, Final
 
 from piecewright.service.batches.files import Files, item_key
-from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.batches.model import Batch, BatchItem
 from piecewright.service.responses.answers import Answer, file_name
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same batch gives the same bytes."""
 
 _PIECE: Final = 64 * 1024
-"""Bytes of a document that are read at once."""
+"""Bytes of a document that are read at once, few enough that many may load documents together."""
 
 
 class _Outlet(io.RawIOBase):
@@ -49,6 +49,7 @@ def zipped(batch: Batch, files: Files) -> Iterator[bytes]:
         batch: with all its items.
     """
     out = _Outlet()
+    # ``out`` cannot be rewound, so zipfile writes sizes and checksums after each entry's content.
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         archive.writestr(_entry(f"{0:0{_digits(batch)}} index.txt"), index(batch))
         for item in batch.items:
@@ -85,13 +86,15 @@ def index(batch: Batch) -> str:
     lines = [_heading(batch), f"{batch.done} of {batch.total} done, {batch.failed} failed"]
     lines.append("")
     for item in batch.items:
-        lines.append(f"{item.number:0{_digits(batch)}} {item.name}".rstrip() + f": {_said(item)}")
+        lines.append(
+            f"{item.number:0{_digits(batch)}} {item.name}".rstrip() + f": {_outcome(item)}"
+        )
         problem = item.problem or {}
         lines += [f"    {e['pointer']}: {e['detail']}" for e in problem.get("errors", ())]
     return "\r\n".join(lines) + "\r\n"
 
 
-def _said(item: BatchItem) -> str:
+def _outcome(item: BatchItem) -> str:
     if item.problem is not None:
         return f"failed. {item.problem['detail']}"
     if item.pages is not None:

@@ -1,8 +1,8 @@
 """Progress as it happens: Server-Sent Events (WHATWG HTML, section 9.2).
 
 An event's id is the batch's revision, so that who comes back with ``Last-Event-ID`` gets
-every item that has changed since. A stream is closed after a while, as no
-process of the service should be one client's for good; an ``EventSource`` comes back.
+every item that has changed since. A stream is closed after a while, as no thread of the
+service should be one client's for good; an ``EventSource`` comes back.
 """
 
 from __future__ import annotations
@@ -14,14 +14,15 @@ from dataclasses import dataclass
 from threading import Lock
 from typing import Any, Final
 
-from piecewright.service.batches.store import Batch
+from piecewright.service.batches.model import Batch
 from piecewright.service.http.batches.representation import told_item, told_progress
 from piecewright.service.json_text import write_json
 
 MEDIA_TYPE: Final = "text/event-stream"
 
 MOST_STREAMS: Final = 8
-"""Streams at once in one process of the service."""
+"""Streams at once in one process of the service: each takes one of its threads, most of which are
+to be left for requests (``gunicorn_config``)."""
 
 MOST_OF_ONE: Final = MOST_STREAMS // 2
 """Of these those of one owner, so that nobody takes them all; all who ask without a key are no one
@@ -95,6 +96,7 @@ def events(
         look_again: gives the batch with the items that have changed since a revision; None if
             it is gone.
     """
+    # Sent at once, before anything has happened: it opens the stream for whoever listens.
     yield f"retry: {pace.retry}\n\n".encode()
     batch: Batch | None = first
     began = spoken = time.monotonic()
@@ -105,6 +107,7 @@ def events(
             yield _changes(batch, address)
             seen, spoken = batch.revision, now
         elif now - spoken >= pace.comment:
+            # Proxies close what is silent, and a client that has left is found by writing.
             yield b": still at work\n\n"
             spoken = now
         if batch.is_complete or now - began >= pace.last:
@@ -117,7 +120,7 @@ def _changes(batch: Batch, address: str) -> bytes:
     """An event for each item, in the order of the changes, and one for the batch."""
     items = sorted(batch.items, key=lambda item: (item.revision, item.number))
     following = [item.revision for item in items[1:]] + [batch.revision + 1]
-    # A revision is only told with the last of its items: who is cut off before gets it again.
+    # A revision is the id of the last of its items only: who is cut off before gets it again.
     parts = [
         event("item", told_item(item, address), item.revision - (item.revision == next_one))
         for item, next_one in zip(items, following, strict=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.batches.model import Batch, BatchItem
 
 
 def told_batch(batch: Batch, address: str) -> dict[str, Any]:

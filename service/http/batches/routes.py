@@ -15,30 +15,29 @@ from flask import Blueprint, Response, g, request, url_for
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import ServiceUnavailable
 
-from piecewright.service.batches.bounds import NoRoom
-from piecewright.service.batches.engine import Engine, engine
+from piecewright.service.batches.engine import Engine, choose_engine
 from piecewright.service.batches.files import item_key
-from piecewright.service.batches.lots import COLLATED, lots
-from piecewright.service.batches.parts import Parts
-from piecewright.service.batches.reading import read_batch
+from piecewright.service.batches.model import OPEN, Batch, BatchItem, NewBatch
+from piecewright.service.batches.parse import read_batch
+from piecewright.service.batches.print_jobs import COLLATED, group_items
+from piecewright.service.batches.quotas import QuotaExceeded
 from piecewright.service.batches.schemas import MOST_ITEMS
-from piecewright.service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
-from piecewright.service.drawing_pool.pool import Desks
-from piecewright.service.drawing_pool.tasks import Order
+from piecewright.service.batches.storage import Storage
+from piecewright.service.batches.store import KeyUsed
+from piecewright.service.drawing_pool.pool import DrawingPool
+from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.http.batches import events
 from piecewright.service.http.batches.archive import document_name, in_pieces, zipped
-from piecewright.service.http.batches.opening import opened as open_parts
-from piecewright.service.http.batches.opening import unavailable
+from piecewright.service.http.batches.availability import available_storage, unavailable
 from piecewright.service.http.batches.representation import moment, told_batch
-from piecewright.service.http.bodies import raw_body
+from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
-from piecewright.service.http.negotiation import preferred
-from piecewright.service.json_text import canonical, read_json, write_json
+from piecewright.service.http.negotiation import negotiate, vary_by_accept
+from piecewright.service.json_text import canonical, read_json
 from piecewright.service.problems import (
     BAD_REQUEST,
     CONFLICT,
     NO_ROOM,
-    NOT_ACCEPTABLE,
     NOT_FOUND,
     NOT_MADE,
     Problem,
@@ -57,7 +56,7 @@ _ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
 _REVISION: Final = re.compile("[0-9]{1,9}")
 
 _SOON: Final = 2
-"""Seconds after which all documents of a batch may be in one."""
+"""Seconds after which all documents of a batch may be in one, as they are for a guild's batch."""
 
 _View = TypeVar("_View", bound=Callable[..., Response])
 
@@ -66,66 +65,70 @@ _log = logging.getLogger(__name__)
 
 def batches(
     settings: Settings,
-    desks: Desks,
-    by: Engine | None = None,
+    pool: DrawingPool,
+    engine: Engine | None = None,
     pace: events.Pace | None = None,
 ) -> Blueprint:
     """The addresses of batches.
 
     Args:
-        desks: where a group quilt is planned, to find out whether it can be.
-        by: who does the work; the engine that the settings choose if not given.
+        pool: where a group quilt is planned, to find out whether it can be.
+        engine: sees to it that the work is done; the one that the settings choose if not given.
         pace: of streams of events.
     """
     api = Blueprint("batches", __name__)
-    worker, pace = by or engine(settings), pace or events.Pace()
+    engine, pace = engine or choose_engine(settings), pace or events.Pace()
 
     @api.post("/v1/batches")
     @_needs_storage
     def make_batch() -> Response:
-        _negotiate(JSON)
+        negotiate(JSON)
         key = _idempotency_key()
         raw = raw_body()
         body = read_json(raw)
         asked = read_batch(body, settings)
-        opened = open_parts(settings)
+        storage = available_storage(settings)
         if key is not None:
-            opened.remove_expired()  # the key of a batch that is gone is free again
-        repeated = key is not None and opened.store.is_repeated(_owner(), key)
+            storage.remove_expired()  # the key of a batch that is gone is free again
+        repeated = key is not None and storage.queries.is_repeated(_owner(), key)
+        # What is wrong with a quilt is wrong for every maker, so it is found out before a batch is
+        # made. A repeated request passed then; to ask again would be to wait for a worker.
         if asked.of_quilt and not repeated:
-            desks.do(Order("quilt", raw))  # what is wrong with it is wrong for every maker
+            pool.run(Task("quilt", raw))
         new = NewBatch(
             title=asked.title,
             defaults=asked.defaults,
             names=[item.name for item in asked.items],
-            lots=lots(asked.items, asked.defaults),
+            jobs=group_items(asked.items, asked.defaults),
             key=key,
             digest=sha256(canonical(body)).hexdigest(),
         )
         try:
-            id = opened.store.add(_owner(), new)
+            id = storage.store.add(_owner(), new)
         except KeyUsed:
             message = (
                 f"This {IDEMPOTENCY_KEY} was sent before with another request; take a new one."
             )
             raise Problem(CONFLICT, message) from None
-        except NoRoom as full:
-            raise _full(full, settings) from None
-        worker.begin(len(new.lots))
-        response = _json(_found(opened, id), 202)
+        except QuotaExceeded as exceeded:
+            raise _no_room(exceeded, settings) from None
+        engine.begin(len(new.jobs))
+        response = _batch_response(_found(storage, id), 202)
         response.headers["Location"] = _address(id)
         return response
 
     @api.get("/v1/batches/<id>")
     @_needs_storage
     def get_batch(id: str) -> Response:
-        form = _negotiate(JSON, events.MEDIA_TYPE)
-        opened = open_parts(settings)
-        worker.attend()
+        form = negotiate(JSON, events.MEDIA_TYPE)
+        storage = available_storage(settings)
+        # Whoever asks how it goes is there to see that it goes: workers may have been ended.
+        engine.attend()
         if form == events.MEDIA_TYPE:
-            return _stream(opened, id, pace)
-        response = _json(_found(opened, id))
+            return _stream(storage, id, pace)
+        response = _batch_response(_found(storage, id))
         response.add_etag()
+        # The batch is the client's own, and changes: caches may keep it to ask whether it has.
         response.cache_control.no_cache = True
         response.cache_control.private = True
         response.make_conditional(request)
@@ -134,30 +137,31 @@ def batches(
     @api.delete("/v1/batches/<id>")
     @_needs_storage
     def delete_batch(id: str) -> Response:
-        opened = open_parts(settings)
-        batch = _found(opened, id)
+        storage = available_storage(settings)
+        batch = _found(storage, id)
         if batch.has_ended:
-            opened.remove(id)
+            storage.remove(id)
             return Response(status=204)
-        opened.store.cancel(id)
-        worker.begin(1)  # what is done is put into one document
-        return _json(_found(opened, id))
+        storage.store.cancel(id)
+        engine.begin(1)  # what is done is put into one document
+        return _batch_response(_found(storage, id))
 
     @api.get("/v1/batches/<id>/items/<int:number>")
     @_needs_storage
     def get_item(id: str, number: int) -> Response:
-        opened = open_parts(settings)
-        batch = _found(opened, id, min(number, MOST_ITEMS + 1))
+        storage = available_storage(settings)
+        # Databases have no number as large as an address may have; no item has one beyond these.
+        batch = _found(storage, id, min(number, MOST_ITEMS + 1))
         if not batch.items:
             message = f"The batch has no item {number}; its items are 1 to {batch.total}."
             raise Problem(NOT_FOUND, message)
-        _negotiate(PDF)
+        negotiate(PDF)
         (item,) = batch.items
-        if item.state in ("queued", "running"):
+        if item.state in OPEN:
             raise Problem(CONFLICT, f"Item {number} is not done yet; ask again later.")
         if item.state != "done":
             raise Problem(NOT_FOUND, f"Item {number} has no PDF: it is {item.state}.")
-        response = Response(opened.files.read(item_key(id, number)), content_type=PDF)
+        response = Response(storage.files.read(item_key(id, number)), content_type=PDF)
         response.headers["Content-Disposition"] = content_disposition(
             "inline", document_name(batch, item)
         )
@@ -166,29 +170,25 @@ def batches(
     @api.get("/v1/batches/<id>/archive")
     @_needs_storage
     def get_archive(id: str) -> Response:
-        opened = open_parts(settings)
-        batch = _found(opened, id)
-        form = _negotiate(ZIP, PDF)
+        storage = available_storage(settings)
+        batch = _found(storage, id)
+        form = negotiate(ZIP, PDF)
         if not batch.has_ended:
             message = "The batch has not ended yet; its archive is made then."
             raise Problem(CONFLICT, message)
         title = _title(batch)
         if form == ZIP:
-            response = Response(zipped(batch, opened.files), content_type=ZIP)
+            response = Response(zipped(batch, storage.files), content_type=ZIP)
             response.headers["Content-Disposition"] = content_disposition(
                 "attachment", f"{title}.zip"
             )
             return response
-        worker.attend()
-        response = _one_document(opened, batch)
+        engine.attend()
+        response = _one_document(storage, batch)
         response.headers["Content-Disposition"] = content_disposition("inline", f"{title}.pdf")
         return response
 
-    @api.after_request
-    def vary(response: Response) -> Response:
-        response.vary.add("Accept")
-        return response
-
+    api.after_request(vary_by_accept)
     return api
 
 
@@ -201,9 +201,9 @@ def _owner() -> str:
     return owner
 
 
-def _found(opened: Parts, id: str, number: int | None = None) -> Batch:
+def _found(storage: Storage, id: str, number: int | None = None) -> Batch:
     """The client's batch, with all its items or the one with a number."""
-    batch = opened.store.batch(_owner(), id, number=number) if _ID.fullmatch(id) else None
+    batch = storage.queries.batch(_owner(), id, number=number) if _ID.fullmatch(id) else None
     if batch is None:
         raise _not_there()
     return batch
@@ -219,13 +219,6 @@ def _idempotency_key() -> str | None:
     if key is not None and not _KEY.fullmatch(key):
         raise Problem(BAD_REQUEST, f"{IDEMPOTENCY_KEY} is 1 to 255 characters of ASCII.")
     return key
-
-
-def _negotiate(*media_types: str) -> str:
-    best = preferred(request.accept_mimetypes, media_types)
-    if best is None:
-        raise Problem(NOT_ACCEPTABLE, f"The answers here are {', '.join(media_types)}.")
-    return best
 
 
 def _needs_storage(view: _View) -> _View:
@@ -245,8 +238,8 @@ def _needs_storage(view: _View) -> _View:
 # --- what goes out ---------------------------------------------------------------------------
 
 
-def _json(batch: Batch, status: int = 200) -> Response:
-    return Response(write_json(told_batch(batch, _address(batch.id))), status, content_type=JSON)
+def _batch_response(batch: Batch, status: int = 200) -> Response:
+    return json_response(told_batch(batch, _address(batch.id)), status)
 
 
 def _address(id: str) -> str:
@@ -259,7 +252,7 @@ def _title(batch: Batch) -> str:
     return " ".join(kept.split()).strip(". ")[:100].rstrip(". ") or "batch"
 
 
-def _one_document(opened: Parts, batch: Batch) -> Response:
+def _one_document(storage: Storage, batch: Batch) -> Response:
     """All documents of a batch in one, which a worker has made."""
     collated = batch.collated
     if collated is None:
@@ -272,8 +265,8 @@ def _one_document(opened: Parts, batch: Batch) -> Response:
         message = "All packets are being put into one PDF; come back a little later."
         raise Problem(CONFLICT, message, retry_after=_SOON)
     key = item_key(batch.id, COLLATED)
-    size = opened.files.size(key)
-    response = Response(in_pieces(opened.files, key), content_type=PDF)
+    size = storage.files.size(key)
+    response = Response(in_pieces(storage.files, key), content_type=PDF)
     response.content_length = size
     response.set_etag(_tag(batch, collated))
     response.make_conditional(request)
@@ -285,50 +278,50 @@ def _tag(batch: Batch, collated: BatchItem) -> str:
     return sha256(f"{batch.id} {collated.revision}".encode()).hexdigest()[:32]
 
 
-def _full(full: NoRoom, settings: Settings) -> Problem:
+def _no_room(exceeded: QuotaExceeded, settings: Settings) -> Problem:
     """That there is no room for more batches: what fills it, and what can be done."""
     owner = _owner()
-    whose = "for one user" if owner else "here, for all users together"
-    if 0 < settings.keep_batches <= full.kept.batches:
-        what = f"{full.kept.batches:,} batches are kept, as many as may be {whose}."
+    usage, whose = exceeded.usage, "for one user" if owner else "here, for all users together"
+    if 0 < settings.keep_batches <= usage.batches:
+        what = f"{usage.batches:,} batches are kept, as many as may be {whose}."
     else:
         what = (
-            f"The documents of {full.kept.batches:,} batches take {full.kept.bytes:,} bytes; "
+            f"The documents of {usage.batches:,} batches take {usage.bytes:,} bytes; "
             f"{settings.keep_bytes:,} may be kept {whose}."
         )
     # Who shares an owner with others must not learn where theirs are.
-    such = f", such as {_address(full.oldest)}" if owner else ""
+    such = f", such as {_address(exceeded.oldest)}" if owner else ""
     what += f" DELETE a batch that is not needed any more{such}"
-    if full.lapses is None:
+    if exceeded.expires is None:
         hours = settings.keep_hours
         message = f"{what}; none has ended yet, and each lapses {hours:,} hours after its end."
         return Problem(NO_ROOM, message)
-    message = f"{what}; or wait: the oldest lapses at {moment(full.lapses)}."
-    return Problem(NO_ROOM, message, max(1, math.ceil(full.lapses - time.time())))
+    message = f"{what}; or wait: the oldest lapses at {moment(exceeded.expires)}."
+    return Problem(NO_ROOM, message, max(1, math.ceil(exceeded.expires - time.time())))
 
 
-def _stream(opened: Parts, id: str, pace: events.Pace) -> Response:
+def _stream(storage: Storage, id: str, pace: events.Pace) -> Response:
     owner = _owner()
     given = request.headers.get("Last-Event-ID", "")
     seen = int(given) if _REVISION.fullmatch(given) else 0
-    batch = opened.store.batch(owner, id, after=seen) if _ID.fullmatch(id) else None
+    batch = storage.queries.batch(owner, id, after=seen) if _ID.fullmatch(id) else None
     if batch is None:
         raise _not_there()
     if batch.is_complete and batch.revision <= seen:
-        # All has been told; this is how an EventSource learns that it need not come back.
+        # The client has seen all; this is how an EventSource learns that it need not come back.
         return Response(status=204)
     taken = events.streams.take(owner)
     if taken:
         message = f"{taken} streams of events are open as it is; ask for JSON, or come back."
         raise ServiceUnavailable(message, retry_after=5)
-    told = events.events(
+    stream = events.events(
         batch,
         seen,
         _address(id),
-        lambda revision: opened.store.batch(owner, id, after=revision),
+        lambda revision: storage.queries.batch(owner, id, after=revision),
         pace,
     )
-    response = Response(told, content_type=events.MEDIA_TYPE)
+    response = Response(stream, content_type=events.MEDIA_TYPE)
     response.cache_control.no_store = True
     response.headers["X-Accel-Buffering"] = "no"  # asks a proxy before us to pass it on at once
     response.call_on_close(partial(events.streams.give_back, owner))

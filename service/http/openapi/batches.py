@@ -6,8 +6,8 @@ from typing import Any, Final
 
 from piecewright.patchwork.faults import Fault
 from piecewright.service import problems
+from piecewright.service.batches.model import Batch, BatchItem
 from piecewright.service.batches.schemas import BatchAnswer, BatchRequest
-from piecewright.service.batches.store import Batch, BatchItem
 from piecewright.service.http.batches.events import MEDIA_TYPE as EVENTS
 from piecewright.service.http.batches.events import event
 from piecewright.service.http.batches.representation import told_batch, told_item, told_progress

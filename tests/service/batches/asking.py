@@ -17,9 +17,8 @@ from flask.testing import FlaskClient
 
 from piecewright.service.app import create_app
 from piecewright.service.batches.drawing import Drawing, Packets
-from piecewright.service.batches.parts import Parts, parts
-from piecewright.service.batches.supervisor import environment_of
-from piecewright.service.batches.work import work_on_next
+from piecewright.service.batches.storage import Storage, open_storage
+from piecewright.service.batches.work import run_next_job
 from piecewright.service.settings import Settings
 from tests.service.batches.servers import wait_until
 
@@ -42,7 +41,7 @@ GUILD: Json = {
 
 
 def kept_in(folder: object, **more: Any) -> Settings:
-    """Settings for batches in a folder whose lots nobody does unless told to.
+    """Settings for batches in a folder whose jobs nobody does unless told to.
 
     Celery's broker is one in this process's memory, and no worker listens to it.
     """
@@ -53,12 +52,12 @@ def client_of(settings: Settings) -> FlaskClient:
     return create_app(settings).test_client()
 
 
-def do_all(settings: Settings, drawing: Drawing | None = None) -> Parts:
-    """Does all lots that wait, here and now."""
-    opened = parts(settings)
-    while work_on_next("here", opened.store, opened.files, drawing or Packets(), settings):
+def do_all(settings: Settings, drawing: Drawing | None = None) -> Storage:
+    """Does all jobs that wait, here and now."""
+    storage = open_storage(settings)
+    while run_next_job("here", storage, drawing or Packets(), settings):
         pass
-    return opened
+    return storage
 
 
 def posted(client: FlaskClient, body: Json = GUILD, **headers: str) -> Json:
@@ -91,15 +90,15 @@ def archived(client: FlaskClient, batch: Json) -> zipfile.ZipFile:
 
 
 def many(slow: int = 1) -> Json:
-    """200 items in 20 lots, the first few of which are slow."""
+    """200 items in 20 jobs, the first few of which are slow."""
     items = [
         {
             "for": f"Maker {number}",
-            "finish": {"width": 3 + lot / 10},
-            **({"block": {"name": "slow"}} if lot < slow else {}),
+            "finish": {"width": 3 + job / 10},
+            **({"block": {"name": "slow"}} if job < slow else {}),
         }
         for number in range(10)
-        for lot in range(20)
+        for job in range(20)
     ]
     return {"title": "All hands", "defaults": DEFAULTS, "items": items}
 
@@ -109,7 +108,7 @@ def commanded(settings: Settings) -> Iterator[subprocess.Popen[bytes]]:
     """``piecewright work``, which is told to end afterwards, and ends well."""
     process = subprocess.Popen(
         [sys.executable, "-m", "piecewright.service.cli", "work", "--processes", "1"],
-        env={**os.environ, **environment_of(settings)},
+        env={**os.environ, **settings.as_environment()},
         stdout=subprocess.DEVNULL,
         start_new_session=True,
     )

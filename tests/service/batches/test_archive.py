@@ -12,7 +12,7 @@ import pypdf
 from flask.testing import FlaskClient
 
 from piecewright.service.batches.files import Files, item_key
-from piecewright.service.batches.store import Batch, BatchItem
+from piecewright.service.batches.model import Batch, BatchItem
 from piecewright.service.http.batches.archive import zipped
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (

@@ -15,12 +15,12 @@ from sqlalchemy.exc import OperationalError
 
 from piecewright.service.batches.drawing import Packets
 from piecewright.service.batches.files import Files
-from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.store import MOST_ATTEMPTS, Store
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.batches.tables import WrongVersion
-from piecewright.service.batches.tables import lots as lot_table
-from piecewright.service.batches.work import MOST_TOLD, Hindered, work_on_next
+from piecewright.service.batches.tables import print_jobs as job_table
+from piecewright.service.batches.work import MOST_FAULTS, StorageUnavailable, run_next_job
 from piecewright.service.batches.worker import work_until_idle
 from piecewright.service.batches.workers import run_workers
 from piecewright.service.settings import Settings
@@ -189,7 +189,7 @@ def test_a_batch_that_is_cancelled_keeps_what_is_done(
     assert told == stopped.json
     assert told["state"] == "cancelled"
     assert [item["state"] for item in told["items"]] == ["done", "done", "cancelled"]
-    assert do_all(settings).store.unfinished() == 0
+    assert do_all(settings).store.queries.unfinished() == 0
     assert {**state(client, batch), "collated": None} == {**told, "collated": None}
     assert client.get(told["items"][0]["href"]).status_code == 200
     assert client.get(f"{batch['links']['self']}/items/3").status_code == 404
@@ -295,7 +295,7 @@ def test_documents_that_cannot_be_kept_are_tried_again_until_they_can(
     in_the_way = Path(settings.data) / "documents"
     in_the_way.write_text("a file where a folder should be")
     for _ in range(3 * MOST_ATTEMPTS):
-        with pytest.raises(Hindered):
+        with pytest.raises(StorageUnavailable):
             do_all(settings)
     assert [item["state"] for item in state(client, batch)["items"]] == ["queued"] * 3
     in_the_way.unlink()
@@ -305,13 +305,13 @@ def test_documents_that_cannot_be_kept_are_tried_again_until_they_can(
 
 def test_all_in_one_waits_for_room_on_the_disk_too(client: FlaskClient, settings: Settings) -> None:
     batch = posted(client)
-    opened = parts(settings)
+    storage = open_storage(settings)
     while state(client, batch)["ended"] is None:
-        assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+        assert run_next_job("here", storage, Packets(), settings)
     in_the_way = Path(settings.data) / "documents" / batch["id"] / "collated.pdf"
     in_the_way.mkdir()
     for _ in range(2 * MOST_ATTEMPTS):
-        with pytest.raises(Hindered):
+        with pytest.raises(StorageUnavailable):
             do_all(settings)
     in_the_way.rmdir()
     do_all(settings)
@@ -338,15 +338,15 @@ def test_a_worker_waits_ever_longer_while_the_disk_is_full_and_then_goes_on(
     batch = posted(client)
     files = FullForAWhile(str(Path(settings.data) / "documents"), failures=9)
     waits: list[float] = []
-    opened = Parts(parts(settings).store, files)
-    work_until_idle("here", opened, Packets(), settings, idle=0.2, wait=waits.append)
+    storage = Storage(open_storage(settings).store, files)
+    work_until_idle("here", storage, Packets(), settings, idle=0.2, wait=waits.append)
     every_item_once(client, batch)
     hindered = waits[:9]
     assert sorted(hindered) == hindered
     assert hindered[0] < hindered[-1] == 30
 
 
-def test_a_database_that_cannot_be_written_for_a_while_is_not_the_lots_fault(
+def test_a_database_that_cannot_be_written_for_a_while_is_not_the_jobs_fault(
     client: FlaskClient, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """SQLite's SQLITE_FULL is an OperationalError (PEP 249: not under the program's control)."""
@@ -358,7 +358,7 @@ def test_a_database_that_cannot_be_written_for_a_while_is_not_the_lots_fault(
     with monkeypatch.context() as patched:
         patched.setattr(Store, "finish", full)
         for _ in range(2 * MOST_ATTEMPTS):
-            with pytest.raises(Hindered):
+            with pytest.raises(StorageUnavailable):
                 do_all(settings)
     do_all(settings)
     every_item_once(client, batch)
@@ -369,14 +369,14 @@ def test_a_batch_can_be_deleted_while_the_disk_is_full(
     client: FlaskClient, settings: Settings, ended: bool
 ) -> None:
     batch = posted(client)
-    opened = parts(settings)
-    assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
     full = FullForAWhile(str(Path(settings.data) / "documents"), failures=1)
     if ended:
         do_all(settings)
     else:
-        with pytest.raises(Hindered):
-            work_on_next("here", opened.store, full, Packets(), settings)
+        with pytest.raises(StorageUnavailable):
+            run_next_job("here", Storage(storage.store, full), Packets(), settings)
         assert client.delete(batch["links"]["self"]).status_code == 200
     assert client.delete(batch["links"]["self"]).status_code == 204
     assert not (Path(settings.data) / "documents" / batch["id"]).exists()
@@ -429,8 +429,8 @@ def test_names_in_any_writing_come_through(client: FlaskClient, settings: Settin
 
 
 def do_one(settings: Settings) -> None:
-    opened = parts(settings)
-    assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
 
 
 def documents(settings: Settings) -> list[Path]:
@@ -443,15 +443,15 @@ def test_a_number_beyond_all_bounds_is_refused_at_once(client: FlaskClient) -> N
     assert answer.status_code == 400
 
 
-def test_a_lot_that_nobody_can_read_fails_and_stops_no_other(
+def test_a_job_that_nobody_can_read_fails_and_stops_no_other(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    engine = parts(settings).store.engine
+    engine = open_storage(settings).store.engine
     with engine.begin() as connection:
         connection.execute(
-            lot_table.update()
-            .where(lot_table.c.batch == batch["id"], lot_table.c.number == 1)
+            job_table.update()
+            .where(job_table.c.batch == batch["id"], job_table.c.number == 1)
             .values(packet='{"finish": Infinity}')
         )
     do_all(settings)
@@ -469,5 +469,5 @@ def test_a_packet_with_many_faults_tells_of_the_first_and_how_many_there_are(
     batch = posted(client, body)
     do_all(settings)
     for item in state(client, batch)["items"]:
-        assert len(item["problem"]["errors"]) == MOST_TOLD
+        assert len(item["problem"]["errors"]) == MOST_FAULTS
         assert "faults, of which the first 10 are told" in item["problem"]["detail"]

@@ -15,9 +15,8 @@ from pathlib import Path
 import pytest
 
 from piecewright.service.batches.celery_app import TOKEN, celery_app, sweep_once
-from piecewright.service.batches.parts import Parts, parts
+from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.store import MOST_ATTEMPTS, Store
-from piecewright.service.batches.supervisor import environment_of
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
@@ -55,7 +54,7 @@ def celery(settings: Settings, processes: int = 2) -> Iterator[subprocess.Popen[
             *("--pool", "prefork", "--concurrency", str(processes), "--loglevel", "ERROR"),
             *("--without-gossip", "--without-mingle", "--without-heartbeat"),
         ],
-        env={**os.environ, **environment_of(settings)},
+        env={**os.environ, **settings.as_environment()},
         start_new_session=True,
     )
     try:
@@ -91,7 +90,7 @@ def test_a_whole_machine_that_vanishes_loses_nothing(settings: Settings) -> None
     batch = posted(client, many(slow=2))
     with celery(settings, 1):
         wait_until(lambda: 0 < state(client, batch)["done"] < 150, "work under way")
-    assert parts(settings).store.unfinished() > 0
+    assert open_storage(settings).queries.unfinished() > 0
     with celery(settings):
         every_item_once(client, batch)
 
@@ -135,12 +134,12 @@ def test_workers_are_started_by_a_command(settings: Settings) -> None:
 
 
 def test_tokens_that_the_broker_has_lost_are_made_up_for(settings: Settings) -> None:
-    opened = parts(settings)
+    storage = open_storage(settings)
     batch = posted(client_of(settings), many(slow=0))
     sent: list[int] = []
-    sweep_once(opened, sent.append)
+    sweep_once(storage, sent.append)
     assert sent == []
-    later = Parts(Store(opened.store.engine, 1.0, lambda: time.time() + 100), opened.files)
+    later = Storage(Store(storage.store.engine, 1.0, lambda: time.time() + 100), storage.files)
     sweep_once(later, sent.append)
     assert sum(sent) > 0
     assert state(client_of(settings), batch)["state"] == "queued"
@@ -164,4 +163,4 @@ def test_a_token_waits_for_room_on_the_disk_and_is_sent_on(
     in_the_way.unlink()
     app.tasks[TOKEN]()
     assert state(client_of(settings), batch)["done"] == 2
-    assert parts(settings).store.waiting() == 1
+    assert open_storage(settings).queries.waiting() == 1

@@ -15,8 +15,8 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from piecewright.service.batches.drawing import Packets
-from piecewright.service.batches.parts import parts
-from piecewright.service.batches.work import work_on_next
+from piecewright.service.batches.storage import open_storage
+from piecewright.service.batches.work import run_next_job
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     GUILD,
@@ -74,10 +74,10 @@ def pages(document: bytes) -> int:
 
 
 def end_items(settings: Settings, client: FlaskClient, batch: Json) -> None:
-    """Does the lots of the items, and no more."""
-    opened = parts(settings)
+    """Does the jobs of the items, and no more."""
+    storage = open_storage(settings)
     while state(client, batch)["ended"] is None:
-        assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+        assert run_next_job("here", storage, Packets(), settings)
 
 
 def test_it_is_made_after_the_items_and_asked_for_too_early_it_is_a_conflict(
@@ -117,8 +117,8 @@ def test_of_a_batch_that_was_cancelled_it_has_what_is_done(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    opened = parts(settings)
-    assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)
     assert client.delete(batch["links"]["self"]).status_code == 200
     assert collated(client, batch) == "queued"
     do_all(settings)
@@ -197,7 +197,7 @@ def test_a_batch_that_is_removed_while_it_is_made_leaves_nothing(
     do_all(settings, Late())
     assert in_one(client, batch).status_code == 404
     assert kept(settings, batch) == set()
-    assert parts(settings).store.is_empty()
+    assert open_storage(settings).queries.is_empty()
 
 
 def test_one_that_another_worker_has_made_meanwhile_stays(
@@ -207,7 +207,7 @@ def test_one_that_another_worker_has_made_meanwhile_stays(
 
     class Slow(Packets):
         def collate(self, copies: Iterable[tuple[str, bytes]], title: str) -> bytes:
-            parts(settings).store.release("here")
+            open_storage(settings).store.release("here")
             do_all(settings)
             return super().collate(copies, title)
 

@@ -13,9 +13,9 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from piecewright.service.batches.drawing import Packets
-from piecewright.service.batches.parts import parts
-from piecewright.service.batches.store import Batch, BatchItem
-from piecewright.service.batches.work import work_on_next
+from piecewright.service.batches.model import Batch, BatchItem
+from piecewright.service.batches.storage import open_storage
+from piecewright.service.batches.work import run_next_job
 from piecewright.service.http.batches import events
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import Json, do_all, posted, state
@@ -131,9 +131,9 @@ def test_the_end_is_told_when_all_is_in_one_document_too(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    store, files = parts(settings).store, parts(settings).files
-    while store.waiting() and not state(client, batch)["ended"]:
-        assert work_on_next("here", store, files, Packets(), settings)
+    storage = open_storage(settings)
+    while storage.queries.waiting() and not state(client, batch)["ended"]:
+        assert run_next_job("here", storage, Packets(), settings)
     answer = opened(client, batch)
     heard = []
     for event in EventStream().read(pieces(answer)):
@@ -147,8 +147,8 @@ def test_who_comes_back_hears_what_was_missed_and_no_more(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    store, files = parts(settings).store, parts(settings).files
-    assert work_on_next("here", store, files, Packets(), settings)  # the lot of Ada and Bente
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Packets(), settings)  # the job of Ada and Bente
     answer = opened(client, batch)
     stream = EventStream()
     for event in stream.read(pieces(answer)):
@@ -212,7 +212,7 @@ def test_a_batch_that_is_removed_meanwhile_ends_the_stream(
     for event in EventStream().read(pieces(answer)):
         heard.append(event.type)
         if event.type == "progress":
-            parts(settings).remove(batch["id"])
+            open_storage(settings).remove(batch["id"])
     assert heard == ["item", "item", "item", "progress"]
 
 
@@ -274,7 +274,7 @@ def test_who_has_heard_the_end_is_not_told_it_again_for_a_late_worker(
             document = super().collate(copies, title)
             if not heard:
                 heard.append("end")
-                parts(settings).store.release("here")
+                open_storage(settings).store.release("here")
                 do_all(settings, self)
                 *_, end = EventStream().read(pieces(opened(client, batch)))
                 assert end.type == "end"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from piecewright.service.batches.parts import parts
+from piecewright.service.batches.storage import open_storage
 from tests.service.batches.asking import GUILD, Json, client_of, do_all, kept_in, posted, state
 from tests.service.batches.servers import wait_until
 from tests.service.batches.test_own_processes import working
@@ -38,7 +38,7 @@ def test_the_documents_go_with_it_and_others_stay(tmp_path: Path) -> None:
     old, young = posted(client), posted(client)
     do_all(settings)
     let_time_pass(tmp_path, old)
-    parts(settings).remove_expired()
+    open_storage(settings).remove_expired()
     folders = {path.parent.name for path in (tmp_path / "documents").rglob("*.pdf")}
     assert folders == {young["id"]}
     assert state(client, young)["done"] == 3
@@ -60,5 +60,5 @@ def test_whoever_runs_the_workers_removes_what_has_expired(tmp_path: Path) -> No
     do_all(settings)
     let_time_pass(tmp_path, batch)
     with working(settings):
-        wait_until(parts(settings).store.is_empty, "the removal")
+        wait_until(open_storage(settings).queries.is_empty, "the removal")
     assert not (tmp_path / "documents" / batch["id"]).exists()

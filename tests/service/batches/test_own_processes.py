@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.engine import OwnProcesses, engine
-from piecewright.service.batches.supervisor import Supervisor, environment_of
+from piecewright.service.batches.engine import OwnProcesses, choose_engine
+from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,
@@ -136,9 +136,11 @@ def test_a_service_makes_batches_by_itself(
 ) -> None:
     database = "" if kind == "sqlite" else request.getfixturevalue("database")
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
-    own = engine(settings)
+    own = choose_engine(settings)
     assert isinstance(own, OwnProcesses)
-    monkeypatch.setattr("piecewright.service.http.batches.routes.engine", lambda settings: own)
+    monkeypatch.setattr(
+        "piecewright.service.http.batches.routes.choose_engine", lambda settings: own
+    )
     client = create_app(settings).test_client()
     try:
         batch = posted(client, with_blocks("Quay", "Mast"))
@@ -180,7 +182,7 @@ def service(settings: Settings, workers: int) -> Iterator[tuple[subprocess.Popen
                 "piecewright.service.app:create_app()",
             ),
         ],
-        env={**os.environ, **environment_of(settings)},
+        env={**os.environ, **settings.as_environment()},
     )
     try:
         wait_until(lambda: _answers(port), "the service")

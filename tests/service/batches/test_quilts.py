@@ -9,8 +9,8 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.service.drawing_pool.pool import Desks
-from piecewright.service.drawing_pool.tasks import Order
+from piecewright.service.drawing_pool.pool import DrawingPool
+from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.problems import UNAVAILABLE, Problem
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import do_all, posted, state
@@ -100,15 +100,15 @@ def test_no_packet_for_a_maker_who_is_none(
     assert item["problem"]["status"] == 422
 
 
-def test_a_repeated_request_is_known_though_no_desk_is_free(
+def test_a_repeated_request_is_known_though_no_worker_is_free(
     client: FlaskClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first = posted(client, QUILT, **{"Idempotency-Key": "harbour"})
 
-    def busy(self: Desks, order: Order) -> None:
+    def busy(self: DrawingPool, task: Task) -> None:
         raise Problem(UNAVAILABLE, "Every desk is taken.")
 
-    monkeypatch.setattr(Desks, "do", busy)
+    monkeypatch.setattr(DrawingPool, "run", busy)
     assert posted(client, QUILT, **{"Idempotency-Key": "harbour"})["id"] == first["id"]
     assert client.post("/v1/batches", json=QUILT).status_code == 503
 

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from piecewright.service.batches.lots import COLLATED, Lot
-from piecewright.service.batches.store import MOST_ATTEMPTS, Batch, Claim, KeyUsed, NewBatch, Store
+from piecewright.service.batches.model import Batch, Claim, NewBatch
+from piecewright.service.batches.print_jobs import COLLATED, PrintJob
+from piecewright.service.batches.store import MOST_ATTEMPTS, KeyUsed, Store
 from piecewright.service.batches.tables import open_database, turns
 
 KEEP = 1000.0
@@ -30,8 +31,8 @@ class Clock:
         return self.now
 
 
-def given_up(lot: int) -> dict[str, Any]:
-    return {"title": f"lot {lot} is given up"}
+def abandoned(job: int) -> dict[str, Any]:
+    return {"title": f"job {job} is given up"}
 
 
 @pytest.fixture
@@ -45,24 +46,24 @@ def store(engine: Engine, clock: Clock) -> Store:
 
 
 def new(*sizes: int, key: str | None = None, digest: str = "d") -> NewBatch:
-    """A batch with lots of such sizes."""
+    """A batch with jobs of such sizes."""
     numbers = iter(range(1, sum(sizes) + 1))
-    lots = [
-        Lot({"finish": {"scale": size}}, False, tuple(next(numbers) for _ in range(size)))
+    jobs = [
+        PrintJob({"finish": {"scale": size}}, False, tuple(next(numbers) for _ in range(size)))
         for size in sizes
     ]
     names = [f"Maker {number}" for number in range(1, sum(sizes) + 1)]
-    return NewBatch("Kits", {"block": "pinwheel"}, names, lots, key, digest)
+    return NewBatch("Kits", {"block": "pinwheel"}, names, jobs, key, digest)
 
 
 def seen(store: Store, id: str) -> Batch:
-    batch = store.batch("", id)
+    batch = store.queries.batch("", id)
     assert batch is not None
     return batch
 
 
 def claimed(store: Store, worker: str) -> Claim:
-    claim = store.claim(worker, LEASE, given_up)
+    claim = store.claim(worker, LEASE, abandoned)
     assert claim is not None
     return claim
 
@@ -76,12 +77,12 @@ def states(store: Store, id: str) -> list[str]:
     return [item.state for item in seen(store, id).items]
 
 
-def test_a_lot_is_claimed_once_and_with_all_that_its_work_needs(store: Store) -> None:
+def test_a_job_is_claimed_once_and_with_all_that_its_work_needs(store: Store) -> None:
     store.add("", new(2, 1))
     first, second = claimed(store, "a"), claimed(store, "b")
-    assert store.claim("c", LEASE, given_up) is None
-    assert (first.lot, first.left) == (1, ((1, "Maker 1"), (2, "Maker 2")))
-    assert (second.lot, second.left) == (2, ((3, "Maker 3"),))
+    assert store.claim("c", LEASE, abandoned) is None
+    assert (first.job, first.left) == (1, ((1, "Maker 1"), (2, "Maker 2")))
+    assert (second.job, second.left) == (2, ((3, "Maker 3"),))
     assert (first.defaults, first.packet) == ({"block": "pinwheel"}, {"finish": {"scale": 2}})
 
 
@@ -109,19 +110,19 @@ def test_small_batches_do_not_wait_for_a_large_one(store: Store, clock: Clock) -
     assert order == [large, small, large, large, large, large]
 
 
-def test_many_workers_at_once_never_get_the_same_lot(store: Store) -> None:
+def test_many_workers_at_once_never_get_the_same_job(store: Store) -> None:
     ids = [store.add("", new(*[1] * 10)) for _ in range(2)]
 
     def take(worker: int) -> list[tuple[str, int]]:
         mine = []
-        while (claim := store.claim(f"w{worker}", LEASE, given_up)) is not None:
-            mine.append((claim.batch, claim.lot))
+        while (claim := store.claim(f"w{worker}", LEASE, abandoned)) is not None:
+            mine.append((claim.batch, claim.job))
             assert finish(store, claim, claim.left[0][0], 1)
         return mine
 
     with ThreadPoolExecutor(4) as workers:
-        taken = [lot for mine in workers.map(take, range(4)) for lot in mine]
-    assert Counter(taken) == {(id, lot): 1 for id in ids for lot in (COLLATED, *range(1, 11))}
+        taken = [job for mine in workers.map(take, range(4)) for job in mine]
+    assert Counter(taken) == {(id, job): 1 for id in ids for job in (COLLATED, *range(1, 11))}
     assert all(seen(store, id).state == "done" for id in ids)
     assert all(seen(store, id).is_complete for id in ids)
 
@@ -136,7 +137,7 @@ def test_processes_that_start_at_once_make_the_tables_once(
         engines = list(processes.map(open_database, [url] * 16))
     stores = [Store(engine, KEEP) for engine in engines]
     id = stores[0].add("", new(1))
-    assert all(store.batch("", id) is not None for store in stores)
+    assert all(store.queries.batch("", id) is not None for store in stores)
     for engine in engines:
         engine.dispose()
 
@@ -144,14 +145,14 @@ def test_processes_that_start_at_once_make_the_tables_once(
 # --- leases ----------------------------------------------------------------------------------
 
 
-def test_a_lot_is_anothers_when_its_lease_has_run_out(store: Store, clock: Clock) -> None:
+def test_a_job_is_anothers_when_its_lease_has_run_out(store: Store, clock: Clock) -> None:
     id = store.add("", new(3))
     slow = claimed(store, "slow")
     assert finish(store, slow, 1, 1)
     clock.now += LEASE - 1
     assert store.renew(slow, LEASE)
     clock.now += LEASE - 1
-    assert store.claim("quick", LEASE, given_up) is None
+    assert store.claim("quick", LEASE, abandoned) is None
     clock.now += 2
     quick = claimed(store, "quick")
     assert [number for number, _ in quick.left] == [2, 3]
@@ -159,7 +160,7 @@ def test_a_lot_is_anothers_when_its_lease_has_run_out(store: Store, clock: Clock
     assert states(store, id) == ["done", "running", "running"]
 
 
-def test_two_workers_at_one_lot_finish_each_item_once(store: Store, clock: Clock) -> None:
+def test_two_workers_at_one_job_finish_each_item_once(store: Store, clock: Clock) -> None:
     id = store.add("", new(3))
     slow = claimed(store, "slow")
     clock.now += LEASE + 1
@@ -171,7 +172,7 @@ def test_two_workers_at_one_lot_finish_each_item_once(store: Store, clock: Clock
     assert (batch.state, batch.done, batch.failed) == ("done", 3, 0)
 
 
-def test_two_workers_at_one_lot_at_the_same_time_count_right(store: Store, clock: Clock) -> None:
+def test_two_workers_at_one_job_at_the_same_time_count_right(store: Store, clock: Clock) -> None:
     id = store.add("", new(40))
     slow = claimed(store, "slow")
     clock.now += LEASE + 1
@@ -188,14 +189,14 @@ def test_two_workers_at_one_lot_at_the_same_time_count_right(store: Store, clock
     assert (batch.state, batch.done) == ("done", 40)
 
 
-def test_the_lots_of_a_worker_that_is_gone_are_free_at_once(store: Store) -> None:
+def test_the_jobs_of_a_worker_that_is_gone_are_free_at_once(store: Store) -> None:
     id = store.add("", new(1, 1, 1))
     for worker in ("pool/a", "pool/b", "other/c"):
         claimed(store, worker)
     assert store.release("pool/a") == 1
     assert states(store, id) == ["queued", "running", "running"]
     assert store.release("pool/") == 1
-    assert store.waiting() == 2
+    assert store.queries.waiting() == 2
     assert store.release("pool/") == 0
 
 
@@ -206,31 +207,31 @@ def test_a_name_with_a_wildcard_is_no_pattern(store: Store) -> None:
     assert store.release("_ool") == 0
 
 
-def test_lost_lots_are_given_back_once(store: Store, clock: Clock) -> None:
+def test_lost_jobs_are_given_back_once(store: Store, clock: Clock) -> None:
     id = store.add("", new(1, 1))
     claimed(store, "a")
-    assert store.requeue_lost() == 0
+    assert store.requeue_expired() == 0
     clock.now += LEASE + 1
-    assert (store.requeue_lost(), store.requeue_lost()) == (1, 0)
+    assert (store.requeue_expired(), store.requeue_expired()) == (1, 0)
     assert states(store, id) == ["queued", "queued"]
 
 
 @pytest.mark.parametrize("how", ["released", "lost"])
-def test_a_lot_that_never_gets_anywhere_is_given_up(store: Store, clock: Clock, how: str) -> None:
+def test_a_job_that_never_gets_anywhere_is_given_up(store: Store, clock: Clock, how: str) -> None:
     id = store.add("", new(2, 1))
     for attempt in range(MOST_ATTEMPTS):
-        assert claimed(store, f"w{attempt}").lot == 1
+        assert claimed(store, f"w{attempt}").job == 1
         if how == "released":
             store.release(f"w{attempt}")
         else:
             clock.now += LEASE + 1
-    assert claimed(store, "next").lot == 2
+    assert claimed(store, "next").job == 2
     batch = seen(store, id)
     assert states(store, id) == ["failed", "failed", "running"]
-    assert batch.items[0].problem == given_up(1)
+    assert batch.items[0].problem == abandoned(1)
 
 
-def test_a_lot_that_gets_on_is_not_given_up(store: Store) -> None:
+def test_a_job_that_gets_on_is_not_given_up(store: Store) -> None:
     id = store.add("", new(10))
     for number in range(1, 11):
         claim = claimed(store, "w")
@@ -253,19 +254,19 @@ def ended_batch(store: Store, *sizes: int) -> str:
     return id
 
 
-def test_all_in_one_is_a_lot_when_the_last_item_has_ended(store: Store) -> None:
+def test_all_in_one_is_a_job_when_the_last_item_has_ended(store: Store) -> None:
     id = store.add("", new(2, 1))
     first, second = claimed(store, "a"), claimed(store, "b")
     assert finish(store, first, 1, 4)
     store.fail(first, {"title": "wrong"}, 2)
     assert seen(store, id).collated is None
-    assert store.claim("c", LEASE, given_up) is None
+    assert store.claim("c", LEASE, abandoned) is None
     assert finish(store, second, 3, 5)
     assert seen(store, id).has_ended
     assert not seen(store, id).is_complete
     claim = claimed(store, "c")
-    assert (claim.lot, claim.left) == (COLLATED, ((COLLATED, ""),))
-    asked = store.to_collate(id)
+    assert (claim.job, claim.left) == (COLLATED, ((COLLATED, ""),))
+    asked = store.queries.collation(id)
     assert asked is not None
     assert (asked.copies, asked.pages) == ((("Maker 1", 1), ("Maker 3", 2)), 9)
     before = seen(store, id)
@@ -278,7 +279,7 @@ def test_all_in_one_is_a_lot_when_the_last_item_has_ended(store: Store) -> None:
     # It is none of the items, and the batch had ended before.
     assert (after.items, after.done, after.failed) == (before.items, 2, 1)
     assert (after.ended, after.expires) == (before.ended, before.expires)
-    assert store.unfinished() == 0
+    assert store.queries.unfinished() == 0
 
 
 def test_where_nothing_is_done_there_is_nothing_to_put_together(store: Store) -> None:
@@ -289,7 +290,7 @@ def test_where_nothing_is_done_there_is_nothing_to_put_together(store: Store) ->
     for id in (failed, cancelled):
         assert seen(store, id).is_complete
         assert seen(store, id).collated is None
-    assert store.unfinished() == 0
+    assert store.queries.unfinished() == 0
 
 
 def test_all_in_one_is_anothers_when_its_worker_is_gone(store: Store, clock: Clock) -> None:
@@ -299,20 +300,20 @@ def test_all_in_one_is_anothers_when_its_worker_is_gone(store: Store, clock: Clo
     slow = claimed(store, "slow")
     clock.now += LEASE + 1
     quick = claimed(store, "quick")
-    assert killed.lot == slow.lot == quick.lot == COLLATED
+    assert killed.job == slow.job == quick.job == COLLATED
     assert [finish(store, claim, COLLATED, 8) for claim in (quick, slow)] == [True, False]
     assert seen(store, id).is_complete
 
 
-def test_all_in_one_is_given_up_as_any_lot(store: Store) -> None:
+def test_all_in_one_is_given_up_as_any_job(store: Store) -> None:
     id = ended_batch(store, 1)
     for attempt in range(MOST_ATTEMPTS):
-        assert claimed(store, f"w{attempt}").lot == COLLATED
+        assert claimed(store, f"w{attempt}").job == COLLATED
         store.release(f"w{attempt}")
-    assert store.claim("next", LEASE, given_up) is None
+    assert store.claim("next", LEASE, abandoned) is None
     batch = seen(store, id)
     assert batch.collated is not None
-    assert (batch.collated.state, batch.collated.problem) == ("failed", given_up(COLLATED))
+    assert (batch.collated.state, batch.collated.problem) == ("failed", abandoned(COLLATED))
     assert (batch.state, batch.done, batch.failed) == ("done", 1, 0)
 
 
@@ -323,11 +324,11 @@ def test_what_has_changed_since_is_told_and_nothing_else(store: Store) -> None:
     id = store.add("", new(2, 1))
     before = seen(store, id).revision
     claim = claimed(store, "w")
-    middle = store.batch("", id, after=before)
+    middle = store.queries.batch("", id, after=before)
     assert middle is not None
     assert [item.number for item in middle.items] == [1, 2]
     finish(store, claim, 2, 1)
-    after = store.batch("", id, after=middle.revision)
+    after = store.queries.batch("", id, after=middle.revision)
     assert after is not None
     assert [(item.number, item.state) for item in after.items] == [(2, "done")]
     assert before < middle.revision < after.revision
@@ -351,7 +352,7 @@ def test_cancelling_leaves_what_is_done_and_nothing_to_do(store: Store, clock: C
     finish(store, claim, 1, 1)
     store.cancel(id)
     assert not finish(store, claim, 2, 1)
-    assert store.state_of(claim, 2) == "cancelled"
+    assert store.queries.state_of(claim, 2) == "cancelled"
     assert not store.renew(claim, LEASE)
     batch = seen(store, id)
     assert (batch.state, batch.done, batch.failed) == ("cancelled", 1, 0)
@@ -360,8 +361,8 @@ def test_cancelling_leaves_what_is_done_and_nothing_to_do(store: Store, clock: C
     store.cancel(id)
     assert seen(store, id) == Batch(**{**_fields(batch), "revision": seen(store, id).revision})
     # Nothing but to put into one document what is done.
-    assert claimed(store, "x").lot == COLLATED
-    assert store.claim("y", LEASE, given_up) is None
+    assert claimed(store, "x").job == COLLATED
+    assert store.claim("y", LEASE, abandoned) is None
 
 
 def _fields(batch: Batch) -> dict[str, Any]:
@@ -371,17 +372,17 @@ def _fields(batch: Batch) -> dict[str, Any]:
 def test_a_batch_is_gone_when_it_has_been_kept_long_enough(store: Store, clock: Clock) -> None:
     id = store.add("", new(1, key="tide"))
     clock.now += 10 * KEEP
-    assert store.batch("", id) is not None  # the time counts from its end
+    assert store.queries.batch("", id) is not None  # the time counts from its end
     finish(store, claimed(store, "w"), 1, 1)
     clock.now += KEEP - 1
-    assert store.expired() == []
-    assert store.batch("", id) is not None
+    assert store.queries.expired() == []
+    assert store.queries.batch("", id) is not None
     clock.now += 1
-    assert store.expired() == [id]
-    assert store.batch("", id) is None
+    assert store.queries.expired() == [id]
+    assert store.queries.batch("", id) is None
     store.remove(id)
-    assert store.expired() == []
-    assert store.is_empty()
+    assert store.queries.expired() == []
+    assert store.queries.is_empty()
     assert store.add("", new(1, key="tide", digest="other")) != id
 
 
@@ -390,22 +391,22 @@ def test_a_worker_whose_batch_was_removed_learns_it(store: Store) -> None:
     claim = claimed(store, "w")
     store.remove(id)
     assert not finish(store, claim, 1, 1)
-    assert store.state_of(claim, 1) is None
+    assert store.queries.state_of(claim, 1) is None
     store.fail(claim, {"title": "late"})
     assert store.release("w") == 0
 
 
-def test_it_is_known_how_long_lots_have_waited_for_anyone(store: Store, clock: Clock) -> None:
-    assert store.waiting_since() is None
+def test_it_is_known_how_long_jobs_have_waited_for_anyone(store: Store, clock: Clock) -> None:
+    assert store.queries.waiting_since() is None
     store.add("", new(1, 1, 1))
     clock.now += 7
-    assert store.waiting_since() == 7
+    assert store.queries.waiting_since() == 7
     claimed(store, "w")
     clock.now += 2
-    assert store.waiting_since() == 2
+    assert store.queries.waiting_since() == 2
     claimed(store, "w")
     claimed(store, "w")
-    assert store.waiting_since() is None
+    assert store.queries.waiting_since() is None
 
 
 # --- turns -----------------------------------------------------------------------------------
@@ -432,10 +433,10 @@ def test_an_owner_who_comes_later_does_not_wait_for_all_in_one(store: Store, clo
         clock.now += 1
         order.append(claimed(store, f"w{turn}"))
     assert [claim.batch == late for claim in order] == [True, False, True, False]
-    assert all(claim.lot == COLLATED for claim in order if claim.batch in ended)
+    assert all(claim.job == COLLATED for claim in order if claim.batch in ended)
 
 
-def test_all_in_one_has_its_turn_among_the_lots_of_other_batches(
+def test_all_in_one_has_its_turn_among_the_jobs_of_other_batches(
     store: Store, clock: Clock
 ) -> None:
     large = store.add("", new(*[1] * 5))
@@ -445,7 +446,7 @@ def test_all_in_one_has_its_turn_among_the_lots_of_other_batches(
     for turn in range(4):
         clock.now += 1
         claim = claimed(store, f"w{turn}")
-        order.append((claim.batch, claim.lot))
+        order.append((claim.batch, claim.job))
         assert finish(store, claim, claim.left[0][0], 1)
     assert order == [(large, 1), (small, 1), (large, 2), (small, COLLATED)]
 
@@ -455,11 +456,11 @@ def test_a_database_from_before_there_were_turns_gets_them(engine: Engine, clock
     turns.drop(engine)
     url = engine.url.render_as_string(hide_password=False)
     opened = open_database(url)
-    assert claimed(Store(opened, KEEP, clock), "w").lot == 1
+    assert claimed(Store(opened, KEEP, clock), "w").job == 1
     opened.dispose()
 
 
-# --- what nobody needs, and what is not the lot's fault --------------------------------------
+# --- what nobody needs, and what is not the job's fault --------------------------------------
 
 
 def test_nothing_is_counted_as_a_change_where_nothing_changes(store: Store, clock: Clock) -> None:
@@ -477,7 +478,7 @@ def test_nothing_is_counted_as_a_change_where_nothing_changes(store: Store, cloc
     assert seen(store, id) == before
 
 
-def test_two_who_give_a_lot_back_at_once_count_one_change(store: Store) -> None:
+def test_two_who_give_a_job_back_at_once_count_one_change(store: Store) -> None:
     id = store.add("", new(1))
     claimed(store, "w")
     before = seen(store, id).revision
@@ -486,18 +487,18 @@ def test_two_who_give_a_lot_back_at_once_count_one_change(store: Store) -> None:
     assert seen(store, id).revision == before + 1
 
 
-def test_a_lot_that_is_given_back_was_not_tried(store: Store) -> None:
+def test_a_job_that_is_given_back_was_not_tried(store: Store) -> None:
     id = store.add("", new(2))
     for _ in range(3 * MOST_ATTEMPTS):
         claim = claimed(store, "w")
         assert len(claim.left) == 2
         assert store.give_back("w") == 1
     assert states(store, id) == ["queued", "queued"]
-    # Nor is a lot tried more often for it than another.
+    # Nor is a job tried more often for it than another.
     for attempt in range(MOST_ATTEMPTS):
         claimed(store, f"x{attempt}")
         store.release(f"x{attempt}")
-    assert store.claim("next", LEASE, given_up) is None
+    assert store.claim("next", LEASE, abandoned) is None
     assert states(store, id) == ["failed", "failed"]
 
 
@@ -505,18 +506,18 @@ def test_a_master_is_needed_while_something_is_to_be_made_of_it(store: Store) ->
     id = store.add("", new(2, 1, 1))
     claims = [claimed(store, "w") for _ in range(3)]
     first, failed, last = claims
-    assert [store.needs_master(claim) for claim in claims] == [True] * 3
+    assert [store.queries.needs_master(claim) for claim in claims] == [True] * 3
     assert finish(store, first, 1, 1)
     store.fail(first, {"title": "wrong"}, 2)
     store.fail(failed, {"title": "wrong"})
-    assert [store.needs_master(claim) for claim in claims] == [True, False, True]
-    assert store.complete() == []
+    assert [store.queries.needs_master(claim) for claim in claims] == [True, False, True]
+    assert store.queries.complete() == []
     assert finish(store, last, 4, 1)
-    assert [store.needs_master(claim) for claim in claims] == [True, False, True]
-    assert store.complete() == []
+    assert [store.queries.needs_master(claim) for claim in claims] == [True, False, True]
+    assert store.queries.complete() == []
     assert finish(store, claimed(store, "w"), COLLATED, 2)
-    assert [store.needs_master(claim) for claim in claims] == [False] * 3
-    assert (store.complete(), store.unknown([id, "x"])) == ([id], ["x"])
+    assert [store.queries.needs_master(claim) for claim in claims] == [False] * 3
+    assert (store.queries.complete(), store.queries.unknown([id, "x"])) == ([id], ["x"])
     store.remove(id)
-    assert not store.needs_master(first)
-    assert (store.complete(), store.unknown([id])) == ([], [id])
+    assert not store.queries.needs_master(first)
+    assert (store.queries.complete(), store.queries.unknown([id])) == ([], [id])

@@ -11,11 +11,11 @@ from flask.testing import FlaskClient
 
 from piecewright.service.batches.drawing import Packets
 from piecewright.service.batches.files import Files
-from piecewright.service.batches.lots import COLLATED
-from piecewright.service.batches.parts import Parts, parts
-from piecewright.service.batches.store import Claim
-from piecewright.service.batches.watch import Watch
-from piecewright.service.batches.work import given_up, put_together, work, work_on_next
+from piecewright.service.batches.model import Claim
+from piecewright.service.batches.print_jobs import COLLATED
+from piecewright.service.batches.storage import Storage, open_storage
+from piecewright.service.batches.work import abandoned, collate, print_copies, run_next_job
+from piecewright.service.processes.watchdog import Watchdog
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import GUILD, Json, do_all, posted, state
 from tests.service.batches.test_collating import end_items, kept
@@ -30,26 +30,26 @@ class Blunt(Packets):
         raise ZeroDivisionError("the stamp is worn")
 
 
-def claimed(opened: Parts) -> Claim:
-    claim = opened.store.claim("w", 30.0, given_up)
+def claimed(storage: Storage) -> Claim:
+    claim = storage.store.claim("w", 30.0, abandoned)
     assert claim is not None
     return claim
 
 
-def quiet(claim: Claim, opened: Parts) -> Watch:
-    """A watch that does nothing; it is not begun."""
-    return Watch(lambda: None, lambda number: None, lease=30.0, deadline=60.0)
+def quiet(claim: Claim, storage: Storage) -> Watchdog:
+    """A watchdog that does nothing; it is not begun."""
+    return Watchdog(lambda: None, lambda number: None, interval=10.0, deadline=60.0)
 
 
 def test_a_master_of_which_nothing_came_goes_at_once(
     client: FlaskClient, settings: Settings
 ) -> None:
     batch = posted(client)
-    opened = parts(settings)
-    assert work_on_next("here", opened.store, opened.files, Blunt(), settings)
+    storage = open_storage(settings)
+    assert run_next_job("here", storage, Blunt(), settings)
     assert kept(settings, batch) == set()
     # One from which a document was made is needed for all in one.
-    assert work_on_next("here", opened.store, opened.files, Packets(), settings)
+    assert run_next_job("here", storage, Packets(), settings)
     assert kept(settings, batch) == {"00003.pdf", "master-00002.pdf"}
 
 
@@ -59,20 +59,20 @@ def test_masters_go_when_all_in_one_never_came_to_its_end(
 ) -> None:
     batch = posted(client)
     end_items(settings, client, batch)
-    opened = parts(settings)
-    opened.sweep()
+    storage = open_storage(settings)
+    storage.sweep()
     assert kept(settings, batch) > DOCUMENTS  # they are needed still
-    claim = claimed(opened)
-    assert claim.lot == COLLATED
-    if how == "too-long":  # as the watch does before it ends the process
-        opened.store.fail(claim, {"title": "too long"}, COLLATED)
+    claim = claimed(storage)
+    assert claim.job == COLLATED
+    if how == "too-long":  # as the watchdog does before it ends the process
+        storage.store.fail(claim, {"title": "too long"}, COLLATED)
     else:
         for _ in range(3):
-            opened.store.release("w")
-            opened.store.claim("w", 30.0, given_up)
+            storage.store.release("w")
+            storage.store.claim("w", 30.0, abandoned)
     assert state(client, batch)["collated"]["state"] == "failed"
     for _ in range(2):
-        opened.sweep()
+        storage.sweep()
         assert kept(settings, batch) == DOCUMENTS
 
 
@@ -86,8 +86,8 @@ def test_a_worker_that_comes_to_its_end_amid_the_removal_leaves_nothing(
         end_items(settings, client, batch)
     else:
         posted(client, {**GUILD, "title": "Another"})
-    opened = parts(settings)
-    claim = claimed(opened)
+    storage = open_storage(settings)
+    claim = claimed(storage)
     assert claim.batch == batch["id"]
 
     class Removing(Files):
@@ -95,10 +95,10 @@ def test_a_worker_that_comes_to_its_end_amid_the_removal_leaves_nothing(
             super().remove_all(batch)
             if late:
                 do = late.pop()
-                do(claim, opened.store, opened.files, Packets(), settings, quiet(claim, opened))
+                do(claim, storage, Packets(), settings, quiet(claim, storage))
 
-    late = [put_together if claim.lot == COLLATED else work]
-    Parts(opened.store, Removing(str(Path(settings.data) / "documents"))).remove(batch["id"])
+    late = [collate if claim.job == COLLATED else print_copies]
+    Storage(storage.store, Removing(str(Path(settings.data) / "documents"))).remove(batch["id"])
     assert late == []
     assert kept(settings, batch) == set()
     assert not (Path(settings.data) / "documents" / batch["id"]).exists()
@@ -114,18 +114,18 @@ def test_documents_that_were_left_over_are_swept_up(
     client: FlaskClient, settings: Settings
 ) -> None:
     gone, there = posted(client), posted(client)
-    opened = do_all(settings)
-    opened.store.remove(gone["id"])  # and the process that did it has died then
+    storage = do_all(settings)
+    storage.store.remove(gone["id"])  # and the process that did it has died then
     folder = Path(settings.data) / "documents"
     foreign = folder / "patterns of the guild"
     foreign.mkdir()
     for each in (folder / there["id"], foreign):
         age(each)
-    opened.sweep()
+    storage.sweep()
     # A worker may be at it still, and sees to it itself.
     assert kept(settings, gone) > DOCUMENTS
     age(folder / gone["id"])
-    opened.sweep()
+    storage.sweep()
     assert {path.name for path in folder.iterdir()} == {there["id"], foreign.name}
     assert kept(settings, there) > DOCUMENTS
 
@@ -137,10 +137,10 @@ def test_documents_that_cannot_be_removed_now_are_later(
         raise PermissionError(13, "Permission denied")
 
     batch: Json = posted(client)
-    opened = do_all(settings)
+    storage = do_all(settings)
     with monkeypatch.context() as patched:
         patched.setattr(Files, "remove_all", refuse)
         assert client.delete(batch["links"]["self"]).status_code == 204
     age(Path(settings.data) / "documents" / batch["id"])
-    opened.sweep()
+    storage.sweep()
     assert kept(settings, batch) == set()

@@ -12,7 +12,6 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from piecewright.service.batches.supervisor import environment_of
 from piecewright.service.settings import Settings
 from tests.service.asking import GUNICORN, Json
 from tests.service.batches.servers import free_port, wait_until
@@ -23,7 +22,7 @@ PINWHEEL: Json = {"block": "pinwheel"}
 
 @contextmanager
 def served(settings: Settings) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
-    """The service with odd desks, and its port."""
+    """The service with odd workers, and its port."""
     port = free_port()
     process = subprocess.Popen(
         [
@@ -36,9 +35,9 @@ def served(settings: Settings) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
                 "--error-logfile",
                 f"{settings.data}/log",
             ),
-            "tests.service.drawing_pool.odd_desk:odd_app()",
+            "tests.service.drawing_pool.odd_worker:odd_app()",
         ],
-        env={**os.environ, **environment_of(settings)},
+        env={**os.environ, **settings.as_environment()},
     )
     try:
         wait_until(lambda: _is_up(port), "the service")
@@ -68,7 +67,7 @@ def check(port: int, body: Json) -> tuple[int, bytes]:
 
 
 def waiting(folder: Path, until: str) -> Json:
-    """A request that takes until there is a file of that name; see ``odd_desk``."""
+    """A request that takes until there is a file of that name; see ``odd_worker``."""
     return {"odd": "wait", "folder": str(folder), "begun": "begun", "until": until}
 
 
@@ -88,7 +87,7 @@ def test_what_is_begun_is_completed_before_the_service_ends(tmp_path: Path) -> N
         answer = clients.submit(check, port, waiting(tmp_path, "enough"))
         wait_until((tmp_path / "begun").exists, "the request")
         processes = list(family(process.pid))
-        assert len(processes) == 3  # the master, a worker, its desk
+        assert len(processes) == 3  # the master, a worker of gunicorn, one of its pool
         process.send_signal(signal.SIGTERM)
         wait_until(lambda: "Handling signal: term" in (tmp_path / "log").read_text(), "the signal")
         (tmp_path / "enough").touch()

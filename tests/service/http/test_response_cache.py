@@ -9,21 +9,21 @@ import pytest
 from flask.testing import FlaskClient
 
 from piecewright.service.app import create_app
-from piecewright.service.drawing_pool.pool import Desks
-from piecewright.service.drawing_pool.tasks import Order
-from piecewright.service.http.response_cache import KeptAnswers
+from piecewright.service.drawing_pool.pool import DrawingPool
+from piecewright.service.drawing_pool.tasks import Task
+from piecewright.service.http.response_cache import ResponseCache
 from piecewright.service.responses.answers import Answer
 from piecewright.service.settings import Settings
 from tests.service.asking import Json, check
-from tests.service.drawing_pool.odd_desk import ODD_DESK
+from tests.service.drawing_pool.odd_worker import ODD_WORKER
 
 PINWHEEL: Json = {"block": "pinwheel"}
 NUMBER: Json = {"odd": "number"}
-"""What is answered with another number each time that a desk is asked."""
+"""What is answered with another number each time that a worker is asked."""
 
 
-def order(body: str) -> Order:
-    return Order("check", body.encode())
+def task(body: str) -> Task:
+    return Task("check", body.encode())
 
 
 def of_bytes(count: int) -> Answer:
@@ -31,57 +31,57 @@ def of_bytes(count: int) -> Answer:
 
 
 def test_the_answer_that_was_not_asked_for_longest_goes_first() -> None:
-    kept = KeptAnswers(100)
+    cache = ResponseCache(100)
     for name in "abc":
-        kept.put(order(name), of_bytes(30))
-    kept.get(order("a"))
-    kept.put(order("d"), of_bytes(40))
-    assert [name for name in "abcd" if kept.get(order(name))] == ["a", "c", "d"]
-    kept.put(order("e"), of_bytes(71))
-    assert [name for name in "abcde" if kept.get(order(name))] == ["e"]
+        cache.put(task(name), of_bytes(30))
+    cache.get(task("a"))
+    cache.put(task("d"), of_bytes(40))
+    assert [name for name in "abcd" if cache.get(task(name))] == ["a", "c", "d"]
+    cache.put(task("e"), of_bytes(71))
+    assert [name for name in "abcde" if cache.get(task(name))] == ["e"]
 
 
 def test_an_answer_larger_than_all_that_is_kept_drives_nothing_out() -> None:
-    kept = KeptAnswers(100)
-    kept.put(order("a"), of_bytes(100))
-    kept.put(order("b"), of_bytes(101))
-    assert kept.get(order("a"))
-    assert kept.get(order("b")) is None
+    cache = ResponseCache(100)
+    cache.put(task("a"), of_bytes(100))
+    cache.put(task("b"), of_bytes(101))
+    assert cache.get(task("a"))
+    assert cache.get(task("b")) is None
 
 
 def test_an_answer_that_is_kept_twice_counts_once() -> None:
-    kept = KeptAnswers(100)
-    kept.put(order("a"), of_bytes(40))
+    cache = ResponseCache(100)
+    cache.put(task("a"), of_bytes(40))
     for _ in range(3):
-        kept.put(order("b"), of_bytes(60))
-    assert kept.get(order("a"))
+        cache.put(task("b"), of_bytes(60))
+    assert cache.get(task("a"))
 
 
-def test_an_answer_is_to_one_order_alone() -> None:
-    kept = KeptAnswers(100)
-    kept.put(Order("templates", b"{}", "svg", 1), of_bytes(1))
+def test_an_answer_is_to_one_task_alone() -> None:
+    cache = ResponseCache(100)
+    cache.put(Task("templates", b"{}", "svg", 1), of_bytes(1))
     for other in (
-        Order("packet", b"{}", "svg", 1),
-        Order("templates", b"{} ", "svg", 1),
-        Order("templates", b"{}", "pdf", 1),
-        Order("templates", b"{}", "svg", 2),
-        Order("templates", b"{}", "svg"),
+        Task("packet", b"{}", "svg", 1),
+        Task("templates", b"{} ", "svg", 1),
+        Task("templates", b"{}", "pdf", 1),
+        Task("templates", b"{}", "svg", 2),
+        Task("templates", b"{}", "svg"),
     ):
-        assert kept.get(other) is None
+        assert cache.get(other) is None
 
 
 @pytest.fixture(scope="module")
-def desks() -> Iterator[Desks]:
-    made = Desks(Settings(), ODD_DESK)
+def pool() -> Iterator[DrawingPool]:
+    made = DrawingPool(Settings(), ODD_WORKER)
     yield made
     made.end()
 
 
 @pytest.mark.parametrize(("bytes_kept", "again"), [(1000, True), (0, False)])
-def test_a_desk_is_not_asked_twice_unless_nothing_is_kept(
-    desks: Desks, bytes_kept: int, again: bool
+def test_a_worker_is_not_asked_twice_unless_nothing_is_kept(
+    pool: DrawingPool, bytes_kept: int, again: bool
 ) -> None:
-    client = create_app(Settings(cache_bytes=bytes_kept), desks).test_client()
+    client = create_app(Settings(cache_bytes=bytes_kept), pool).test_client()
     first, second = check(client, NUMBER), check(client, NUMBER)
     assert (first.data == second.data) is again
     assert (first.headers["ETag"] == second.headers["ETag"]) is again

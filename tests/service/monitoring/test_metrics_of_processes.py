@@ -11,7 +11,6 @@ from pathlib import Path
 
 from prometheus_client.parser import text_string_to_metric_families
 
-from piecewright.service.batches.supervisor import environment_of
 from piecewright.service.settings import Settings
 from tests.service.asking import GUNICORN
 from tests.service.batches.servers import free_port, wait_until
@@ -62,7 +61,7 @@ def test_whichever_process_is_asked_tells_the_figures_of_all(tmp_path: Path) -> 
             *("--bind", f"127.0.0.1:{port}", "--workers", "2"),
             *("--error-logfile", str(tmp_path / "log")),
         ],
-        env={**os.environ, **environment_of(settings)},
+        env={**os.environ, **settings.as_environment()},
     )
     try:
         wait_until(lambda: is_up(port), "the service")

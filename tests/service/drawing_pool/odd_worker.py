@@ -1,4 +1,4 @@
-"""A desk that comes to a bad end where a request to check a block says so.
+"""A worker that comes to a bad end where a request to check a block says so.
 
 The field ``odd`` of the request says what happens, and ``folder`` where it is seen.
 """
@@ -16,16 +16,16 @@ from typing import Any
 from flask import Flask
 
 from piecewright.service.app import create_app
-from piecewright.service.drawing_pool.pool import Desks
-from piecewright.service.drawing_pool.process import main
-from piecewright.service.drawing_pool.tasks import WORKS, Order
+from piecewright.service.drawing_pool.pool import DrawingPool
+from piecewright.service.drawing_pool.tasks import HANDLERS, Task
+from piecewright.service.drawing_pool.worker import main
 from piecewright.service.json_text import read_json
 from piecewright.service.problems import CONFLICT, Problem
 from piecewright.service.responses.answers import Answer, prove_ready
 from piecewright.service.settings import Settings
 
-ODD_DESK = (sys.executable, "-m", "tests.service.drawing_pool.odd_desk")
-DRY_DESK = (*ODD_DESK, "dry")
+ODD_WORKER = (sys.executable, "-m", "tests.service.drawing_pool.odd_worker")
+DRY_WORKER = (*ODD_WORKER, "dry")
 """One that cannot draw."""
 
 LARGE = 20 * 1024 * 1024
@@ -34,13 +34,13 @@ _numbers = itertools.count()
 
 
 def odd_app() -> Flask:
-    """The service with odd desks, for gunicorn."""
+    """The service with odd workers, for gunicorn."""
     settings = Settings.from_environment()
-    return create_app(settings, Desks(settings, ODD_DESK))
+    return create_app(settings, DrawingPool(settings, ODD_WORKER))
 
 
-def checked(order: Order, settings: Settings) -> Answer | None:
-    given: Any = read_json(order.body)
+def check(task: Task, settings: Settings) -> Answer | None:
+    given: Any = read_json(task.body)
     odd = given.pop("odd", "") if isinstance(given, dict) else ""
     if odd == "fault":
         os.kill(os.getpid(), signal.SIGSEGV)
@@ -62,7 +62,7 @@ def checked(order: Order, settings: Settings) -> Answer | None:
         while not (folder / given["until"]).exists():
             time.sleep(0.005)
         return Answer("json", b"{}\n", "")
-    return WORKS["check"](order, settings)
+    return HANDLERS["check"](task, settings)
 
 
 def _dry() -> None:
@@ -71,5 +71,5 @@ def _dry() -> None:
 
 if __name__ == "__main__":
     *dry, handle = sys.argv[1:]
-    works = {**WORKS, "check": checked}
-    sys.exit(main([handle], works, _dry if dry else prove_ready))
+    handlers = {**HANDLERS, "check": check}
+    sys.exit(main([handle], handlers, _dry if dry else prove_ready))

@@ -1,4 +1,4 @@
-"""Opening batches for a request: what stands in the way leaves as a problem."""
+"""Whether batches can be kept now: the storage for a request, or a problem in its place."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import logging
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from piecewright.service.batches.parts import Parts, are_used, parts
+from piecewright.service.batches.storage import Storage, is_in_use, open_storage
 from piecewright.service.batches.tables import WrongVersion
 from piecewright.service.problems import UNAVAILABLE, Problem
 from piecewright.service.settings import Settings
@@ -14,14 +14,14 @@ from piecewright.service.settings import Settings
 _log = logging.getLogger(__name__)
 
 
-def opened(settings: Settings) -> Parts:
+def available_storage(settings: Settings) -> Storage:
     """The database and the files.
 
     Raises:
         Problem: they cannot be opened.
     """
     try:
-        return parts(settings)
+        return open_storage(settings)
     except WrongVersion as error:
         _log.exception("the batches are another version's")
         message = (
@@ -30,6 +30,7 @@ def opened(settings: Settings) -> Parts:
         )
         raise Problem(UNAVAILABLE, message) from error
     except (SQLAlchemyError, OSError, ImportError, ValueError) as error:
+        # ImportError and ValueError: a driver for such an address is missing, or there is none.
         _log.exception("the batches cannot be opened")
         raise unavailable() from error
 
@@ -45,5 +46,5 @@ def prove_ready(settings: Settings) -> None:
     Raises:
         Problem: they cannot.
     """
-    if are_used(settings):
-        opened(settings)
+    if is_in_use(settings):
+        available_storage(settings)

@@ -1,8 +1,8 @@
-"""How much is kept for one owner: batches, and bytes of their documents.
+"""Quotas: how much is kept for one owner, in batches and in bytes of their documents.
 
 The owner is whoever has a key, or all who ask without one together. What is counted and
 what is added stand in one transaction, under a lock of the owner's, so that no two who add
-at once go beyond the bounds together. How large a document is is only known once it is
+at once go beyond the quota together. How large a document is is only known once it is
 made, so the last one for which there was room may be larger than what was left.
 """
 
@@ -18,39 +18,53 @@ from piecewright.service.batches.tables import batches
 
 
 @dataclass(frozen=True, slots=True)
-class Bounds:
-    """What is kept for one owner, or may be: then 0 stands for no limit.
+class Quota:
+    """What may be kept for one owner; 0 stands for no limit.
 
     Attributes:
-        bytes: of the documents of all batches together. At the bound no more are added.
+        bytes: of the documents of all batches together. At the quota no more are added.
     """
 
     batches: int = 0
     bytes: int = 0
 
 
-class NoRoom(Exception):
+@dataclass(frozen=True, slots=True)
+class Usage:
+    """What is kept for one owner.
+
+    Attributes:
+        bytes: of the documents of all batches together.
+    """
+
+    batches: int
+    bytes: int
+
+
+class QuotaExceeded(Exception):
     """As much is kept for the owner as may be.
 
     Attributes:
-        kept: for the owner now.
-        oldest: the id of the batch that lapses first, or was made first if none has ended.
-        lapses: when it does, in seconds since 1970; None if none has ended.
+        usage: the owner's now.
+        oldest: the id of the batch that expires first, or was made first if none has ended.
+        expires: when it does, in seconds since 1970; None if none has ended.
     """
 
-    def __init__(self, kept: Bounds, oldest: str, lapses: float | None) -> None:
+    def __init__(self, usage: Usage, oldest: str, expires: float | None) -> None:
         super().__init__()
-        self.kept, self.oldest, self.lapses = kept, oldest, lapses
+        self.usage, self.oldest, self.expires = usage, oldest, expires
 
 
-def hold(connection: Connection, owner: str) -> None:
+def lock_owner(connection: Connection, owner: str) -> None:
     """Keeps others from adding to what is kept for an owner until this change is in.
 
-    Whoever holds an owner locks no batch that is there after that, so that no two wait for each
-    other.
+    Whoever holds this lock locks no batch that is there after that: locks are always taken in
+    one order, and no two wait for each other (deadlock).
     """
     # SQLite has one that writes at a time anyway.
     if connection.dialect.name == "postgresql":
+        # An owner has no row to lock; an advisory lock has any number of 64 bits, and who shares
+        # one by chance only waits for no reason.
         number = int.from_bytes(sha256(owner.encode()).digest()[:8], "big", signed=True)
         connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": number})
 
@@ -61,14 +75,14 @@ def is_kept_for(owner: str, now: float) -> ColumnElement[bool]:
     return and_(batches.c.owner == owner, there)
 
 
-def refuse_if_full(connection: Connection, owner: str, most: Bounds, now: float) -> None:
-    """Sees whether one more batch may be kept for an owner who is held.
+def refuse_if_full(connection: Connection, owner: str, quota: Quota, now: float) -> None:
+    """Sees whether one more batch may be kept for an owner who is locked.
 
     Raises:
-        NoRoom: it may not.
+        QuotaExceeded: it may not.
     """
-    kept = _kept(connection, owner, now)
-    if not (0 < most.batches <= kept.batches or 0 < most.bytes <= kept.bytes):
+    usage = _usage(connection, owner, now)
+    if not (0 < quota.batches <= usage.batches or 0 < quota.bytes <= usage.bytes):
         return
     oldest = connection.execute(
         select(batches.c.id, batches.c.expires)
@@ -76,32 +90,32 @@ def refuse_if_full(connection: Connection, owner: str, most: Bounds, now: float)
         .order_by(batches.c.expires.is_(None), batches.c.expires, batches.c.created)
         .limit(1)
     ).one()
-    raise NoRoom(kept, oldest.id, oldest.expires)
+    raise QuotaExceeded(usage, oldest.id, oldest.expires)
 
 
-def has_room(connection: Connection, batch: str, most: Bounds, now: float) -> bool:
+def has_room(connection: Connection, batch: str, quota: Quota, now: float) -> bool:
     """Whether there is room for one more document of a batch; there is none if it is gone."""
     owner = connection.execute(
         select(batches.c.owner).where(batches.c.id == batch)
     ).scalar_one_or_none()
     if owner is None:
         return False
-    return not most.bytes or _kept(connection, owner, now).bytes < most.bytes
+    return not quota.bytes or _usage(connection, owner, now).bytes < quota.bytes
 
 
 def fitting(
-    connection: Connection, batch: str, sizes: Mapping[int, int], most: Bounds, now: float
+    connection: Connection, batch: str, sizes: Mapping[int, int], quota: Quota, now: float
 ) -> set[int]:
-    """Those documents of a batch for which there is room; its owner is held from now on.
+    """Those documents of a batch for which there is room; its owner is locked from now on.
 
     Args:
         sizes: bytes of the documents, by the items' numbers, in the order of preference.
     """
-    if not most.bytes:
+    if not quota.bytes:
         return set(sizes)
     owner = connection.execute(select(batches.c.owner).where(batches.c.id == batch)).scalar_one()
-    hold(connection, owner)
-    left = most.bytes - _kept(connection, owner, now).bytes
+    lock_owner(connection, owner)
+    left = quota.bytes - _usage(connection, owner, now).bytes
     found = set()
     for number, size in sizes.items():
         if left > 0:
@@ -110,10 +124,10 @@ def fitting(
     return found
 
 
-def _kept(connection: Connection, owner: str, now: float) -> Bounds:
+def _usage(connection: Connection, owner: str, now: float) -> Usage:
     count, size = connection.execute(
         select(func.count(), func.coalesce(func.sum(batches.c.bytes), 0)).where(
             is_kept_for(owner, now)
         )
     ).one()
-    return Bounds(count, int(size))
+    return Usage(count, int(size))

@@ -1,4 +1,8 @@
-"""Lots: the items of a batch that share one master, told apart by a digest of their packet."""
+"""Print jobs: the items of a batch that share one master, known by a digest of their packet.
+
+A master is the PDF of a packet without a name; the item's document is the master with the name
+stamped on every sheet. So items that differ in nothing but the name are drawn once.
+"""
 
 from __future__ import annotations
 
@@ -14,11 +18,12 @@ NAME: Final = "for"
 """The field of a packet request that says whose it is; all else makes the master."""
 
 COLLATED: Final = 0
-"""Number of the lot, and of its one item, that is all documents of a batch in one. There is none
-before the others have ended."""
+"""Number of the print job, and of its one item, that is all documents of a batch in one. There is
+none before the others have ended."""
 
 _MOST_FIELDS: Final = 2_000_000
-"""Fields that are looked at to find packets that are alike though written differently."""
+"""Fields that are looked at to find packets that are alike though written differently: some
+ten seconds' worth. Beyond, packets are compared as they are written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +42,7 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Lot:
+class PrintJob:
     """Items with one master.
 
     Attributes:
@@ -50,14 +55,14 @@ class Lot:
     numbers: tuple[int, ...]
 
 
-def lots(items: Iterable[Item], defaults: Mapping[str, Any]) -> list[Lot]:
-    """The items put together by their packets, in the order of each lot's first item."""
+def group_items(items: Iterable[Item], defaults: Mapping[str, Any]) -> list[PrintJob]:
+    """The items put together by their packets, in the order of each job's first item."""
     digests = _Digests()
     found: dict[bytes, tuple[Item, list[int]]] = {}
     for number, item in enumerate(items, 1):
         key = digests.of_packet(item, defaults)
         found.setdefault(key, (item, []))[1].append(number)
-    return [Lot(item.packet, item.whole, tuple(numbers)) for item, numbers in found.values()]
+    return [PrintJob(item.packet, item.whole, tuple(numbers)) for item, numbers in found.values()]
 
 
 def packet_request(

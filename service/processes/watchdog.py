@@ -1,7 +1,7 @@
-"""Keeps a claimed lot its worker's, and ends the worker's process when a step takes too long.
+"""A watchdog: ends its own process when a step of the work in it takes too long.
 
-Nothing in Python can stop a computation in its own process, so the process is ended, and
-another takes over what is left. It is the same whoever started the process.
+Nothing in Python can stop a computation in its own process, so the process is ended, and whoever
+started it, or another like it, takes over what is left. It is the same whoever that is.
 """
 
 from __future__ import annotations
@@ -16,21 +16,23 @@ from threading import Event, Lock, Thread
 from types import TracebackType
 from typing import Final, Self
 
-LEASE: Final = 30.0
-"""Seconds that a lot stays a worker's without a word from it."""
-
 _GRACE: Final = 10.0
-"""Seconds after a deadline; then the system ends a process that had no turn to end itself."""
+"""Seconds after a deadline; then the system ends a process that had no turn to end itself. Writing
+down what was too long may have to wait for a database that is busy."""
+
+_LONGEST_PAUSE: Final = 1.0
+"""Seconds between looks at the clock, at most; deadlines are whole seconds."""
 
 _log = logging.getLogger(__name__)
 
 
-class Watch:
-    """Watches over the work on one lot, from a thread of its own.
+class Watchdog:
+    """Watches over the work of this process, from a thread of its own, and sends heartbeats.
 
     Args:
-        renew: makes the lease last ``lease`` seconds from now on.
+        heartbeat: called again and again while the work lasts, such as to renew a lease.
         too_long: writes down that a step has taken too long, given what it works on.
+        interval: seconds between heartbeats.
         deadline: seconds for a step.
         grace: seconds after that in which the process must have had its turn to end itself.
         end: ends this process at once.
@@ -38,20 +40,20 @@ class Watch:
 
     def __init__(
         self,
-        renew: Callable[[], object],
+        heartbeat: Callable[[], object],
         too_long: Callable[[int | None], object],
         *,
-        lease: float,
+        interval: float,
         deadline: float,
         grace: float = _GRACE,
         end: Callable[[], object] = lambda: os.kill(os.getpid(), signal.SIGKILL),
     ) -> None:
-        self._renew, self._too_long, self._end = renew, too_long, end
-        self._lease, self._deadline, self._grace = lease, deadline, grace
+        self._heartbeat, self._too_long, self._end = heartbeat, too_long, end
+        self._interval, self._deadline, self._grace = interval, deadline, grace
         self._lock, self._over = Lock(), Event()
         self._began: float | None = None
         self._number: int | None = None
-        self._thread = Thread(target=self._run, name="watch", daemon=True)
+        self._thread = Thread(target=self._run, name="watchdog", daemon=True)
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -68,10 +70,11 @@ class Watch:
 
     @contextmanager
     def step(self, number: int | None) -> Iterator[None]:
-        """A step that must be done in time: that of an item, or of the whole lot for None."""
+        """A step that must be done in time: that of an item, or of all the work for None."""
         with self._lock:
             self._began, self._number = time.monotonic(), number
-        # Code that does not let other threads have a turn is ended by the system.
+        # Code that does not let other threads have a turn is ended by the system: SIGALRM, which
+        # nobody handles, ends the process without any Python being run.
         signal.setitimer(signal.ITIMER_REAL, self._deadline + self._grace)
         try:
             yield
@@ -81,19 +84,22 @@ class Watch:
                 self._began = None
 
     def _run(self) -> None:
-        pause = min(self._lease / 3, self._deadline / 4, 1.0)
-        renewed = time.monotonic()
+        # A quarter of the deadline: a step is ended at most that much too late.
+        pause = min(self._interval, self._deadline / 4, _LONGEST_PAUSE)
+        last = time.monotonic()
         while not self._over.wait(pause):
             try:
                 self._end_if_late()
-                if time.monotonic() - renewed > self._lease / 3:
-                    self._renew()
-                    renewed = time.monotonic()
+                if time.monotonic() - last > self._interval:
+                    self._heartbeat()
+                    last = time.monotonic()
             except Exception:
-                # The database may come back; if not, the lease runs out and others take over.
-                _log.exception("the watch over a lot could not write")
+                # What it could not be written to may come back; if not, the lease runs out.
+                _log.exception("the watchdog could not write")
 
     def _end_if_late(self) -> None:
+        # The lock is held to the end: a step that is done just now cannot be followed by another,
+        # which would be blamed in its place.
         with self._lock:
             if self._began is None or time.monotonic() - self._began < self._deadline:
                 return

@@ -13,9 +13,9 @@ from flask.testing import FlaskClient
 from sqlalchemy import Engine
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.bounds import Bounds, NoRoom
 from piecewright.service.batches.drawing import Packets
-from piecewright.service.batches.lots import COLLATED
+from piecewright.service.batches.print_jobs import COLLATED
+from piecewright.service.batches.quotas import Quota, QuotaExceeded, Usage
 from piecewright.service.batches.store import Store
 from piecewright.service.batches.tables import open_database
 from piecewright.service.settings import Settings
@@ -52,13 +52,13 @@ def second(engine: Engine) -> Iterator[Engine]:
 def test_more_batches_than_are_kept_are_refused_until_one_is_gone(
     engine: Engine, clock: Clock
 ) -> None:
-    store = Store(engine, KEEP, clock, Bounds(batches=2))
+    store = Store(engine, KEEP, clock, Quota(batches=2))
     first = store.add("ada", new(1, key="tide"))
     clock.now += 1
     store.add("ada", new(1))
-    with pytest.raises(NoRoom) as full:
+    with pytest.raises(QuotaExceeded) as full:
         store.add("ada", new(1))
-    assert (full.value.kept.batches, full.value.oldest, full.value.lapses) == (2, first, None)
+    assert (full.value.usage.batches, full.value.oldest, full.value.expires) == (2, first, None)
     # A request that is repeated adds nothing, and another owner has room.
     assert store.add("ada", new(1, key="tide")) == first
     for owner in ("", "bente"):
@@ -67,12 +67,12 @@ def test_more_batches_than_are_kept_are_refused_until_one_is_gone(
     claim = claimed(store, "w")
     assert claim.batch == first
     assert finish(store, claim, 1, 1)
-    with pytest.raises(NoRoom) as full:
+    with pytest.raises(QuotaExceeded) as full:
         store.add("ada", new(1))
-    assert (full.value.oldest, full.value.lapses) == (first, START + 6 + KEEP)
+    assert (full.value.oldest, full.value.expires) == (first, START + 6 + KEEP)
     clock.now = START + 6 + KEEP
     third = store.add("ada", new(1))
-    with pytest.raises(NoRoom):
+    with pytest.raises(QuotaExceeded):
         store.add("ada", new(1))
     store.remove(third)
     store.add("ada", new(1))
@@ -81,46 +81,46 @@ def test_more_batches_than_are_kept_are_refused_until_one_is_gone(
 def test_two_processes_at_once_do_not_go_beyond_it_together(
     engine: Engine, second: Engine, clock: Clock
 ) -> None:
-    bounds = Bounds(batches=5)
-    stores = [Store(one, KEEP, clock, bounds) for one in (engine, second)]
+    quota = Quota(batches=5)
+    stores = [Store(one, KEEP, clock, quota) for one in (engine, second)]
 
     def add(number: int) -> bool:
         try:
             stores[number % 2].add("ada", new(1))
-        except NoRoom:
+        except QuotaExceeded:
             return False
         return True
 
     with ThreadPoolExecutor(4) as clients:
-        assert sum(clients.map(add, range(16))) == bounds.batches
+        assert sum(clients.map(add, range(16))) == quota.batches
 
 
 def test_documents_that_are_more_than_is_kept_fail_and_the_rest_stay(
     engine: Engine, clock: Clock
 ) -> None:
-    store = Store(engine, KEEP, clock, Bounds(bytes=2500))
+    store = Store(engine, KEEP, clock, Quota(bytes=2500))
     id = store.add("ada", new(5))
     claim = claimed(store, "w")
     assert store.finish(claim, dict.fromkeys((1, 2), 1000), 1, NO_ROOM) == {1, 2}
     assert store.finish(claim, dict.fromkeys((3, 4, 5), 1000), 1, NO_ROOM) == {3}
-    batch = store.batch("ada", id)
+    batch = store.queries.batch("ada", id)
     assert batch is not None
     assert [item.state for item in batch.items] == ["done"] * 3 + ["failed"] * 2
     assert batch.items[4].problem == NO_ROOM
     assert (batch.state, batch.done, batch.failed) == ("done", 3, 2)
     # There is no room for all of them in one either, nor for another batch.
     assert store.finish(claimed(store, "w"), {COLLATED: 1}, 3, NO_ROOM) == set()
-    batch = store.batch("ada", id)
+    batch = store.queries.batch("ada", id)
     assert batch is not None
     assert batch.collated is not None
     assert (batch.collated.state, batch.collated.problem) == ("failed", NO_ROOM)
     assert batch.done == 3
-    with pytest.raises(NoRoom) as full:
+    with pytest.raises(QuotaExceeded) as full:
         store.add("ada", new(1))
-    assert full.value.kept == Bounds(1, 3000)
+    assert full.value.usage == Usage(1, 3000)
     other = store.add("bente", new(1))
     assert finish(store, claimed(store, "w"), 1, 1)
-    assert store.batch("bente", other) is not None
+    assert store.queries.batch("bente", other) is not None
     store.remove(id)
     store.add("ada", new(1))
 
@@ -128,8 +128,8 @@ def test_documents_that_are_more_than_is_kept_fail_and_the_rest_stay(
 def test_two_workers_at_two_batches_of_one_owner_stay_within_it(
     engine: Engine, second: Engine, clock: Clock
 ) -> None:
-    bounds = Bounds(bytes=25_500)
-    stores = [Store(one, KEEP, clock, bounds) for one in (engine, second)]
+    quota = Quota(bytes=25_500)
+    stores = [Store(one, KEEP, clock, quota) for one in (engine, second)]
     ids = [stores[0].add("", new(20)) for _ in stores]
     claims = [claimed(store, f"w{n}") for n, store in enumerate(stores)]
     assert {claim.batch for claim in claims} == set(ids)
@@ -148,19 +148,21 @@ def test_two_workers_at_two_batches_of_one_owner_stay_within_it(
 def test_whether_there_is_room_is_known_before_anything_is_drawn(
     engine: Engine, clock: Clock
 ) -> None:
-    store = Store(engine, KEEP, clock, Bounds(bytes=1500))
+    store = Store(engine, KEEP, clock, Quota(bytes=1500))
     store.add("ada", new(2, 1))
     store.add("bente", new(1))
     claims = [claimed(store, "w") for _ in range(3)]
     ada = next(claim for claim in claims if len(claim.left) == 2)
-    assert all(store.has_room(claim) for claim in claims)
+    assert all(store.queries.has_room(claim) for claim in claims)
     assert finish(store, ada, 1, 1)
-    assert store.has_room(ada)
+    assert store.queries.has_room(ada)
     assert finish(store, ada, 2, 1)
-    assert [store.has_room(c) for c in claims] == [c.batch != ada.batch for c in claims]
+    assert [store.queries.has_room(c) for c in claims] == [c.batch != ada.batch for c in claims]
     store.remove(ada.batch)
-    assert not store.has_room(ada)
-    assert all(Store(engine, KEEP, clock).has_room(c) for c in claims if c.batch != ada.batch)
+    assert not store.queries.has_room(ada)
+    assert all(
+        Store(engine, KEEP, clock).queries.has_room(c) for c in claims if c.batch != ada.batch
+    )
 
 
 # --- as clients are told ---------------------------------------------------------------------

@@ -7,14 +7,14 @@ import subprocess
 import sys
 from threading import Event
 
-from piecewright.service.batches.watch import Watch
+from piecewright.service.processes.watchdog import Watchdog
 
 # A pattern that takes ages, in C code that lets no other thread have a turn.
 STUCK = """
 import re
-from piecewright.service.batches.watch import Watch
-with Watch(lambda: 0, lambda n: 0, lease=30, deadline=0.2, grace=0.2) as watch:
-    with watch.step(None):
+from piecewright.service.processes.watchdog import Watchdog
+with Watchdog(lambda: 0, lambda n: 0, interval=10, deadline=0.2, grace=0.2) as watchdog:
+    with watchdog.step(None):
         print("begun", flush=True)
         re.match("(a+)+$", "a" * 60 + "b")
 """
@@ -22,9 +22,11 @@ with Watch(lambda: 0, lambda n: 0, lease=30, deadline=0.2, grace=0.2) as watch:
 
 def test_a_step_in_time_is_left_alone() -> None:
     told: list[int | None] = []
-    with Watch(lambda: 0, told.append, lease=30, deadline=60, end=lambda: told.append(0)) as watch:
+    with Watchdog(
+        lambda: 0, told.append, interval=10, deadline=60, end=lambda: told.append(0)
+    ) as watchdog:
         for number in range(3):
-            with watch.step(number):
+            with watchdog.step(number):
                 pass
     assert told == []
 
@@ -37,10 +39,10 @@ def test_a_late_step_is_written_down_before_the_end() -> None:
         told.append("end")
         over.set()
 
-    with Watch(lambda: 0, told.append, lease=30, deadline=0.05, end=end) as watch:
-        with watch.step(1):
+    with Watchdog(lambda: 0, told.append, interval=10, deadline=0.05, end=end) as watchdog:
+        with watchdog.step(1):
             pass
-        with watch.step(7):
+        with watchdog.step(7):
             assert over.wait(20)
     assert told[:2] == [7, "end"]
 
@@ -52,21 +54,21 @@ def test_the_end_comes_even_if_it_cannot_be_written_down() -> None:
         raise OSError("the database is away")
 
     with (
-        Watch(lambda: 0, fail, lease=30, deadline=0.05, end=over.set) as watch,
-        watch.step(None),
+        Watchdog(lambda: 0, fail, interval=10, deadline=0.05, end=over.set) as watchdog,
+        watchdog.step(None),
     ):
         assert over.wait(20)
 
 
-def test_the_lease_is_renewed_while_the_work_lasts() -> None:
-    renewed = [Event(), Event(), Event()]
-    left = iter(renewed)
+def test_the_heart_beats_while_the_work_lasts() -> None:
+    beats = [Event(), Event(), Event()]
+    left = iter(beats)
 
-    def renew() -> None:
-        next(left, renewed[-1]).set()
+    def beat() -> None:
+        next(left, beats[-1]).set()
 
-    with Watch(renew, lambda number: 0, lease=0.03, deadline=60):
-        assert all(event.wait(20) for event in renewed)
+    with Watchdog(beat, lambda number: 0, interval=0.01, deadline=60):
+        assert all(event.wait(20) for event in beats)
 
 
 def test_code_that_gives_no_other_thread_a_turn_is_ended_by_the_system() -> None:

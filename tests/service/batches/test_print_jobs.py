@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from piecewright.service.batches.lots import Item, lots, packet_request
-from piecewright.service.batches.reading import read_batch
+from piecewright.service.batches.parse import read_batch
+from piecewright.service.batches.print_jobs import Item, group_items, packet_request
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import DEFAULTS
 
@@ -15,14 +15,14 @@ from tests.service.batches.asking import DEFAULTS
 def numbers(items: list[dict[str, Any]], defaults: dict[str, Any] | None = None) -> list[Any]:
     given = {"defaults": DEFAULTS if defaults is None else defaults, "items": items}
     asked = read_batch(given, Settings())
-    return [lot.numbers for lot in lots(asked.items, asked.defaults)]
+    return [job.numbers for job in group_items(asked.items, asked.defaults)]
 
 
 def test_names_alone_make_no_new_master() -> None:
     assert numbers([{"for": "Ada"}, {"for": "Bente"}, {}]) == [(1, 2, 3)]
 
 
-def test_the_same_changes_in_another_order_make_one_lot() -> None:
+def test_the_same_changes_in_another_order_make_one_job() -> None:
     first = {"unit": "cm", "sheet": {"paper": "a4", "margin": 1}}
     second = {"sheet": {"margin": 1, "paper": "a4"}, "unit": "cm"}
     assert numbers([first, {"unit": "cm"}, second]) == [(1, 3), (2,)]
@@ -57,9 +57,9 @@ def test_text_and_numbers_are_told_apart() -> None:
 
 def test_a_whole_request_is_told_apart_from_changes() -> None:
     items = [Item("Ada", {"block": "pinwheel"}, whole=True), Item("Bente", {"block": "pinwheel"})]
-    same, other = lots(items, {}), lots(items, {"unit": "cm"})
-    assert [lot.numbers for lot in same] == [(1, 2)]
-    assert [lot.numbers for lot in other] == [(1,), (2,)]
+    same, other = group_items(items, {}), group_items(items, {"unit": "cm"})
+    assert [job.numbers for job in same] == [(1, 2)]
+    assert [job.numbers for job in other] == [(1,), (2,)]
     assert packet_request({"block": "pinwheel", "for": "x"}, True, {"unit": "cm"}) == {
         "block": "pinwheel"
     }
