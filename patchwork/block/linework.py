@@ -16,7 +16,7 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.polygons import lines as strings_of
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.snapping import made_one
+from piecewright.patchwork.geometry.snapping import snapped
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance, normalised, plus
 
 _MOST_CROSSINGS = 4 * MOST_PIECES
@@ -174,7 +174,7 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
 
 
 def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
-    first = made_one(p for s in strings for p in s)
+    first = snapped(p for s in strings for p in s)
     return [_without_repeats([first[p] for p in s]) for s in strings]
 
 

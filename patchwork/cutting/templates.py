@@ -11,10 +11,11 @@ from piecewright.patchwork.block.grain import bias_edges, grain_lines
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.cautions import found_cautions
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.congruence import Likeness, Placement, Shape, like_shapes
+from piecewright.patchwork.geometry.congruence import Congruence, Isometry, Shape, congruences
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
@@ -120,40 +121,30 @@ def template_set(
         Shape(straightened(piece.outline), outline, grain, not isinstance(piece.grain, str))
         for piece, outline, grain in zip(block.pieces, cut.outlines, grains, strict=True)
     ]
-    likes = like_shapes(shapes)
+    found = congruences(shapes)
     match_points = _match_points(seams, order)
     notches = _notches(seams, allowance)
-    names = {k: letters(n) for n, k in enumerate(sorted({like.like for like in likes}))}
+    names = {k: letters(n) for n, k in enumerate(sorted({one.first for one in found}))}
     pieces = tuple(
         CutPiece(
             piece.id,
-            names[like.like],
-            like.placement.flipped,
+            names[one.first],
+            one.isometry.flipped,
             shape.finished,
             shape.cut,
             tuple(seams.points[p] for p in marks),
         )
-        for piece, like, shape, marks in zip(block.pieces, likes, shapes, match_points, strict=True)
+        for piece, one, shape, marks in zip(block.pieces, found, shapes, match_points, strict=True)
     )
     of_kind: dict[int, list[int]] = {k: [] for k in names}
-    for i, like in enumerate(likes):
-        of_kind[like.like].append(i)
+    for i, one in enumerate(found):
+        of_kind[one.first].append(i)
     templates = tuple(
-        _template(block, own, names[k], shapes[k], likes, pieces, notches)
+        _template(block, own, names[k], shapes[k], found, pieces, notches)
         for k, own in of_kind.items()
     )
     cautions = found_cautions(block, seams, order, allowance, cut.mismatches, pieces_pointer)
     return TemplateSet(block, allowance, corners, pieces, templates, cautions)
-
-
-def letters(number: int) -> str:
-    """A, B, … Z, AA, AB, …"""
-    name = ""
-    number += 1
-    while number:
-        number, letter = divmod(number - 1, 26)
-        name = chr(ord("A") + letter) + name
-    return name
 
 
 def _template(
@@ -161,19 +152,19 @@ def _template(
     own: Sequence[int],
     name: str,
     shape: Shape,
-    likes: Sequence[Likeness],
+    found: Sequence[Congruence],
     pieces: Sequence[CutPiece],
     notches: Sequence[Sequence[Notch]],
 ) -> Template:
     """A template, of a shape, for the pieces ``own``."""
     corner = paths.ring(shape.cut)
-    home = Placement(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
+    home = Isometry(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
     counts: dict[str | None, list[int]] = {}
     marks: list[Point] = []
     ticks: list[Notch] = []
     for i in own:
         counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
-        laid = likes[i].placement
+        laid = found[i].isometry
         # Like pieces may meet their neighbours at different points: the template has them all.
         for p in pieces[i].match_points:
             at = home.point(laid.point(p))
@@ -197,8 +188,8 @@ def _template(
     )
 
 
-def _turned(placement: Placement, direction: Vector) -> Vector:
-    return Placement(placement.flipped, placement.turned, (0.0, 0.0)).point(direction)
+def _turned(isometry: Isometry, direction: Vector) -> Vector:
+    return Isometry(isometry.flipped, isometry.turned, (0.0, 0.0)).point(direction)
 
 
 def _match_points(seams: Seams, order: Order) -> list[list[int]]:

@@ -30,7 +30,7 @@ from piecewright.patchwork.block.joins import (
 )
 from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
