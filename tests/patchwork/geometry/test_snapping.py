@@ -1,4 +1,4 @@
-"""Points within the tolerance are one point (contract, section 1), and no others are."""
+"""Points within the tolerance (0.004 in) are one point, and no others are."""
 
 from __future__ import annotations
 
