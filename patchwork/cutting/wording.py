@@ -1,4 +1,4 @@
-"""What a cutting list says to its reader: sizes, how to cut, how strips are cut up."""
+"""Words for a cutting list: sizes, how to cut, how strips are cut up."""
 
 from __future__ import annotations
 
