@@ -17,6 +17,7 @@ from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.model import Joins
 from piecewright.patchwork.block.seams import PIVOT, Seams, Side
+from piecewright.patchwork.block.wording import unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
@@ -238,9 +239,8 @@ def _members(count: int, pairs: Sequence[tuple[int, int]], unit: int) -> Iterato
 
 
 def _named(ids: Sequence[str], pairs: Sequence[tuple[int, int]], unit: int) -> str:
-    names = [ids[i] for i in _members(len(ids), pairs, unit)]
-    shown = "+".join(names[:4])
-    return f"unit {shown}{'+…' if len(names) > 4 else ''}" if len(names) > 1 else f"piece {shown}"
+    """A unit as a fault names it."""
+    return unit_name([ids[i] for i in _members(len(ids), pairs, unit)], 4)
 
 
 class Spans:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, extent
 from piecewright.patchwork.lengths import Unit, spoken
@@ -21,6 +23,16 @@ def letters(number: int) -> str:
         number, letter = divmod(number - 1, 26)
         name = chr(ord("A") + letter) + name
     return name
+
+
+def unit_name(ids: Sequence[str], most: int = 6) -> str:
+    """A unit as messages name it, by its first pieces.
+
+    >>> unit_name(["a"]), unit_name(["a", "b", "c"], 2)
+    ('piece a', 'unit a+b+…')
+    """
+    shown = "+".join(ids[:most])
+    return f"unit {shown}{'+…' if len(ids) > most else ''}" if len(ids) > 1 else f"piece {shown}"
 
 
 def width_by_height(width: float, height: float, unit: Unit) -> str:

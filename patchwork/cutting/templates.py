@@ -15,7 +15,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.grain import bias_edges, grain_lines
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import Seams, planar_map, straightened
+from piecewright.patchwork.block.seams import PIVOT, Seams, planar_map, straightened
 from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.cautions import found_cautions
 from piecewright.patchwork.faults import Fault
@@ -31,10 +31,6 @@ NOTCH_SPACING = 2.0
 
 _ONE_MARK = 0.01
 """Inches within which marks of congruent pieces are one mark of their template."""
-
-_SMOOTH = 1.0
-"""Degrees by which a curved seam may turn between two of its edges and go on smoothly, as for
-``block.seams.PIVOT``."""
 
 _STRIDES = 64
 """Into how many parts each curve is divided to measure along it: to some ten thousandths of its
@@ -74,7 +70,7 @@ class CutPiece:
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class FabricCount:
     """How many pieces of a fabric are cut with a template face up and face down."""
 
     fabric: str | None
@@ -98,7 +94,7 @@ class Template:
     cut: Outline
     grain: float | None
     bias_edges: tuple[int, ...]
-    cuts: tuple[Cut, ...]
+    cuts: tuple[FabricCount, ...]
     match_points: tuple[Point, ...]
     notches: tuple[Notch, ...]
 
@@ -202,7 +198,7 @@ def _template(
         home.outline(shape.cut),
         shape.grain,
         bias_edges(finished, shape.grain),
-        tuple(Cut(fabric, *count) for fabric, count in counts.items()),
+        tuple(FabricCount(fabric, *count) for fabric, count in counts.items()),
         tuple(marks),
         tuple(ticks),
     )
@@ -258,7 +254,7 @@ def _curved_runs(seams: Seams, piece: int) -> list[list[int]]:
             isinstance(before.segment, Curve)
             and isinstance(after.segment, Curve)
             and {before.left, before.right} == {after.left, after.right}
-            and abs(_turn_at(seams, piece, k)) <= _SMOOTH
+            and abs(_turn_at(seams, piece, k)) <= PIVOT
         )
 
     starts = [

@@ -32,7 +32,7 @@ from piecewright.patchwork.block.joins import (
 )
 from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
-from piecewright.patchwork.block.wording import letters
+from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
@@ -325,7 +325,7 @@ def _not_straight(
         if join.seam.kind == "straight":
             continue
         first, second = (
-            _named([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
+            unit_name([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
         )
         middle = seams.edges[join.seam.sides[len(join.seam.sides) // 2].edge]
         at = paths.point_at(middle.segment, 0.5)
@@ -343,21 +343,11 @@ def _not_straight(
         unit = [ids[i] for i in pieces_of(stuck)]
         at = seams.points[seams.start(seams.sides[next(pieces_of(stuck))][0])]
         message = (
-            f"no straight line goes right through {_named(unit)}, so that no foundation sections "
-            "can be joined to make it; use templates for this block"
+            f"no straight line goes right through {unit_name(unit)}, so that no foundation "
+            "sections can be joined to make it; use templates for this block"
         )
         faults.append(Fault("/block", "no-straight-seam", message, at))
     return faults
-
-
-def _named(ids: Sequence[str]) -> str:
-    """A unit as messages name it.
-
-    >>> _named(["a"]), _named(["a", "b"])
-    ('piece a', 'unit a+b')
-    """
-    shown = "+".join(ids[:6])
-    return f"unit {shown}{'+…' if len(ids) > 6 else ''}" if len(ids) > 1 else f"piece {shown}"
 
 
 # --- sections that are given -------------------------------------------------------------------
@@ -405,7 +395,7 @@ def _wrong_step(
     # From the plainest fault to the subtlest: no seam, several, a bent one, and at last a straight
     # one with cloth on the wrong side of its line.
     if not shared:
-        message = f"it shares no edge with the pieces before it ({_named(names[:k])})"
+        message = f"it shares no edge with the pieces before it ({unit_name(names[:k])})"
         return message, _inside(cuts, piece)
     try:
         seam = seam_along(seams, shared)

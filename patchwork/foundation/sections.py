@@ -37,7 +37,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.foundation.straight_cuts import Cut, StraightCuts, Unpicking
+from piecewright.patchwork.foundation.straight_cuts import StraightCut, StraightCuts, Unpicking
 from piecewright.patchwork.geometry.vectors import distance
 from piecewright.patchwork.sewing.bitset import pieces_of
 
@@ -125,7 +125,7 @@ class _Known:
 
     least: int
     most: int
-    cut: Cut | None
+    cut: StraightCut | None
 
 
 class _Search:
@@ -134,7 +134,7 @@ class _Search:
     def __init__(self, cuts: StraightCuts, most_units: int) -> None:
         self.cuts = cuts
         self._known: dict[int, _Known] = {}
-        self._through: dict[int, list[Cut]] = {}
+        self._through: dict[int, list[StraightCut]] = {}
         self._parts: dict[int, list[int]] = {}
         self._section: dict[int, bool] = {}
         self._left = most_units  # units that may still be looked into
@@ -157,7 +157,7 @@ class _Search:
             if self._is_section(unit):
                 units.append(unit)
                 continue
-            cut: Cut | None
+            cut: StraightCut | None
             if unit.bit_count() > LARGEST:
                 cut = min(self._cuts(unit), key=_evenness, default=None)
                 fewest = False
@@ -216,7 +216,7 @@ class _Search:
         """A number of sections that a unit surely needs."""
         return max(((unit & apart).bit_count() for apart in self._all_apart), default=1)
 
-    def _cuts(self, unit: int) -> list[Cut]:
+    def _cuts(self, unit: int) -> list[StraightCut]:
         """All straight cuts through a unit."""
         known = self._through.get(unit)
         if known is None:
@@ -283,14 +283,14 @@ class _Search:
             best.least = max(best.least, least_of_all)  # one of these cuts comes first
         return best
 
-    def _likeliest(self, through: Sequence[Cut]) -> Cut:
+    def _likeliest(self, through: Sequence[StraightCut]) -> StraightCut:
         """The cut that leaves the largest section on one side; else the most even one."""
         parts = ((part, cut) for cut in through for part in (cut.first, cut.second))
         largest_first = sorted(parts, key=lambda part: -part[0].bit_count())
         return next((cut for part, cut in largest_first if self._is_section(part)), through[0])
 
 
-def _evenness(cut: Cut) -> tuple[int, bool]:
+def _evenness(cut: StraightCut) -> tuple[int, bool]:
     """Even cuts come first, level ones before the others."""
     return max(cut.first.bit_count(), cut.second.bit_count()), not cut.level
 
@@ -335,19 +335,19 @@ class _Levels:
 
     def __init__(self, cuts: StraightCuts, most_units: int) -> None:
         self.cuts = cuts
-        self._known: dict[int, tuple[int, Cut]] = {}
+        self._known: dict[int, tuple[int, StraightCut]] = {}
         self._more_than: dict[int, int] = {}
-        self._through: dict[int, list[Cut]] = {}
+        self._through: dict[int, list[StraightCut]] = {}
         self._left = most_units
 
-    def best(self, unit: int) -> Cut:
+    def best(self, unit: int) -> StraightCut:
         """The cut of a unit of several pieces that leads to the fewest levels."""
         if unit.bit_count() > LARGEST:
             return self._cuts(unit)[0]
         self._levels(unit, self.cuts.count)
         return self._known[unit][1]
 
-    def _cuts(self, unit: int) -> list[Cut]:
+    def _cuts(self, unit: int) -> list[StraightCut]:
         """The cuts of a unit, the most even first; that one alone once too many were asked for."""
         known = self._through.get(unit)
         if known is None:

@@ -55,7 +55,7 @@ _REFLEX = 180.01
 _Reach: TypeAlias = NDArray[np.float64]
 
 
-class Cut(NamedTuple):
+class StraightCut(NamedTuple):
     """A straight cut through a unit; a tuple, as many thousands are made.
 
     Attributes:
@@ -199,7 +199,7 @@ class StraightCuts:
         # The unit that was looked at last, the edges inside it and where it can be cut.
         self._looked: tuple[int, int, list[_Stretch]] = (0, 0, [])
 
-    def through(self, unit: int) -> list[Cut]:
+    def through(self, unit: int) -> list[StraightCut]:
         """All straight cuts through a unit, in a fixed order: that of the lines."""
         # Who has just found out that a unit is no section has looked at its stretches already.
         if self._looked[0] != unit:
@@ -218,7 +218,7 @@ class StraightCuts:
                 if not other:
                     continue  # round its end the two sides still hang together
                 clean = not one & stretch.over_right and not other & stretch.over_left
-            cuts.append(Cut(one, other, stretch.bridges, clean, stretch.level))
+            cuts.append(StraightCut(one, other, stretch.bridges, clean, stretch.level))
             smaller, larger = (one, other) if one.bit_count() <= half else (other, one)
             self._left_by[larger] = inside, smaller
         return cuts

@@ -35,7 +35,7 @@ chords alone never make an ear.
 
 
 @dataclass(frozen=True, slots=True)
-class Strip:
+class AllowanceStrip:
     """The allowance straight out from a side, and its raw edge in the sense of travel."""
 
     shape: BaseGeometry
@@ -65,7 +65,7 @@ class SpatialIndex:
         owner = np.repeat(np.arange(len(seams.edges)), np.diff(starts))
         self.lines = np.asarray(shapely.linestrings(self._chains.points, indices=owner))
         self.tree = STRtree(self.lines)
-        self._strips: dict[tuple[int, bool], Strip] = {}
+        self._strips: dict[tuple[int, bool], AllowanceStrip] = {}
         self._cloths: dict[int, Polygon] = {}
 
     # --- units -------------------------------------------------------------------------------
@@ -147,13 +147,15 @@ class SpatialIndex:
                 return piece
         return -1
 
-    def strip(self, e: int, forward: bool) -> Strip:
+    def strip(self, e: int, forward: bool) -> AllowanceStrip:
         """The strip beside edge ``e``, to the left of one who travels it that way."""
         known = self._strips.get((e, forward))
         if known is None:
             points, out = self._points(e, forward), self._outward[self._rows(e)]
             rim = points + self.widths[e] * (out if forward else -out[::-1])
-            known = self._strips[e, forward] = Strip(_between(points, rim), LineString(rim))
+            known = self._strips[e, forward] = AllowanceStrip(
+                _between(points, rim), LineString(rim)
+            )
         return known
 
     @cached_property
