@@ -225,7 +225,7 @@ class Mitre:
         k = 1
         while k < len(chain) - 1 and self._angle(chain[k]) < from_first:
             k += 1
-        # Parallel lines have no crossing from which the rim could be told.
+        # Parallel lines do not cross, and the rim is made of crossings.
         for same in (chain[k - 1], chain[k]):
             if abs(cross(same.normal, cut.normal)) < _PARALLEL:
                 if cut.reach >= same.reach - _ROUNDING or same in (chain[0], chain[-1]):

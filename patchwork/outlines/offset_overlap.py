@@ -77,7 +77,7 @@ def _strips(
     ``where`` gets the place on the curve of each point of its rim.
     """
     # One quadrilateral a chord, as the rim of the whole strip may cross itself. Their chords are
-    # finer than those drawn elsewhere: they are what points of the union are told by.
+    # finer than those drawn elsewhere: points of the union are recognised by them.
     count = 1 if isinstance(segment, Line) else paths.steps(segment, FLATNESS / 8)
     inner, rim = [], []
     for j in range(count + 1):
