@@ -2,7 +2,7 @@
 
 The reference is a loop over the pieces of ``polygon.buffer``: the plain offset of each, for which
 GEOS needs no neighbours, no order of sewing and no corners that match.  Both run once before they
-are measured, so the shapes of corners that ``patchwork.outlines.matching`` keeps are known by then,
+are measured, so the patterns of corners that ``patchwork.outlines.matching`` caches are known then,
 as they are in a service that has drawn a block before.
 """
 

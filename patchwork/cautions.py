@@ -1,4 +1,7 @@
-"""Cautions: what a maker should know about a block that can be made."""
+"""Cautions: what a maker should know about a block that can be made.
+
+They are written as faults are (``patchwork.faults.Fault``), and stop nothing.
+"""
 
 from __future__ import annotations
 
@@ -19,10 +22,10 @@ from piecewright.patchwork.sewing.order import order_of
 _Pointer: TypeAlias = Callable[[int], str]
 
 _HAIR = 1e-4
-"""Inches by which a piece may be narrower than two allowances unsaid."""
+"""Inches by which a piece may be narrower than two allowances without a caution."""
 
 SHARP = 20.0
-"""Degrees; a point that is sharper gets a caution."""
+"""Degrees; a point that is sharper gets a caution. Its mitre is nearly six allowances long."""
 
 
 def cautions(
@@ -96,7 +99,7 @@ def _sharp_points(block: Block, seams: Seams, pointer: _Pointer) -> Iterator[Fau
 def _mismatches(
     block: Block, seams: Seams, order: Order, mismatches: Sequence[Mismatch], pointer: _Pointer
 ) -> Iterator[Fault]:
-    spans = Spans(order)
+    spans = Spans(order)  # once for all of them, as it takes the whole order
     for mismatch in mismatches:
         yield _mismatch(block, seams, order, spans, mismatch, pointer)
 
@@ -104,11 +107,13 @@ def _mismatches(
 def _mismatch(
     block: Block, seams: Seams, order: Order, spans: Spans, mismatch: Mismatch, pointer: _Pointer
 ) -> Fault:
+    """The caution for one seam's end."""
     join = order.joins[mismatch.join]
     one, other = (
         "+".join(block.pieces[i].id for i in spans.pieces(unit)[:6])
         for unit in (join.first, join.second)
     )
+    # It points to a piece beside the seam's last edge there.
     edge = next(
         seams.edges[s.edge]
         for s in join.seam.sides

@@ -1,4 +1,4 @@
-"""What is wrong with a block or a setting, said so that its author can mend it."""
+"""Faults: what is wrong with a block or a setting, where, and how its author can mend it."""
 
 from __future__ import annotations
 

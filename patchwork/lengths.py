@@ -35,7 +35,7 @@ _LONGEST_TEXT = 40
 """Characters; no length that a person writes is longer, and huge digits cost time."""
 
 _LARGEST = 10**9
-"""Of any unit; far more than any block, and safe to reckon with."""
+"""Of any unit; far more than any block, and far inside the range of floating point."""
 
 
 class LengthError(ValueError):
@@ -112,6 +112,7 @@ def spoken(inches: float, unit: Unit, denominator: int = 16) -> str:
     """
     if unit == "in":
         rounded = Fraction(round(inches * denominator), denominator)
+        # A decimal of three digits is off by that much, and means the fraction all the same.
         near = abs(float(rounded) - inches) <= 0.0005
         whole, part = divmod(rounded, 1)
         words = [str(whole)] if whole or not part else []
@@ -120,5 +121,5 @@ def spoken(inches: float, unit: Unit, denominator: int = 16) -> str:
         return f"{'' if near else '~'}{' '.join(words)} in"
     millimetres = inches * 25.4
     half_steps = round(millimetres * 2)
-    near = abs(half_steps / 2 - millimetres) <= 0.0125
+    near = abs(half_steps / 2 - millimetres) <= 0.0125  # the same, in millimetres
     return f"{'' if near else '~'}{half_steps / 2:g} mm"

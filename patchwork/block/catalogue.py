@@ -1,6 +1,6 @@
 """The built-in blocks: traditional patterns of the public domain, one data file each.
 
-A file ``blocks/<id>.json`` is a block in either of the forms that a request may
+A file ``traditional/<id>.json`` is a block in either of the forms that a request may
 give (pieces, or a drawing), with an ``id`` and a sentence ``about`` it.
 """
 

@@ -4,6 +4,8 @@ An edge along the straight grain hardly stretches, so a block keeps its size if 
 on the grain (common practice of the trade): the arrow runs with the longest straight
 edge that a piece has at the outside of the block; a piece without one takes the direction
 of a side of the block if one of its edges runs that way, and else that of its longest edge.
+
+A direction here is that of a line, without a sense: 0 <= degrees < 180, clockwise from +x as seen.
 """
 
 from __future__ import annotations
@@ -14,18 +16,25 @@ from piecewright.patchwork.block.model import Piece
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline, Segment
-from piecewright.patchwork.geometry.vectors import angle, distance, minus
+from piecewright.patchwork.geometry.vectors import TOLERANCE, angle, distance, minus
 
 PARALLEL = 0.25
 """Degrees within which two edges run the same way; a drawing in decimals is off by less."""
 
 ON_GRAIN = 5.0
-"""Degrees off the straight or the cross grain from which an edge counts as bias."""
+"""Degrees off the straight or the cross grain from which an edge counts as bias.
+
+Cloth is laid to its grain by eye, which is good to a few degrees.
+"""
+
+_AS_LONG = TOLERANCE
+"""Inches within which sides are as long as each other."""
 
 
 def grain_lines(seams: Seams, pieces: Sequence[Piece]) -> tuple[float | None, ...]:
     """For each piece its grain in degrees (0 <= grain < 180), None where it is free."""
     # Many edges at the outside run one way: each way is compared once.
+    # (A dict, not a set, for a fixed order.)
     block_sides = dict.fromkeys(
         _way(edge.segment)
         for edge in seams.edges
@@ -35,6 +44,7 @@ def grain_lines(seams: Seams, pieces: Sequence[Piece]) -> tuple[float | None, ..
 
 
 def _grain(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]) -> float | None:
+    """The grain of one piece (see the top of this module for the rule)."""
     if piece.grain == "free":
         return None
     if piece.grain != "auto":
@@ -51,6 +61,7 @@ def _grain(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]
     for choice in (along_block, [(size, way) for size, way, _ in whole_sides]):
         if choice:
             return _longest(choice)
+    # All its sides are curved: their chords say how it lies.
     return _longest([(distance(s.start, s.end), _way(s)) for s in piece.outline])
 
 
@@ -70,6 +81,7 @@ def _straight_sides(seams: Seams, piece: int) -> list[tuple[float, float, bool]]
                 found[-1] = (found[-1][0] + size, way, outside)
             else:
                 found.append((size, way, outside))
+    # The outline may begin in the middle of a side: its last part belongs to the first then.
     if (
         len(found) > 1
         and found[0][2] == found[-1][2]
@@ -83,12 +95,14 @@ def _straight_sides(seams: Seams, piece: int) -> list[tuple[float, float, bool]]
 def _longest(sides: Sequence[tuple[float, float]]) -> float:
     """The direction of the longest side; the one nearest to upright among equals."""
     most = max(size for size, _ in sides)
-    return min((way for size, way in sides if size >= most - 0.004), key=lambda w: _apart(w, 90.0))
+    longest = (way for size, way in sides if size >= most - _AS_LONG)
+    return min(longest, key=lambda way: _apart(way, 90.0))
 
 
 def _way(segment: Segment) -> float:
+    """The direction of a segment's chord, degrees."""
     way = angle(minus(segment.end, segment.start)) % 180.0
-    return 0.0 if way > 180.0 - 1e-9 else way
+    return 0.0 if way > 180.0 - 1e-9 else way  # a level line that rounding turned back
 
 
 def _apart(one: float, other: float) -> float:
@@ -102,6 +116,9 @@ def bias_edges(outline: Outline, grain: float | None) -> tuple[int, ...]:
 
     Edge ``i`` runs from point ``i`` of ``paths.ring(outline)`` to the one after it.  A curved
     edge is on the bias with all its parts.  Without a grain none is named.
+
+    >>> bias_edges(paths.polygon([(0, 0), (1, 0), (0, 1)]), 90.0)
+    (1,)
     """
     if grain is None:
         return ()

@@ -1,9 +1,10 @@
 """The order of sewing: which units are joined to each other, and along which seam.
 
 A unit is a piece or what an earlier join made.  Units are numbered: the pieces first,
-as in the block, then the joins in the order in which they are sewn.  A join is legal if
-both units are connected and their common boundary is one connected line
-(contract, section 5).
+as in the block, then the joins in the order in which they are sewn: a binary tree whose leaves
+are the pieces.  A join is legal if both units are connected and their common boundary is one
+connected line.  The pivots of that line are its bends, corners of more than a degree; a smooth
+curve has none.  A seam with pivots is set in, one without is straight or curved.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.model import Joins
 from piecewright.patchwork.block.seams import PIVOT, Seams, Side
+from piecewright.patchwork.block.wording import unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
@@ -42,7 +44,7 @@ class Seam:
 
 @dataclass(frozen=True, slots=True)
 class Join:
-    """Two units sewn along a seam."""
+    """Two units, by their numbers, sewn along a seam."""
 
     first: int
     second: int
@@ -72,11 +74,12 @@ class BrokenSeam(ValueError):
 
 
 def seam_along(seams: Seams, edges: Collection[int]) -> Seam:
-    """The seam that consists of ``edges``, in order.
+    """The seam that consists of ``edges``, in order from the end with the lower number.
 
     Raises:
         BrokenSeam: the edges are no single connected line.
     """
+    # A line has two points at which one of its edges ends, a ring none, and at all others two do.
     at: dict[int, list[int]] = {}
     for e in edges:
         for point in (seams.edges[e].start, seams.edges[e].end):
@@ -88,6 +91,7 @@ def seam_along(seams: Seams, edges: Collection[int]) -> Seam:
     point, sides = start, []
     left = set(edges)
     while True:
+        # On a ring the start offers two ways; the edge with the lower number is taken.
         onward = sorted(e for e in at[point] if e in left)
         if not onward:
             break
@@ -96,7 +100,7 @@ def seam_along(seams: Seams, edges: Collection[int]) -> Seam:
         sides.append(side)
         edge = seams.edges[side.edge]
         point = edge.end if side.forward else edge.start
-    if left:
+    if left:  # a line and a ring beside it have two ends in all, too
         raise BrokenSeam
     turning = list(zip(sides, sides[1:], strict=False))
     if not ends:
@@ -120,6 +124,9 @@ def seam_bends(before: Segment, after: Segment) -> bool:
     turns = abs(turn(paths.tangent(before, 1.0), paths.tangent(after, 0.0)))
     if turns <= PIVOT:
         return False
+    # How far aside of the line between the edges' far ends the point lies: the height of a
+    # triangle, with the sum of its two sides for its base (which is hardly shorter where the turn
+    # is small, and where it is not the height is plain enough).
     one, other = distance(before.start, before.end), distance(after.start, after.end)
     aside = math.sin(math.radians(min(turns, 90.0))) * one * other / (one + other)
     return aside > TOLERANCE
@@ -129,6 +136,10 @@ def order_from(
     seams: Seams, ids: Sequence[str], joins: Joins, pointer: str = "/block/joins"
 ) -> Order:
     """The order given as nested pairs of piece ids, each exactly once.
+
+    Args:
+        ids: of the pieces, as in the block.
+        pointer: to the joins in the request.
 
     Raises:
         BlockError: with a fault for every join that is not legal.
@@ -176,6 +187,7 @@ def _sewn(
     faults: list[Fault] = []
     for k, (first, second) in enumerate(pairs):
         small, large = sorted((open_edges[first], open_edges[second]), key=len)
+        # An edge that both have open lies between them, and is open no more.
         shared = small & large
         large ^= small
         open_edges.append(large)
@@ -186,6 +198,7 @@ def _sewn(
         try:
             joins.append(Join(first, second, seam_along(seams, shared)))
         except BrokenSeam:
+            # The two count as joined all the same, so that later joins are checked as well.
             faults.append(_illegal(seams, ids, pairs, k, places[k], shared))
     if faults:
         raise BlockError(faults)
@@ -215,6 +228,7 @@ def _illegal(
 
 
 def _members(count: int, pairs: Sequence[tuple[int, int]], unit: int) -> Iterator[int]:
+    """The pieces of a unit of an order that may not be legal, first unit before second."""
     stack = [unit]
     while stack:
         unit = stack.pop()
@@ -225,17 +239,18 @@ def _members(count: int, pairs: Sequence[tuple[int, int]], unit: int) -> Iterato
 
 
 def _named(ids: Sequence[str], pairs: Sequence[tuple[int, int]], unit: int) -> str:
-    names = [ids[i] for i in _members(len(ids), pairs, unit)]
-    shown = "+".join(names[:4])
-    return f"unit {shown}{'+…' if len(names) > 4 else ''}" if len(names) > 1 else f"piece {shown}"
+    """A unit as a fault names it."""
+    return unit_name([ids[i] for i in _members(len(ids), pairs, unit)], 4)
 
 
 class Spans:
     """Which pieces are in which unit: a unit's pieces are consecutive in one row of all.
 
+    The nested-set model of the tree of joins: two comparisons say whether a unit has a piece.
+
     Attributes:
         starts, ends: of each unit; it has the pieces ``p`` with
-            ``starts[unit] <= starts[p] < ends[unit]`` (a nested set).
+            ``starts[unit] <= starts[p] < ends[unit]``.
     """
 
     def __init__(self, order: Order) -> None:
@@ -244,6 +259,7 @@ class Spans:
         for join in order.joins:
             sizes.append(sizes[join.first] + sizes[join.second])
         self.starts = [0] * len(sizes)
+        # From the whole block down: a unit's start is known before its parts ask for it.
         for k in range(len(order.joins) - 1, -1, -1):
             join = order.joins[k]
             self.starts[join.first] = self.starts[count + k]
@@ -265,7 +281,7 @@ class Spans:
 
 
 def nested(order: Order, ids: Sequence[str]) -> Joins:
-    """The order as nested pairs of piece ids."""
+    """The order as nested pairs of piece ids, as ``order_from`` takes them."""
     units: list[Joins] = list(ids)
     for join in order.joins:
         units.append((units[join.first], units[join.second]))

@@ -1,4 +1,8 @@
-"""A drawing of a block: a frame that lines cut into pieces."""
+"""A drawing of a block: a frame that lines cut into pieces.
+
+The lines are put together where they nearly meet, cut where they cross (noded), and the faces of
+the network are the pieces (polygonisation).
+"""
 
 from __future__ import annotations
 
@@ -16,15 +20,28 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.polygons import lines as strings_of
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.snapping import made_one
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance, normalised, plus
+from piecewright.patchwork.geometry.snapping import snapped
+from piecewright.patchwork.geometry.vectors import (
+    TOLERANCE,
+    Point,
+    distance,
+    minus,
+    normalised,
+    plus,
+)
 
 _MOST_CROSSINGS = 4 * MOST_PIECES
+"""Many lines may cross in one point and make few pieces, so crossings may outnumber pieces; four
+times as many is more than a block has."""
 
 _AT_A_TIME = 50
+"""Lines whose crossings are counted in one step: few enough that their pairs take little memory."""
 
 _NUDGE = 1e-6
-"""Inches by which a line that ends on another one is drawn past it, so that they surely cross."""
+"""Inches by which a line that ends on another one is drawn past it, so that they surely cross.
+
+Rounding puts an end on either side of the line it lies on, by far less than this.
+"""
 
 
 def cut_into_pieces(
@@ -35,6 +52,14 @@ def cut_into_pieces(
     A line's end that stops short of another line, or runs past it, by less than
     the tolerance ends on it.  The pieces come in reading order: top to bottom, then left
     to right, by their centroids rounded to 0.01 in.
+
+    Args:
+        frame, lines: points in inches; the frame is not closed by a repeated point.
+        pointer: to the block in the request.
+
+    >>> square = [(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0)]
+    >>> len(cut_into_pieces(square, [[(0.0, 0.0), (4.0, 4.0)], [(2.0, 2.0), (4.0, 0.0)]]))
+    3
 
     Raises:
         BlockError: a frame that is no simple outline, lines that leave the frame,
@@ -53,6 +78,8 @@ def cut_into_pieces(
     strings = _meeting([[*frame, frame[0]], *lines])
     chains = [LineString(s) for s in strings if len(s) > 1]
     network, faces, left_overs = overlaid(_cut, chains, pointer=f"{pointer}/lines")
+    # The stubs by which lines were drawn past each other are left over too, and short; what lies
+    # outside the frame is a fault already.
     for left_over in left_overs:
         if left_over.length > 2 * TOLERANCE and room.covers(left_over):
             faults.append(_dangling(left_over, network, drawn))
@@ -66,6 +93,7 @@ def cut_into_pieces(
             faults.append(Fault(f"{pointer}/lines", "ring-shaped", message, (x, y)))
     if faults:
         raise BlockError(faults)
+    # The nudges have moved points by a hair; knitting makes neighbours' points the same again.
     rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in faces]
     knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
     pieces = [paths.ring(outline) for outline in knitted if len(outline) > 2]
@@ -108,10 +136,10 @@ def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
         return
     tree = STRtree(segments)
     crossings = 0
-    # A few lines at a time: where all cross all, most need not be looked at.
+    # A few at a time: where all lines cross all others, most need not be looked at.
     for few in range(0, len(segments), _AT_A_TIME):
         first, second = tree.query(segments[few : few + _AT_A_TIME], predicate="crosses")
-        crossings += int((first + few < second).sum())
+        crossings += int((first + few < second).sum())  # each pair is found from both sides
         if crossings > _MOST_CROSSINGS:
             message = (
                 f"the lines cross more than {_MOST_CROSSINGS} times, which makes far more than "
@@ -121,11 +149,13 @@ def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:
 
 
 def _reading_order(ring: Sequence[Point]) -> tuple[float, float]:
+    """A key for top to bottom, then left to right; pieces of a row are rarely exactly level."""
     centre = Polygon(ring).centroid
     return (round(centre.y, 2), round(centre.x, 2))
 
 
 def _outside(outline: Polygon, lines: Sequence[Sequence[Point]], pointer: str) -> list[Fault]:
+    """Faults of single lines: no length, or parts outside the frame."""
     faults: list[Fault] = []
     room = outline.buffer(TOLERANCE)
     for i, line in enumerate(lines):
@@ -150,6 +180,8 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
     for string in merged:
         spans.append((len(segments), len(segments) + len(string) - 1))
         segments += list(zip(string, string[1:], strict=False))
+    # As of outlines in ``seams.knit``, but that no line moves a whole: where a point lies on
+    # another line, both get a point there, at the foot of the perpendicular.
     shapes = [LineString(s) for s in segments]
     tree = STRtree(shapes)
     on_segment: dict[int, list[tuple[float, Point]]] = {}
@@ -174,7 +206,8 @@ def _meeting(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
 
 
 def _one_point(strings: Sequence[Sequence[Point]]) -> list[list[Point]]:
-    first = made_one(p for s in strings for p in s)
+    """The lines with near points made one."""
+    first = snapped(p for s in strings for p in s)
     return [_without_repeats([first[p] for p in s]) for s in strings]
 
 
@@ -183,16 +216,11 @@ def _without_repeats(string: Sequence[Point]) -> list[Point]:
 
 
 def _drawn_past(string: list[Point]) -> list[Point]:
+    """A line with its two ends prolonged by a nudge; a ring has none."""
     if len(string) < 2 or string[0] == string[-1]:
         return string
-    start = plus(
-        string[0], normalised((string[0][0] - string[1][0], string[0][1] - string[1][1])), _NUDGE
-    )
-    end = plus(
-        string[-1],
-        normalised((string[-1][0] - string[-2][0], string[-1][1] - string[-2][1])),
-        _NUDGE,
-    )
+    start = plus(string[0], normalised(minus(string[0], string[1])), _NUDGE)
+    end = plus(string[-1], normalised(minus(string[-1], string[-2])), _NUDGE)
     return [start, *string, end]
 
 
@@ -202,6 +230,7 @@ def _dangling(
     drawn: Mapping[str, Sequence[Point]],
 ) -> Fault:
     """The fault of a line that ends in the middle of a piece, at its free end."""
+    # Of its two ends the free one is further from all other lines.
     rest = overlaid(shapely.difference, network, left_over.buffer(1e-9))
     ends = [left_over.coords[0], left_over.coords[-1]]
     free = max(ends, key=lambda p: shapely.Point(p).distance(rest))

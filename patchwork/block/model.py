@@ -1,4 +1,4 @@
-"""A block: its pieces, fabrics and what its author said about sewing it."""
+"""A block: its pieces, its fabrics, and the order of sewing that its author gave."""
 
 from __future__ import annotations
 
@@ -22,7 +22,13 @@ Joins: TypeAlias = "str | tuple[Joins, Joins]"
 Grain: TypeAlias = Literal["auto", "free"] | float
 
 MOST_PIECES = 2000
+"""Of a block: far more than there are in any that is sewn."""
+
 MOST_POINTS = 200
+"""Of an outline or a line; a finer curve is drawn as path data."""
+
+_SMALLEST, _LARGEST = 0.25, 400
+"""Inches: the longer side of a finished block, from a doll's quilt to a whole one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +45,7 @@ class Piece:
     """A patch at finished size: its outline runs clockwise as seen, without allowance.
 
     Attributes:
-        grain: degrees (0 <= grain < 180) of the straight grain, ``"auto"`` to have it
+        grain: degrees clockwise from +x as seen (0 <= grain < 180), ``"auto"`` to have it
             worked out, ``"free"`` for none.
     """
 
@@ -107,9 +113,10 @@ def finished(
     if across is None or down is None or not (across > 0 and down > 0):
         raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
     longest = max((right - left) * across, (bottom - top) * down)
-    if not (math.isfinite(longest) and 0.25 <= longest <= 400):
+    if not (math.isfinite(longest) and _SMALLEST <= longest <= _LARGEST):
         message = "a finished block must be between 1/4 in and 400 in on its longer side"
         raise BlockError([Fault(pointer, "finish", message)])
+    # Allowances and labels are no part of a block, and so never stretched.
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
     if min(across, down) < 1:
         _refuse_too_small(block.pieces, across, down, pointer)
@@ -117,7 +124,7 @@ def finished(
 
 
 def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, pointer: str) -> None:
-    """Sees that no points of a block come so near to each other that they count as one.
+    """Refuse a scale at which points of a block come so near to each other that they count as one.
 
     Raises:
         BlockError: two do.
@@ -136,6 +143,7 @@ def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, point
 
 
 def _stretched(piece: Piece, across: float, down: float) -> Piece:
+    """A piece with x times ``across`` and y times ``down``, its grain turned with it."""
     grain = piece.grain
     if not isinstance(grain, str):
         turned = math.atan2(

@@ -1,7 +1,10 @@
-"""From a block's description (contract, section 2) to a ``Block``.
+"""From a block's description to a ``Block``.
 
-The description is plain data whose types a schema has checked; here it gets its
-meaning, and every fault of the geometry is found and told at once.
+The description is plain data whose types a schema has checked; here it gets its meaning.  It has
+one of two forms: pieces with outlines or SVG path data, or a drawing, a frame that lines cut into
+pieces.  A block is valid if every outline is simple and has an area, pieces neither overlap nor
+leave a hole or a crack between them (beyond the tolerance), and ids are unique.  Every fault is
+reported, not only the first, each with a JSON pointer to what is wrong and the place on the block.
 """
 
 from __future__ import annotations
@@ -41,10 +44,13 @@ from piecewright.patchwork.lengths import PER_INCH, LengthError, Unit, parse_len
 Spec = Mapping[str, Any]
 
 FARTHEST = 1e4
-"""Inches; no point of a block's curves lies farther out."""
+"""Inches; no point of a block's curves lies farther out.
+
+Twenty-five times the largest block, and near enough that sums of squares keep their digits.
+"""
 
 MOST_OVERLAPS = 2_000
-"""Pairs of pieces that overlap and are told; 2,000 pieces in a heap would make a million."""
+"""Pairs of pieces that overlap and are listed; 2,000 pieces in a heap would make two million."""
 
 MOST_CURVE_STEPS = 5_000
 """Of one outline: the chords that stand for its curves. A circle 40 in wide takes some 500."""
@@ -56,8 +62,15 @@ NARROWEST_GAP = 1 / 16
 def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
     """A block given as pieces with outlines or path data.
 
+    Args:
+        spec: as the schema of a request has it; lengths are in its own unit.
+
     Raises:
         BlockError: with every fault found; pointers start with ``pointer``.
+
+    >>> square = {"id": "a", "outline": [[0, 0], [2, 0], [2, 2], [0, 2]]}
+    >>> [piece.id for piece in block_from_pieces({"pieces": [square]}).pieces]
+    ['a']
     """
     unit: Unit = spec.get("unit", "in")
     faults: list[Fault] = []
@@ -79,6 +92,9 @@ def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
 def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     """A block given as a frame that lines cut into pieces, named p1, p2, … in reading order.
 
+    Args:
+        spec: as the schema of a request has it; lengths are in its own unit.
+
     Raises:
         BlockError: with every fault found; pointers start with ``pointer``.
     """
@@ -89,13 +105,14 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     for i, fill in enumerate(spec.get("fills") or ()):
         if "fabrics" in spec and fill["fabric"] not in known:
             faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
-    told = len(faults)
+    faults_of_fields = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
     lines = [
         _points(line, unit, f"{pointer}/lines/{i}", faults)
         for i, line in enumerate(spec.get("lines") or ())
     ]
-    if len(faults) > told:
+    # Without all points the drawing is another one, whose faults would mislead.
+    if len(faults) > faults_of_fields:
         raise BlockError(faults)
     try:
         rings = cut_into_pieces(frame, lines, pointer)
@@ -122,7 +139,15 @@ def _finish_reading(
     faults: list[Fault],
     pointer: str,
 ) -> Block:
+    """What both forms have in common: check the shapes, knit them, read joins and sections.
+
+    Args:
+        faults: those found so far; more are added.
+    """
     where = _pointers(spec, pieces, pointer)
+    # First each outline by itself, as drawn. Then all of them knitted: putting points together
+    # may close what is narrower than the tolerance. Shapes that are not sound are left out of the
+    # comparison with others, as it is not known what they cover.
     sound = _check_shapes(pieces, where, faults)
     outlines = knit([p.outline for p in pieces])
     shapes = {i: shape for i in sound if (shape := polygon_of(outlines[i])).area > 0}
@@ -135,6 +160,8 @@ def _finish_reading(
             faults.append(Fault(where[i], "self-crossing", message, at))
             del shapes[i]  # as for one that is not sound: what it covers is not known
     overlapping = _check_overlaps(shapes, [p.id for p in pieces], where, faults)
+    # With a piece missing there would be gaps that are none of the author's; with more overlaps
+    # than are listed the block is no block yet.
     if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS:
         _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
     joins = None
@@ -143,6 +170,7 @@ def _finish_reading(
     sections = _sections(spec, pieces, pointer, faults)
     if faults:
         raise BlockError(faults)
+    # Whether joins are legal can be asked of a sound block only.
     if joins is not None:
         order_from(planar_map(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
     return Block(
@@ -166,6 +194,7 @@ def _pointers(spec: Spec, pieces: Sequence[Piece], pointer: str) -> list[str]:
 
 
 def _fabrics(spec: Spec, pointer: str, faults: list[Fault]) -> tuple[Fabric, ...]:
+    """The fabrics; a name is the id where none is given, and the colour a light grey."""
     fabrics = tuple(
         Fabric(f["id"], f.get("name") or f["id"], f.get("colour") or "#cccccc")
         for f in spec.get("fabrics") or ()
@@ -185,6 +214,7 @@ def _grain(value: Any) -> Grain:
 def _points(
     given: Sequence[Sequence[Any]], unit: Unit, pointer: str, faults: list[Fault]
 ) -> list[Point]:
+    """Points in inches; those that cannot be read are faults, and left out."""
     points: list[Point] = []
     for i, (x, y) in enumerate(given):
         try:
@@ -198,6 +228,7 @@ def _points(
 
 
 def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outline:
+    """A piece's outline in inches, clockwise; empty where it cannot be read, or has no corners."""
     if "outline" in one:
         points = _points(one["outline"], unit, f"{pointer}/outline", faults)
         if len(points) < len(one["outline"]):
@@ -220,8 +251,9 @@ def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outlin
     ):
         faults.append(Fault(f"{pointer}/path", "path", "a coordinate is not a usable number"))
         return ()
-    bends = sum(paths.steps(s) for s in outline if isinstance(s, Curve))
-    if bends > MOST_CURVE_STEPS:
+    # All later work on curves grows with the chords that stand for them.
+    chords = sum(paths.steps(s) for s in outline if isinstance(s, Curve))
+    if chords > MOST_CURVE_STEPS:
         message = "the curves are too large or too wild to follow; draw the block at about its size"
         faults.append(Fault(f"{pointer}/path", "too-many-points", message))
         return ()
@@ -229,6 +261,7 @@ def _outline(one: Spec, unit: Unit, pointer: str, faults: list[Fault]) -> Outlin
 
 
 def _controls(segment: paths.Segment) -> tuple[Point, ...]:
+    """All points that a segment is given by."""
     if isinstance(segment, Curve):
         return (segment.start, segment.handle1, segment.handle2, segment.end)
     return (segment.start, segment.end)
@@ -269,6 +302,7 @@ def _check_fabrics(
 
 
 def _place(piece: Piece) -> Point | None:
+    """Where a piece is, for a fault that is not of one place of it."""
     return piece.outline[0].start if piece.outline else None
 
 
@@ -365,7 +399,7 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
     for i, (piece, here) in enumerate(zip(pieces, where, strict=True)):
         points = paths.ring(piece.outline)
         if not points and any(f.pointer.startswith(f"{here}/") for f in faults):
-            continue  # what could not be read has been told already
+            continue  # what could not be read is a fault already
         if len(points) < 3:
             message = f"piece {piece.id!r} has fewer than three corners"
             faults.append(Fault(here, "no-area", message, _place(piece)))
@@ -384,7 +418,7 @@ def _check_shapes(pieces: Sequence[Piece], where: Sequence[str], faults: list[Fa
 
 
 def _crossing(shape: Polygon) -> Point | None:
-    """Where an invalid outline crosses itself, as GEOS tells it: ``Self-intersection[x y]``."""
+    """Where an invalid outline crosses itself, by GEOS's message: ``Self-intersection[x y]``."""
     reason = shapely.is_valid_reason(shape)
     try:
         x, y = reason[reason.index("[") + 1 : reason.index("]")].split()[:2]
@@ -399,6 +433,7 @@ def _touches_itself(outline: Outline, pointer: str) -> Point | None:
     if shape.is_valid:
         return None
     bodies = _bodies(shape, pointer)
+    # Two bodies: it is pinched in two. A hole: it bites its own tail.
     holes = [hole for p in bodies for h in p.interiors for hole in _bodies(Polygon(h), pointer)]
     return _crossing(shape) if len(bodies) > 1 or holes else None
 
@@ -456,6 +491,7 @@ def _check_gaps(
         near = int(tree.nearest(hole))
         message = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
         faults.append(Fault(where[near], "gap", message, at))
+    # A gap may be what parts the block, and is reported already then.
     if not any(f.code == "gap" for f in faults):
         for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
             near = int(tree.nearest(part.representative_point()))
@@ -473,6 +509,9 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
             if not Polygon(hole).buffer(-TOLERANCE / 2).is_empty:
                 yield Polygon(hole)
     solid = overlaid(shapely.union_all, filled)
+    # A morphological closing: grown and shrunk back, the block keeps its outline but for openings
+    # that are narrower than twice the growth. With mitres, so that its corners come back as they
+    # were; a limit of 20 serves all corners down to some 6 degrees.
     closed = solid.buffer(reach, join_style="mitre", mitre_limit=20).buffer(
         -reach, join_style="mitre", mitre_limit=20
     )
@@ -485,5 +524,6 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
 
 
 def _inside(shape: shapely.Geometry) -> Point:
+    """A point inside the largest part of a shape."""
     dot = max(polygons(shape), key=lambda p: p.area).representative_point()
     return (dot.x, dot.y)

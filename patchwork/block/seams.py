@@ -1,10 +1,12 @@
-"""Where the pieces of a block meet: points, edges and the corners round each point.
+"""The block as a planar subdivision: points, edges, and the corners of pieces round each point.
 
-``knit`` makes the outlines of neighbours share their points and edges exactly;
-``planar_map`` then reads the map of the block off those outlines.
+``knit`` makes the outlines of neighbours share their points and edges exactly; ``planar_map`` then
+reads the subdivision off those outlines.  It is held as a doubly connected edge list (DCEL;
+M. de Berg et al., Computational Geometry, chapter 2), the class ``Seams``: its vertices are the
+points, its faces the pieces, and a ``Side`` is a half-edge, an edge as one piece travels it
+(clockwise as seen).  Only half-edges with a piece to their right are kept, none of the outside.
 
-Pieces are numbered as in the block, points and edges from 0.  A ``Side`` is an
-edge as one piece travels it (clockwise as seen).  A ``Corner`` is the part of a
+Pieces are numbered as in the block, points and edges from 0.  A ``Corner`` is the part of a
 piece between two of its sides at a point; where a seam ends in the middle of a
 straight side, the piece on the other side has a corner of 180 degrees there.
 """
@@ -20,7 +22,7 @@ from shapely import STRtree
 
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
-from piecewright.patchwork.geometry.snapping import made_one
+from piecewright.patchwork.geometry.snapping import snapped
 from piecewright.patchwork.geometry.vectors import (
     TOLERANCE,
     Point,
@@ -33,7 +35,10 @@ from piecewright.patchwork.geometry.vectors import (
 )
 
 PIVOT = 1.0
-"""Degrees; a seam that turns by more has a pivot there (contract, section 5)."""
+"""Degrees; a seam that turns by more has a pivot there, at which cloth is turned under the needle.
+
+A drawing in decimals turns a straight seam by less where points lie on it.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +63,11 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """An edge as one piece travels it."""
+    """A half-edge: an edge as one piece travels it.
+
+    Attributes:
+        forward: whether that is from the edge's start to its end.
+    """
 
     edge: int
     forward: bool
@@ -95,12 +104,12 @@ class Corner:
 
 @dataclass(frozen=True, slots=True)
 class Seams:
-    """The map of a block.
+    """The planar subdivision of a block, as a doubly connected edge list.
 
     Attributes:
-        points: where edges end.
+        points: where edges end, inches.
         edges: all edges.
-        sides: for each piece its sides in order.
+        sides: for each piece its half-edges in order, clockwise as seen.
         around: for each point its runs of corners. The corners of a run follow each
             other clockwise, each sharing its arriving edge with the leaving edge of the
             next one. A run is broken by the outside of the block; where there is none,
@@ -121,6 +130,7 @@ class Seams:
         return edge.back
 
     def start(self, side: Side) -> int:
+        """The number of the point at which a side begins."""
         edge = self.edges[side.edge]
         return edge.start if side.forward else edge.end
 
@@ -130,10 +140,21 @@ class Seams:
 
 
 def planar_map(outlines: Sequence[Outline]) -> Seams:
-    """The map of pieces whose outlines were knitted (they share points and edges exactly)."""
+    """The planar subdivision of pieces whose outlines were knitted.
+
+    They share their points and edges exactly, so that two half-edges are twins if they run between
+    the same points, along the same handles, opposite ways.
+
+    >>> left = paths.polygon([(0, 0), (1, 0), (1, 2), (0, 2)])
+    >>> right = paths.polygon([(1, 0), (3, 0), (3, 2), (1, 2)])
+    >>> seams = planar_map([left, right])
+    >>> [(e.right, e.left) for e in seams.edges if e.left is not None]
+    [(0, 1)]
+    """
     number: dict[Point, int] = {}
     points: list[Point] = []
     edges: list[Edge] = []
+    # Edges that wait for their twin half-edge; one is taken out when its twin has come.
     travelled: dict[tuple[int, int, tuple[Point, ...]], int] = {}
     sides: list[tuple[Side, ...]] = []
     for piece, outline in enumerate(outlines):
@@ -163,6 +184,7 @@ def planar_map(outlines: Sequence[Outline]) -> Seams:
 
 
 def _handles(segment: Segment) -> tuple[Point, ...]:
+    """What besides its ends makes an edge: two curves, or a curve and a line, may share those."""
     return () if isinstance(segment, Line) else (segment.handle1, segment.handle2)
 
 
@@ -182,7 +204,7 @@ def _turns(before: Segment, after: Segment) -> float:
     round it (-180); the curves a little way off do.
     """
     turns = turn(paths.tangent(before, 1.0), paths.tangent(after, 0.0))
-    if abs(turns) < 179.0:
+    if abs(turns) < 179.0:  # rounding cannot turn its sign
         return turns
     back = minus(paths.point_at(before, 0.95), before.end)
     on = minus(paths.point_at(after, 0.05), after.start)
@@ -190,12 +212,15 @@ def _turns(before: Segment, after: Segment) -> float:
 
 
 def _runs(corners: Sequence[Corner]) -> tuple[tuple[Corner, ...], ...]:
+    """The corners at a point in runs, each in the order round it (see ``Seams.around``)."""
     by_leaving = {c.leaving: c for c in corners}
     by_arriving = {c.arriving: c for c in corners}
+    # A run begins after the outside: nobody arrives along the edge on which its first one leaves.
     firsts = [c for c in corners if c.leaving not in by_arriving]
     left = dict(by_leaving)
     runs: list[tuple[Corner, ...]] = []
     while left:
+        # What is left after those goes all the way round, and may begin anywhere.
         first = firsts.pop() if firsts else next(iter(left.values()))
         run: list[Corner] = []
         corner: Corner | None = first
@@ -214,7 +239,11 @@ def knit(outlines: Sequence[Outline], tolerance: float = TOLERANCE) -> tuple[Out
     another piece's edge is put on that edge and divides it; edges that run within
     ``tolerance`` of each other between the same points become the same edge.  An outline
     that shrinks to nothing comes back empty.
+
+    Args:
+        tolerance: inches.
     """
+    # Points before edges: whether a point lies on an edge is asked of where the edge comes to lie.
     merged = _merge_points(outlines, tolerance)
     moved, cuts = _points_on_edges(merged, tolerance)
     kept: dict[tuple[Point, Point], list[Segment]] = {}
@@ -222,6 +251,8 @@ def knit(outlines: Sequence[Outline], tolerance: float = TOLERANCE) -> tuple[Out
     for outline, outline_cuts in zip(merged, cuts, strict=True):
         own: list[Segment] = []
         for segment, at in zip(outline, outline_cuts, strict=True):
+            # Divided at the points as they were, then moved: the point itself is put on the edge,
+            # so that the edge stays as straight as it was drawn.
             for divided in _divided(segment, at):
                 placed = paths.moved_ends(
                     divided,
@@ -235,7 +266,8 @@ def knit(outlines: Sequence[Outline], tolerance: float = TOLERANCE) -> tuple[Out
 
 
 def _merge_points(outlines: Sequence[Outline], tolerance: float) -> list[Outline]:
-    place = made_one((s.start for o in outlines for s in o), tolerance)
+    """The outlines with near points made one, without edges that thereby have no length."""
+    place = snapped((s.start for o in outlines for s in o), tolerance)
     merged: list[Outline] = []
     for outline in outlines:
         placed = (paths.moved_ends(s, place[s.start], place[s.end]) for s in outline)
@@ -246,7 +278,12 @@ def _merge_points(outlines: Sequence[Outline], tolerance: float) -> list[Outline
 def _points_on_edges(
     outlines: Sequence[Outline], tolerance: float
 ) -> tuple[dict[Point, Point], list[list[list[tuple[float, Point]]]]]:
-    """Which points move onto an edge, and at which parameters each edge is divided."""
+    """Which points move onto an edge, and at which parameters each edge is divided.
+
+    Returns:
+        For each point that moves where it comes to lie; and for each edge of each outline the
+        (parameter, point as it was) of each point on it.
+    """
     cuts: list[list[list[tuple[float, Point]]]] = [[[] for _ in o] for o in outlines]
     owners = [(i, k, s) for i, o in enumerate(outlines) for k, s in enumerate(o)]
     seen = list(dict.fromkeys(s.start for _, _, s in owners))
@@ -255,6 +292,7 @@ def _points_on_edges(
         return moved, cuts
     strings = [shapely.LineString([*paths.flatten(s), s.end]) for _, _, s in owners]
     dots = [shapely.Point(p) for p in seen]
+    # A little further than the tolerance, as these strings are chords of the curves.
     near = STRtree(strings).query(dots, predicate="dwithin", distance=tolerance * 1.1)
     for p, e in sorted(zip(near[0].tolist(), near[1].tolist(), strict=True)):
         point, (i, k, segment) = seen[p], owners[e]
@@ -263,17 +301,21 @@ def _points_on_edges(
         t, gap = paths.nearest(segment, point)
         if gap > tolerance or not 0 < t < 1:
             continue
+        # A point near several edges moves onto the first. One that lies on its edge but for
+        # rounding stays, so that a block that was knitted before comes back as it is.
         moved.setdefault(point, paths.point_at(segment, t) if gap > 1e-12 else point)
         cuts[i][k].append((t, point))
     return moved, cuts
 
 
 def _divided(segment: Segment, at: Iterable[tuple[float, Point]]) -> list[Segment]:
+    """The parts of an edge between the points at some parameters of it."""
     parts: list[Segment] = []
     done = 0.0
     for t, point in sorted(at):
         if not done < t < 1:
             continue
+        # The parameter on what is left of the edge.
         before, segment = paths.split(segment, (t - done) / (1 - done))
         parts.append(paths.moved_ends(before, before.start, point))
         segment = paths.moved_ends(segment, point, segment.end)
@@ -297,6 +339,7 @@ def _shared(
 
 
 def _run_together(one: Segment, other: Segment, tolerance: float) -> bool:
+    """Whether two segments with the same ends lie along each other."""
     if isinstance(one, Line) and isinstance(other, Line):
         return True
     return all(
@@ -322,6 +365,9 @@ def straightened(outline: Outline) -> Outline:
     """The outline without the points in the middle of its straight sides.
 
     It starts with the side on which the given outline starts, in the same direction.
+
+    >>> len(straightened(paths.polygon([(0, 0), (1, 0), (2, 0), (2, 2), (0, 2)])))
+    4
     """
     merged: list[Segment] = []
     for segment in outline:
@@ -336,14 +382,20 @@ def straightened(outline: Outline) -> Outline:
 
 
 def _goes_straight_on(before: Segment, after: Segment) -> bool:
+    """Whether the point between two lines lies on the line from the first one's start to the end.
+
+    Within a millionth of an inch, far less than the tolerance: many points in a row, each a little
+    off, must not add up to a bend that is lost.
+    """
     if isinstance(before, Curve) or isinstance(after, Curve):
         return False
     (x, y), (mx, my), (ex, ey) = before.start, before.end, after.end
     along, across = ex - x, ey - y
     aside = along * (my - y) - across * (mx - x)
     square = along * along + across * across
+    # Most are corners, and plainly off the chord's line: by more than twice the 1e-6 below.
     if aside * aside > 4e-12 * square or square < 1e-18:
-        return False  # most corners: plainly off the line on which the chord lies
+        return False
     chord = Line(before.start, after.end)
     t, gap = paths.nearest(chord, before.end)
     return gap <= 1e-6 and distance(between(chord.start, chord.end, t), before.end) <= 1e-6

@@ -1,10 +1,38 @@
-"""What is said of a block as a whole: how big it gets, and how wide its seams are."""
+"""Words for a block as a whole: its size, the width of its seams, letters to name its parts."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, extent
 from piecewright.patchwork.lengths import Unit, spoken
+
+
+def letters(number: int) -> str:
+    """The name of a template, a section, a row …: A, B, … Z, AA, AB, … for 0, 1, 2, …
+
+    Bijective base 26, as spreadsheets name their columns.
+
+    >>> letters(0), letters(25), letters(26), letters(701), letters(702)
+    ('A', 'Z', 'AA', 'ZZ', 'AAA')
+    """
+    name = ""
+    number += 1  # there is no letter for zero, so digits run from 1 to 26
+    while number:
+        number, letter = divmod(number - 1, 26)
+        name = chr(ord("A") + letter) + name
+    return name
+
+
+def unit_name(ids: Sequence[str], most: int = 6) -> str:
+    """A unit as messages name it, by its first pieces.
+
+    >>> unit_name(["a"]), unit_name(["a", "b", "c"], 2)
+    ('piece a', 'unit a+b+…')
+    """
+    shown = "+".join(ids[:most])
+    return f"unit {shown}{'+…' if len(ids) > most else ''}" if len(ids) > 1 else f"piece {shown}"
 
 
 def width_by_height(width: float, height: float, unit: Unit) -> str:

@@ -20,7 +20,8 @@ RULED: Final = (30.0, 45.0, 60.0, 90.0)
 """Degrees to the edge of the strip that a ruler has lines for."""
 
 _NEAR: Final = 0.4
-"""Degrees that an angle may be off its ruler's line."""
+"""Degrees that an angle may be off its ruler's line: on a patch of a foot that is a twelfth of an
+inch, which the allowance takes up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ class Slanted:
     mirrored: bool
 
     def length(self, count: int) -> float:
-        """How much of a strip so many patches take, its slanting ends included."""
+        """How much (inches) of a strip so many patches take, its slanting ends included."""
         first = self.angles[0]
         last = self.angles[1] if not self.half_turns or count % 2 else first
         lean = sum(
@@ -61,7 +62,7 @@ class Slanted:
         return count * self.advance + self.width / 2 * lean
 
     def per_strip(self, room: float) -> int:
-        """How many patches a strip gives."""
+        """How many patches a strip gives, with ``room`` inches of it to use."""
         most = int(room / self.advance) + 1
         return next((n for n in range(most, 0, -1) if self.length(n) <= room + 1e-9), 0)
 
@@ -69,12 +70,13 @@ class Slanted:
 def rounded_up(cut: Slanted, ruler: Ruler) -> Slanted:
     """The same with its strip's width and its step rounded up; it takes as much more strip."""
     width = ruler.up(cut.width)
+    # How much shorter the outline gets for every inch across the strip.
     narrows = abs(_cot(cut.angles[1]) - _cot(cut.angles[0]))
     if cut.measured_across:
         step = ruler.up(cut.step)
         advance = step / math.sin(math.radians(cut.angles[0]))
     elif cut.name == "triangle":
-        step = width * narrows  # cut from edge to edge, so the width says it all
+        step = width * narrows  # cut from edge to edge, so its width alone makes its size
         advance = step / 2
     else:
         step = ruler.up(cut.step + (width - cut.width) * narrows)
@@ -92,6 +94,9 @@ def slanted(
         one_way: the grain must lie along the cloth, so square to the strip.
         one_way_up: the print has an upper end, so that no patch may be turned half round.
     """
+    # Each side may lie along the strip's edge. A strip is cut across the cloth, so a grain line
+    # along it comes to lie across the cloth: that serves unless it must lie along the cloth. One
+    # that is neither along nor square to the strip never serves.
     found = []
     for k, base in enumerate(sides):
         lies = True if grain is None else on_grain(base.way, grain)
@@ -102,11 +107,16 @@ def slanted(
         cut = _triangle(turned) if len(turned) == 3 else cut
         if cut is not None and not (cut.half_turns and one_way_up):
             found.append(cut)
+    # Of several ways the one that takes the least cloth.
     return min(found, key=lambda c: round(c.width * c.advance, 6), default=None)
 
 
 def _ruled(angle: float) -> float | None:
-    """The exact angle of a ruler's line, 0 < angle < 180."""
+    """The exact angle of the ruler's line near an angle, 0 < degrees < 180; None if none is.
+
+    >>> _ruled(119.8), _ruled(50.0)
+    (120.0, None)
+    """
     for line in RULED:
         for exact in (line, 180.0 - line):
             if abs(angle - exact) <= _NEAR:
@@ -129,13 +139,20 @@ def _ends(sides: Sequence[Side]) -> tuple[float, float] | None:
 
 
 def _cot(angle: float) -> float:
+    """The cotangent of an angle in degrees: the lean of a cut for every inch across the strip."""
     return math.cos(math.radians(angle)) / math.sin(math.radians(angle))
 
 
 def _widened(sides: Sequence[Side], left: float, right: float, height: float) -> tuple[float, ...]:
-    """The cut lengths of the top and of the bottom, and the strip's width."""
+    """The cut lengths of the top and of the bottom, and the strip's width, inches.
+
+    Args:
+        left, right: the angles of the ends, degrees.
+        height: of the finished patch, inches.
+    """
     top = sides[0]
     below = sides[2].allowance if len(sides) == 4 else 0.0
+    # An end moved out by its allowance moves by this much along the strip.
     ends = [
         side.allowance / math.sin(math.radians(a))
         for side, a in ((sides[1], right), (sides[-1], left))
@@ -155,6 +172,7 @@ def _widened(sides: Sequence[Side], left: float, right: float, height: float) ->
 
 
 def _trapezoid(sides: Sequence[Side]) -> Slanted | None:
+    """How a patch of four sides is cut with its first side along the strip."""
     top, _, bottom, _ = sides
     along = normalised(minus(top.end, top.start))
     if abs(cross(along, minus(bottom.end, bottom.start))) > SAME:
@@ -172,6 +190,7 @@ def _trapezoid(sides: Sequence[Side]) -> Slanted | None:
     parallel = left == right
     if parallel and left == 90.0:
         return None  # a rectangle
+    # A ruler measures a parallelogram from cut to cut, square to them.
     across = at_top * math.sin(math.radians(left))
     same = abs(top.size - sides[1].size) <= SAME
     return Slanted(
@@ -188,10 +207,12 @@ def _trapezoid(sides: Sequence[Side]) -> Slanted | None:
 
 
 def _triangle(sides: Sequence[Side]) -> Slanted | None:
+    """How a patch of three sides is cut with its first side along the strip."""
     base, right_side, _ = sides
     angles = _ends(sides)
+    # Ends with one angle never meet: the point is finer than the angles of a ruler's lines.
     if angles is None or 90.0 in angles or angles[0] == angles[1]:
-        return None  # sides of one direction never meet: the point is finer than angles are told
+        return None
     left, right = angles
     along = normalised(minus(base.end, base.start))
     height = abs(cross(along, minus(right_side.end, base.start)))

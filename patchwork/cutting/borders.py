@@ -21,10 +21,13 @@ from typing import Final, Literal, TypeAlias
 
 from piecewright.patchwork.cutting.rotary import Ruler
 
-Mitre: TypeAlias = Literal["butted", "mitred"]
+BorderCorners: TypeAlias = Literal["butted", "mitred"]
 
 MITRE_SPARE: Final = 2.0
+"""Inches; mitred strips are sewn on before they are cut to length at the corner."""
+
 BINDING_SPARE: Final = 12.0
+"""Inches, for four folded corners and the last join."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class Border:
 
     width: float
     fabric: str | None = None
-    corners: Mitre = "butted"
+    corners: BorderCorners = "butted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,14 @@ def border_edging(
     cloth_width: float,
     lengthwise: bool,
 ) -> Edging:
-    """The strips of a border round a quilt whose width and height are given without it."""
+    """The strips of a border round a quilt.
+
+    Args:
+        quilt: finished width and height without the border, inches.
+        allowance: inches.
+        cloth_width: usable, inches.
+        lengthwise: whether they must lie along the cloth.
+    """
     across, down = quilt
     if border.corners == "mitred":
         more = 2 * border.width + (2 + 2 * math.sqrt(2)) * allowance + MITRE_SPARE
@@ -113,7 +123,7 @@ def binding_edging(
     cloth_width: float,
     lengthwise: bool,
 ) -> Edging:
-    """The strips of a binding round a quilt whose finished width and height are given."""
+    """The strips of a binding round a quilt whose finished width and height (inches) are given."""
     total = ruler.up(2 * (quilt[0] + quilt[1]) + BINDING_SPARE)
     rule = "Once round the quilt, and 12 in (30 cm) for the corners and the last join."
     width = ruler.up(binding.width)
@@ -130,8 +140,10 @@ def _edging(
     cloth_width: float,
     lengthwise: bool,
 ) -> Edging:
+    """The strips for some lengths, and the cloth that they take."""
     total = sum(size * count for size, count, _ in lengths)
     if lengthwise and purpose == "border":
+        # Side by side, the longest first: each row takes as much cloth as its longest strip.
         beside = max(1, int(cloth_width / width + 1e-9))
         every = sorted((size for size, count, _ in lengths for _ in range(count)), reverse=True)
         cloth = sum(every[k] for k in range(0, len(every), beside))

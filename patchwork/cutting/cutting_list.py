@@ -50,15 +50,17 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.optimise.cutting_stock import Packing, pack_lengths
 
 ALIKE: Final = 0.01
-"""Inches within which patches are cut as one."""
+"""Inches within which patches are cut as one: far finer than a ruler's lines."""
 
 MOST_BLOCKS: Final = 10_000
+"""More than a shop's order of kits."""
 
 _COARSE: Final = 0.01
 """Inches by which curves of templates may be simpler for nesting; less than the gap there."""
 
 _MOST_CHOICES: Final = 6
-"""Kinds of rectangles of which every way of laying them is looked at; more lie lengthwise."""
+"""Kinds of rectangles of which every way of laying them is looked at: 64 plans at most. Of more
+kinds, all lie with their shorter side across the strip."""
 
 Purpose: TypeAlias = Literal["patches", "border", "binding"]
 
@@ -96,7 +98,7 @@ class Quilt:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """What is cut of one kind from one fabric.
+    """What is cut of one kind from one fabric; all sizes are inches.
 
     Attributes:
         name: what a maker calls it: the shape, or ``diamond``, ``trapezoid``, ``template A``.
@@ -201,6 +203,10 @@ def cutting_list(
 ) -> CuttingList:
     """The cutting list of a block's templates.
 
+    Args:
+        cloth: 40 in wide with no directional fabric, if none is given.
+        quilt: one block without border or binding, if none is given.
+
     Raises:
         BlockError: the cloth is too narrow for a patch (``cloth-too-narrow`` at
             ``/cloth/width``), or a border has no quilt to go round (``quilt-size``).
@@ -209,6 +215,7 @@ def cutting_list(
     unit = templates.block.unit
     rule = ruler(unit)
     edgings = _edgings(templates, cloth, quilt, rule)
+    # In the order in which the block lists its fabrics; then those that only pieces name.
     wanted: dict[str | None, list[tuple[Template, int, int]]] = {
         fabric.id: [] for fabric in templates.block.fabrics
     }
@@ -217,6 +224,7 @@ def cutting_list(
             wanted.setdefault(cut.fabric, []).append((template, cut.plain, cut.reversed))
     for edging in edgings:
         wanted.setdefault(edging.fabric, [])
+    # A grain given in degrees is meant: it lies along the cloth, not across it.
     one_way = {p.id: not isinstance(p.grain, str) for p in templates.block.pieces}
     fabrics = []
     for fabric, patches in wanted.items():
@@ -229,6 +237,7 @@ def cutting_list(
             strips, bound = maker.strips()
             strips += [_edging_strip(edging, cloth) for edging in own]
             nest = maker.nested()
+            # Strips, templates and edgings are cut one below the other.
             across = sum(s.width * s.count for s in strips if s.purpose == "patches")
             length = across + nest + sum(edging.cloth for edging in own)
             bought = to_buy(length, cloth.shrinkage, cloth.spare, unit)
@@ -241,6 +250,7 @@ def cutting_list(
 
 
 def _edgings(templates: TemplateSet, cloth: Cloth, quilt: Quilt, rule: Ruler) -> tuple[Edging, ...]:
+    """The border, and the binding round it."""
     if quilt.border is None and quilt.binding is None:
         return ()
     if quilt.size is None:
@@ -266,6 +276,7 @@ def _edgings(templates: TemplateSet, cloth: Cloth, quilt: Quilt, rule: Ruler) ->
 
 
 def _check_width(width: float, cloth: Cloth, pointer: str) -> None:
+    """Refuse a strip that diagonal joins would use up, as each takes its width of length."""
     if 2 * width > cloth.width:
         message = "a strip must be less than half as wide as the cloth's usable width"
         raise BlockError([Fault(pointer, "range", message)])
@@ -300,12 +311,14 @@ class _Fabric:
     ) -> None:
         self.cloth, self.rule, self.blocks = cloth, rule, blocks
         self.directional, self.one_way = directional, one_way
+        # Strips are packed in whole steps of the ruler, so that sums are exact.
         self.room = math.floor(cloth.width / rule.step + 1e-6)
         self.cuts: list[Cut] = []
         self._blanks: list[tuple[Template, Blank]] = []
 
     def add(self, template: Template, plain: int, turned_over: int) -> None:
         """Count the patches of a template, in the first way of cutting that serves."""
+        # Pieces with a given grain never share a template with others.
         given = self.one_way[template.pieces[0]]
         one_way = given or self.directional
         sides = sides_of(template)
@@ -314,13 +327,14 @@ class _Fabric:
             if rotary is not None and self._fits(rotary):
                 apart = one_way and rotary.shape == "half-square triangle"
                 counts = (plain, turned_over) if apart else (plain + turned_over, 0)
-                # Triangles of squares cut the one way and the other do not make up a square.
+                # With one grain line for all, squares cut along one diagonal give no mirror images.
                 for number, face_down in zip(counts, (False, True), strict=True):
                     if number:
                         self._put(self._by_rotary(rotary, template, number, face_down))
                 return
             slant = slanted(sides, template.grain, one_way, self.directional)
             if slant is not None and rounded_up(slant, self.rule).per_strip(self.cloth.width):
+                # Mirror images come from strips laid face down, where the cuts are not symmetric.
                 counts = (plain + turned_over, 0) if slant.mirrored else (plain, turned_over)
                 for number, face_down in zip(counts, (False, True), strict=True):
                     if number:
@@ -329,6 +343,7 @@ class _Fabric:
         self._by_template(template, plain, turned_over, one_way)
 
     def _fits(self, rotary: Rotary) -> bool:
+        """Whether the cloth is wide enough for the square or rectangle."""
         return bool(self._ways(rotary.cut, rotary.lengthwise))
 
     def _ways(self, cut: tuple[float, float], lengthwise: int | None) -> list[tuple[int, int]]:
@@ -342,6 +357,7 @@ class _Fabric:
         return [way for way in ways if way[1] <= self.room]
 
     def _by_rotary(self, rotary: Rotary, template: Template, number: int, face_down: bool) -> Cut:
+        """Patches of squares and rectangles; how many of these is known when all are added up."""
         cut = (self.rule.up(rotary.cut[0]), self.rule.up(rotary.cut[1]))
         return Cut(
             shape=rotary.shape,
@@ -361,6 +377,7 @@ class _Fabric:
         )
 
     def _at_an_angle(self, slant: Slanted, template: Template, number: int, over: bool) -> Cut:
+        """Patches cut from strips at an angle."""
         up = rounded_up(slant, self.rule)
         return Cut(
             shape="template",
@@ -381,6 +398,7 @@ class _Fabric:
         )
 
     def _by_template(self, template: Template, plain: int, over: int, one_way: bool) -> None:
+        """Patches that are nested; those laid face down have another outline and grain."""
         ring = tuple(paths.ring(template.cut, _COARSE))
         turns = turns_for(template.grain, one_way, self.directional)
         if plain:
@@ -446,10 +464,12 @@ class _Fabric:
             k for k, cut in enumerate(self.cuts) if cut.source == "strip" and cut.slant is None
         ]
         choices = [self._ways(self.cuts[k].exact, self.cuts[k].lengthwise) for k in straight]
+        # Two ways each make a product that doubles with every kind of rectangle.
         if sum(len(ways) > 1 for ways in choices) > _MOST_CHOICES:
             choices = [[min(ways)] for ways in choices]  # the shorter side across the strip
         plans = (self._plan(straight, ways) for ways in itertools.product(*choices))
         best = min(plans, key=lambda plan: (_cloth(plan), sum(p.strips for _, _, p in plan)))
+        # The bound of the plan that was taken: strips of other widths are another plan.
         strips, bound = [], 0
         for width, items, packing in best:
             bound += packing.bound
@@ -478,6 +498,7 @@ class _Fabric:
             by_width.setdefault(width, []).append((k, length))
         plan = []
         for width, items in by_width.items():
+            # In a fixed order, the longest first, for strips to read alike every time.
             items.sort(key=lambda item: (-item[1], item[0]))
             lengths = tuple(length for _, length in items)
             counts = tuple(self.cuts[k].blanks for k, _ in items)
@@ -485,6 +506,7 @@ class _Fabric:
         return plan
 
     def _slanted_strips(self, k: int, slant: Slanted) -> list[Strip]:
+        """The strips for patches cut at an angle: full ones, and one with the rest."""
         each = slant.per_strip(self.cloth.width)
         full, rest = divmod(self.cuts[k].count, each)
         return [
@@ -501,10 +523,12 @@ class _Fabric:
 
 
 def _cloth(plan: Sequence[tuple[int, list[tuple[int, int]], Packing]]) -> int:
+    """The length of cloth that a plan takes, in steps of the ruler."""
     return sum(width * packing.strips for width, _, packing in plan)
 
 
 def _with_blanks(cut: Cut) -> Cut:
+    """With as many squares or rectangles as its patches take."""
     return replace(cut, blanks=math.ceil(cut.count / cut.yields))
 
 
@@ -522,9 +546,11 @@ def _alike(one: Cut, other: Cut) -> bool:
 
 
 def _over(cut: tuple[float, float], exact: tuple[float, float]) -> bool:
+    """Whether rounding up left so much that patches are to be trimmed."""
     return any(up - size > TRIM + 1e-9 for up, size in zip(cut, exact, strict=True))
 
 
 def _size(ring: Sequence[Point]) -> tuple[float, float]:
+    """Width and height of a ring of points."""
     xs, ys = [p[0] for p in ring], [p[1] for p in ring]
     return max(xs) - min(xs), max(ys) - min(ys)

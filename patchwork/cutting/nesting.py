@@ -1,6 +1,7 @@
 """Templates nested by outline on cloth of a given width, for the length that they take.
 
-The cloth's length runs down (y), its width across (x), in columns an eighth of an inch wide.
+A skyline heuristic for the strip-packing problem with irregular shapes, bottom-left as it is called
+there: the cloth's length runs down (y), its width across (x), in columns an eighth of an inch wide.
 Each patch, in each turn that its grain allows, is pushed up between those that lie there until it
 touches one; of all places the one is taken at which it ends highest.  As a patch only
 adds to what lies there, more blocks never take less cloth.
@@ -24,7 +25,11 @@ GAP: Final = 1 / 16
 """Inches between two patches, for the thickness of the pencil."""
 
 _COLUMN: Final = 1 / 8
+"""Inches; a patch takes whole columns, and so wastes less than this at its side."""
+
 _MOST_TURNS: Final = 8
+"""Turns of a patch without a grain, every 45 degrees."""
+
 _MOST_AT_ONCE: Final = 240
 """Patches that are nested one by one; more blocks repeat what the first ones take."""
 
@@ -73,6 +78,9 @@ def turns_for(grain: float | None, one_way: bool, one_way_up: bool = False) -> t
         grain: degrees; None if any turn will do.
         one_way: it must lie along the cloth.
         one_way_up: the print has an upper end.
+
+    >>> turns_for(90.0, True), turns_for(0.0, True, True)
+    ((0.0, 180.0), (90.0,))
     """
     if grain is None:
         return tuple(360.0 * k / _MOST_TURNS for k in range(_MOST_TURNS))
@@ -95,7 +103,10 @@ class _Turned:
 
 
 def nested(blanks: Sequence[Blank], width: float, blocks: int) -> tuple[float, tuple[Laid, ...]]:
-    """The length of cloth that the patches of so many blocks take, inches.
+    """The length of cloth (inches) that the patches of so many blocks take.
+
+    Args:
+        width: of the cloth, usable, inches.
 
     Returns:
         The length, and how the first patches lie (of as many blocks as are nested one by one).
@@ -107,6 +118,7 @@ def nested(blanks: Sequence[Blank], width: float, blocks: int) -> tuple[float, t
     for number, ways in enumerate(turned):
         if not ways:
             raise TooWide(number)
+    # The tallest first: small ones then fill what large ones leave between them.
     order = sorted(
         (k for k, blank in enumerate(blanks) for _ in range(blank.count)),
         key=lambda k: (-max(float(t.low.max()) for t in turned[k]), k),
@@ -119,11 +131,14 @@ def nested(blanks: Sequence[Blank], width: float, blocks: int) -> tuple[float, t
     for _ in range(at_once):
         laid += [cloth.put(k, turned[k]) for k in order]
         lengths.append(cloth.length)
+    # Further blocks are laid below the first ones, as if with a straight cut between: a little
+    # more cloth than nesting all of them would take.
     repeats, rest = divmod(blocks, at_once)
     return repeats * lengths[-1] + lengths[rest], tuple(laid)
 
 
 def _all_turns(blank: Blank, width: float) -> list[_Turned]:
+    """A patch in all turns that fit the cloth; of turns that look the same the first."""
     found: list[_Turned] = []
     for turn in blank.turns:
         shape = affinity.rotate(Polygon(blank.outline), turn, origin=(0, 0))
@@ -144,17 +159,20 @@ def _same(one: _Turned, other: _Turned) -> bool:
 
 
 def _profile(turn: float, left: float, top: float, ring: Sequence[Point], width: float) -> _Turned:
+    """A patch as its skyline, from above and from below; its ring has (0, 0) for its upper left."""
     columns = max(1, math.ceil(width / _COLUMN - 1e-6))
     high, low = np.full(columns, np.inf), np.full(columns, -np.inf)
     for (x0, y0), (x1, y1) in zip(ring, ring[1:], strict=False):
         if x0 > x1:
             x0, y0, x1, y1 = x1, y1, x0, y0
+        # Where an edge enters and leaves each column: between them it is straight.
         first = min(columns - 1, max(0, math.floor(x0 / _COLUMN + 1e-9)))
         last = min(columns - 1, max(first, math.ceil(x1 / _COLUMN - 1e-9) - 1))
         for k in range(first, last + 1):
             for x in (max(x0, k * _COLUMN), min(x1, (k + 1) * _COLUMN)):
                 y = y0 if x1 - x0 < 1e-9 else y0 + (y1 - y0) * (x - x0) / (x1 - x0)
                 high[k], low[k] = min(high[k], y), max(low[k], y)
+        # Of an upright edge, which has no way across, the above has counted one end only.
         for x, y in ((x0, y0), (x1, y1)):
             k = min(columns - 1, max(0, math.floor(x / _COLUMN + 1e-9)))
             high[k], low[k] = min(high[k], y), max(low[k], y)
@@ -173,12 +191,14 @@ class _Cloth:
         """Lay a patch where it ends highest."""
         best: tuple[float, float, int, _Turned] | None = None
         for turned in turns:
+            # All places at once: each window is what is taken of the columns under the patch.
             windows = np.lib.stride_tricks.sliding_window_view(self._taken, len(turned.high))
             windows = windows[: math.floor((self._width - turned.width) / _COLUMN + 1e-6) + 1]
             tops = np.maximum((windows - turned.high).max(axis=1), 0.0)
             ends = tops + float(turned.low.max())
             # Among places that end as high, the one that leaves the least empty above it.
             empty = tops + (turned.high - windows).mean(axis=1)
+            # One sum ranks both: ends differ by 1e-4 at least, waste stays far below 100 in.
             place = int(np.argmin(np.round(ends, 4) + 1e-6 * empty))
             end, waste = float(round(ends[place], 4)), float(empty[place])
             if best is None or (end, waste) < best[:2]:

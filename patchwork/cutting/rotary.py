@@ -52,7 +52,17 @@ TRIM: Final = 1 / 32
 """Inches; where rounding leaves more than this, the patch is to be trimmed to size."""
 
 SAME: Final = 2 * TOLERANCE
-"""Inches within which sides are as long as each other, and ends square to them."""
+"""Inches within which sides are as long as each other, and ends square to them: each of two points
+may be off by the tolerance."""
+
+_MOST_SIDES: Final = 8
+"""More than a quadrilateral has, even with a point on each of its sides."""
+
+_STATIONS: Final = (0.05, 0.275, 0.5, 0.725, 0.95)
+"""Of a side: where its allowance is measured, to see whether it is one all along."""
+
+_FAR: Final = 12.0
+"""Inches; longer than any allowance is wide."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +89,7 @@ class Ruler:
 
 
 def ruler(unit: Unit) -> Ruler:
-    """Eighths of an inch, or half centimetres."""
+    """Eighths of an inch, or half centimetres: the lines of common rotary rulers."""
     return Ruler(1 / 8 if unit == "in" else 0.5 / 2.54)
 
 
@@ -93,6 +103,7 @@ class Side:
 
     @property
     def size(self) -> float:
+        """Inches, without allowances."""
         return distance(self.start, self.end)
 
     @property
@@ -107,8 +118,11 @@ def sides_of(template: Template) -> tuple[Side, ...] | None:
     The allowance of each is measured from the cut outline.  None, too, where a side has more
     than one: part of it lies at the outside of the block.
     """
-    if not all(isinstance(s, Line) for s in template.finished) or len(template.finished) > 8:
+    if not all(isinstance(s, Line) for s in template.finished):
         return None
+    if len(template.finished) > _MOST_SIDES:
+        return None
+    # Points that lie on a straight side but for the tolerance are no corners.
     corners = [s.start for s in template.finished]
     corners = [
         q
@@ -123,14 +137,15 @@ def sides_of(template: Template) -> tuple[Side, ...] | None:
         for p, q, r in zip(corners, ends, ends[1:] + ends[:1], strict=True)
     ):
         return None
+    # A template does not say which of its sides lie at the outside of the block.
     cloth = polygon_of(template.cut)
     sides = []
     for p, q in zip(corners, ends, strict=True):
         out = outward(normalised(minus(q, p)))
         found = []
-        for t in (0.05, 0.275, 0.5, 0.725, 0.95):
+        for t in _STATIONS:
             at = between(p, q, t)
-            ray = LineString([at, plus(at, out, 12.0)])
+            ray = LineString([at, plus(at, out, _FAR)])
             beyond = overlaid(shapely.intersection, ray, cloth, on_block=False)
             found.append(float(beyond.length))
         if max(found) - min(found) > TOLERANCE:
@@ -195,9 +210,11 @@ def _square_to(one: Side, other: Side) -> bool:
 def _rectangle(
     sides: Sequence[Side], grain: float | None, one_way: bool, long_way: bool
 ) -> Rotary | None:
+    """The rotary cut of a patch with four sides."""
     top, right, bottom, left = sides
     if not all(_square_to(a, b) for a, b in ((top, right), (right, bottom), (bottom, left))):
         return None
+    # Opposite sides of a drawing in decimals differ by a little.
     width, height = (top.size + bottom.size) / 2, (right.size + left.size) / 2
     cut_width = width + left.allowance + right.allowance
     cut_height = height + top.allowance + bottom.allowance
@@ -206,10 +223,12 @@ def _rectangle(
         return None
     if long_way and not one_way and abs(width - height) > SAME:
         lies = width > height
+    # With another allowance on one side a square patch is cut from a rectangle.
     is_square = abs(width - height) <= SAME and abs(cut_width - cut_height) <= SAME
     if is_square:
         cut = max(cut_width, cut_height)
         return Rotary("square", (width, height), (cut, cut), None, 1)
+    # (finished, to cut, whether along the grain), the longer finished side first.
     dimensions = [(width, cut_width, lies), (height, cut_height, not lies)]
     dimensions.sort(key=lambda d: (-round(d[0], 3), -d[1]))
     fixed = long_way or (one_way and grain is not None)
@@ -223,18 +242,21 @@ def _rectangle(
 
 
 def _triangle(sides: Sequence[Side], grain: float | None, one_way: bool) -> Rotary | None:
+    """The rotary cut of a patch with three sides: a right triangle with equal legs."""
     first = max(range(3), key=lambda k: sides[k].size)
     long, leg, other = (sides[(first + k) % 3] for k in range(3))
     if abs(leg.size - other.size) > SAME or not _square_to(leg, other):
         return None
     s = (leg.size + other.size) / 2
+    # The legs of the triangle with its allowances, which are the side of a square cut once (see
+    # the top of this module).
     side = s + leg.allowance + other.allowance + math.sqrt(2) * long.allowance
     if grain is None or on_grain(leg.way, grain) is not None:
         return Rotary("half-square triangle", (s, s), (side, side), None, 2)
     lies = on_grain(long.way, grain)
     if lies is None:
         return None
-    side *= math.sqrt(2)
+    side *= math.sqrt(2)  # its long side, which is the side of a square cut twice
     # Half the triangles of a square have their long side along the cloth, half across it.
     return Rotary(
         "quarter-square triangle",

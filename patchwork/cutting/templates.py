@@ -1,4 +1,9 @@
-"""Cutting templates: one for each shape of a block, with what to cut from it."""
+"""Cutting templates: one for each shape of a block, with what to cut from it.
+
+Pieces of the same shape, turned or flipped over, share a template (``geometry.congruence``).  On it
+are match points and notches: a match point is where three or more pieces meet, or two pieces and
+the outside, on a piece's finished outline; curved seams get notches at even divisions besides.
+"""
 
 from __future__ import annotations
 
@@ -10,18 +15,26 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.grain import bias_edges, grain_lines
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
-from piecewright.patchwork.block.seams import Seams, planar_map, straightened
+from piecewright.patchwork.block.seams import PIVOT, Seams, planar_map, straightened
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.cautions import found_cautions
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.congruence import Likeness, Placement, Shape, like_shapes
+from piecewright.patchwork.geometry.congruence import Congruence, Isometry, Shape, congruences
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.order import order_of
 
 NOTCH_SPACING = 2.0
-"""Inches at most between two notches along a curved seam; there is always one in the middle."""
+"""Inches at most between two notches along a curved seam; there is one at least on each."""
+
+_ONE_MARK = 0.01
+"""Inches within which marks of congruent pieces are one mark of their template."""
+
+_STRIDES = 64
+"""Into how many parts each curve is divided to measure along it: to some ten thousandths of its
+length, which is far finer than a notch is drawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +70,7 @@ class CutPiece:
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class FabricCount:
     """How many pieces of a fabric are cut with a template face up and face down."""
 
     fabric: str | None
@@ -81,7 +94,7 @@ class Template:
     cut: Outline
     grain: float | None
     bias_edges: tuple[int, ...]
-    cuts: tuple[Cut, ...]
+    cuts: tuple[FabricCount, ...]
     match_points: tuple[Point, ...]
     notches: tuple[Notch, ...]
 
@@ -104,7 +117,7 @@ def template_set(
     corners: Corners = "matched",
     pieces_pointer: str | None = "/block/pieces",
 ) -> TemplateSet:
-    """The templates of a block at finished size.
+    """The templates of a block at finished size, in the order in which their shapes first appear.
 
     Args:
         pieces_pointer: as for ``patchwork.cautions.cautions``.
@@ -120,40 +133,30 @@ def template_set(
         Shape(straightened(piece.outline), outline, grain, not isinstance(piece.grain, str))
         for piece, outline, grain in zip(block.pieces, cut.outlines, grains, strict=True)
     ]
-    likes = like_shapes(shapes)
+    found = congruences(shapes)
     match_points = _match_points(seams, order)
     notches = _notches(seams, allowance)
-    names = {k: letters(n) for n, k in enumerate(sorted({like.like for like in likes}))}
+    names = {k: letters(n) for n, k in enumerate(sorted({one.first for one in found}))}
     pieces = tuple(
         CutPiece(
             piece.id,
-            names[like.like],
-            like.placement.flipped,
+            names[one.first],
+            one.isometry.flipped,
             shape.finished,
             shape.cut,
             tuple(seams.points[p] for p in marks),
         )
-        for piece, like, shape, marks in zip(block.pieces, likes, shapes, match_points, strict=True)
+        for piece, one, shape, marks in zip(block.pieces, found, shapes, match_points, strict=True)
     )
     of_kind: dict[int, list[int]] = {k: [] for k in names}
-    for i, like in enumerate(likes):
-        of_kind[like.like].append(i)
+    for i, one in enumerate(found):
+        of_kind[one.first].append(i)
     templates = tuple(
-        _template(block, own, names[k], shapes[k], likes, pieces, notches)
+        _template(block, own, names[k], shapes[k], found, pieces, notches)
         for k, own in of_kind.items()
     )
     cautions = found_cautions(block, seams, order, allowance, cut.mismatches, pieces_pointer)
     return TemplateSet(block, allowance, corners, pieces, templates, cautions)
-
-
-def letters(number: int) -> str:
-    """A, B, … Z, AA, AB, …"""
-    name = ""
-    number += 1
-    while number:
-        number, letter = divmod(number - 1, 26)
-        name = chr(ord("A") + letter) + name
-    return name
 
 
 def _template(
@@ -161,27 +164,31 @@ def _template(
     own: Sequence[int],
     name: str,
     shape: Shape,
-    likes: Sequence[Likeness],
+    found: Sequence[Congruence],
     pieces: Sequence[CutPiece],
     notches: Sequence[Sequence[Notch]],
 ) -> Template:
-    """A template, of a shape, for the pieces ``own``."""
+    """A template, of a shape, for the pieces ``own``.
+
+    Args:
+        shape: of the first of them, onto which ``found`` lays the others.
+    """
     corner = paths.ring(shape.cut)
-    home = Placement(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
+    home = Isometry(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
     counts: dict[str | None, list[int]] = {}
     marks: list[Point] = []
     ticks: list[Notch] = []
     for i in own:
         counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
-        laid = likes[i].placement
+        laid = found[i].isometry
         # Like pieces may meet their neighbours at different points: the template has them all.
         for p in pieces[i].match_points:
             at = home.point(laid.point(p))
-            if all(distance(at, q) > 0.01 for q in marks):
+            if all(distance(at, q) > _ONE_MARK for q in marks):
                 marks.append(at)
         for notch in notches[i]:
             at = home.point(laid.point(notch.at))
-            if all(distance(at, other.at) > 0.01 for other in ticks):
+            if all(distance(at, other.at) > _ONE_MARK for other in ticks):
                 ticks.append(Notch(at, _turned(laid, notch.out), notch.away))
     finished = home.outline(shape.finished)
     return Template(
@@ -191,14 +198,15 @@ def _template(
         home.outline(shape.cut),
         shape.grain,
         bias_edges(finished, shape.grain),
-        tuple(Cut(fabric, *count) for fabric, count in counts.items()),
+        tuple(FabricCount(fabric, *count) for fabric, count in counts.items()),
         tuple(marks),
         tuple(ticks),
     )
 
 
-def _turned(placement: Placement, direction: Vector) -> Vector:
-    return Placement(placement.flipped, placement.turned, (0.0, 0.0)).point(direction)
+def _turned(isometry: Isometry, direction: Vector) -> Vector:
+    """A direction where the isometry takes it: it is turned and flipped, and not moved."""
+    return Isometry(isometry.flipped, isometry.turned, (0.0, 0.0)).point(direction)
 
 
 def _match_points(seams: Seams, order: Order) -> list[list[int]]:
@@ -225,7 +233,7 @@ def _notches(seams: Seams, allowance: Allowance) -> list[list[Notch]]:
             edges = [seams.edges[sides[k].edge] for k in run]
             other = edges[0].left if edges[0].right == piece else edges[0].right
             if other is None or other < piece:
-                continue  # told from the other piece's side, or no seam
+                continue  # no seam, or one that the other piece has its notches from
             segments = [seams.segment(sides[k]) for k in run]
             for at, direction in _even_divisions(segments):
                 out = outward(direction)
@@ -246,7 +254,7 @@ def _curved_runs(seams: Seams, piece: int) -> list[list[int]]:
             isinstance(before.segment, Curve)
             and isinstance(after.segment, Curve)
             and {before.left, before.right} == {after.left, after.right}
-            and abs(_turn_at(seams, piece, k)) <= 1.0
+            and abs(_turn_at(seams, piece, k)) <= PIVOT
         )
 
     starts = [
@@ -254,6 +262,7 @@ def _curved_runs(seams: Seams, piece: int) -> list[list[int]]:
         for k, side in enumerate(sides)
         if isinstance(seams.edges[side.edge].segment, Curve) and not goes_on(k)
     ]
+    # A run that goes all the way round a piece has no start, and gets no notch.
     runs = []
     for start in starts:
         run = [start]
@@ -264,6 +273,7 @@ def _curved_runs(seams: Seams, piece: int) -> list[list[int]]:
 
 
 def _turn_at(seams: Seams, piece: int, k: int) -> float:
+    """Degrees that a piece's outline turns at the start of its side ``k``."""
     point = seams.start(seams.sides[piece][k])
     return next(
         c.turns for run in seams.around[point] for c in run if c.piece == piece and c.side == k
@@ -272,22 +282,22 @@ def _turn_at(seams: Seams, piece: int, k: int) -> float:
 
 def _even_divisions(segments: Sequence[paths.Segment]) -> list[tuple[Point, Vector]]:
     """Points that divide a run of segments evenly, with the direction of travel there."""
-    fine = 64
-    stations: list[tuple[float, paths.Segment, float]] = []
+    # By the length of fine chords: along a Bézier the parameter runs at no even speed.
+    stations: list[tuple[float, paths.Segment, float]] = []  # (inches gone, segment, parameter)
     gone = 0.0
     for segment in segments:
         before = segment.start
-        for j in range(fine + 1):
-            at = paths.point_at(segment, j / fine)
+        for j in range(_STRIDES + 1):
+            at = paths.point_at(segment, j / _STRIDES)
             gone += distance(before, at)
             before = at
-            stations.append((gone, segment, j / fine))
+            stations.append((gone, segment, j / _STRIDES))
     count = max(2, math.ceil(gone / NOTCH_SPACING))
     found = []
     for k in range(1, count):
         want = gone * k / count
         i = next(i for i, station in enumerate(stations) if station[0] >= want)
         (low, _, _), (high, segment, t) = stations[i - 1], stations[i]
-        t -= (high - want) / max(high - low, 1e-12) / fine
+        t -= (high - want) / max(high - low, 1e-12) / _STRIDES  # back by its share of the chord
         found.append((paths.point_at(segment, t), paths.tangent(segment, t)))
     return found

@@ -1,10 +1,11 @@
-"""What a cutting list says to its reader: sizes, how to cut, how strips are cut up."""
+"""Words for a cutting list: sizes, how to cut, how strips are cut up."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Final
 
+from piecewright.patchwork.block.wording import width_by_height
 from piecewright.patchwork.cutting.angled_strips import Slanted
 from piecewright.patchwork.cutting.borders import Edging
 from piecewright.patchwork.cutting.cutting_list import Cut, FabricCuts, Strip
@@ -44,8 +45,8 @@ def size(width: float, height: float, unit: Unit) -> str:
     >>> size(3.5, 6.5, "in"), size(2.0, 2.0, "in")
     ('3 1/2 × 6 1/2 in', '2 in')
     """
-    across, down = spoken(width, unit), spoken(height, unit)
-    return down if across == down else f"{across.rsplit(' ', 1)[0]} × {down}"
+    down = spoken(height, unit)
+    return down if spoken(width, unit) == down else width_by_height(width, height, unit)
 
 
 def finished_size(cut: Cut, unit: Unit) -> str:

@@ -26,10 +26,12 @@ class Yardage:
 
     @property
     def amount(self) -> float:
+        """Yards or metres."""
         return self.parts / (8 if self.unit == "yd" else 10)
 
     @property
     def inches(self) -> float:
+        """The same in inches."""
         return self.amount * (_YARD if self.unit == "yd" else _METRE)
 
     def __str__(self) -> str:
@@ -59,6 +61,7 @@ def to_buy(length: float, shrinkage: float, spare: float, unit: Unit) -> Yardage
     >>> str(to_buy(36.0, 0, 0, "in")), str(to_buy(36.0, 3, 5, "in"))
     ('1 yd', '1 1/8 yd')
     """
+    # Less than a millionth of a part over is rounding, and buys no further one.
     needed = length * (1 + spare / 100) / (1 - shrinkage / 100)
     part = _YARD / 8 if unit == "in" else _METRE / 10
     return Yardage(math.ceil(needed / part - 1e-6), "yd" if unit == "in" else "m")

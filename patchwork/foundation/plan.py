@@ -1,10 +1,12 @@
 """Foundation piecing: sections that are sewn on paper, and how these are joined.
 
-A section is sewn piece by piece, each by one straight line; sections are joined to
-each other by straight seams (contract, section 7).  Sections are the pieces of a coarser block, and
-their cut outlines are found as those of any block are (``patchwork.outlines.cut_outlines``).
+A section is sewn piece by piece, each by one straight line.  Its order p1 … pk is sewable when for
+each i > 1 the boundary that pi shares with p1 … pi-1 together is one straight line, with
+p1 … pi-1 wholly on one side of that line and pi wholly on the other.  Sections are joined to each
+other by straight joins only.  They are the pieces of a coarser block, and their cut outlines are
+found as those of any block are (``patchwork.outlines.cut_outlines``).
 
-All is told as seen from the face of the block; the printed paper is its mirror image.
+All coordinates are those of the face of the block; the printed paper is its mirror image.
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ from piecewright.patchwork.block.joins import (
 )
 from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
@@ -54,10 +56,13 @@ EASE = 0.125
 """Inches more on every side, as cloth is laid by eye under the paper."""
 
 _SAME_SIZE = 1e-4
-"""Inches within which rectangles are of one size."""
+"""Inches within which rectangles are of one size: only rounding sets such apart."""
 
 _ON_SEAM = 0.05
-"""Inches; a point of the seam of two sections is surely no further from it."""
+"""Inches; a point of the seam of two sections is surely no further from it.
+
+Points may be off a straight seam by some tolerances (see ``straight_cuts.STRAIGHT``).
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +203,7 @@ def foundation(
     """
     seams = planar_map([p.outline for p in block.pieces])
     cuts = StraightCuts(seams)
+    # Which pieces make up each section, in their order of sewing.
     if block.sections is None:
         units, pairs, optimal = _worked_out(block, seams, cuts, pieces_pointer)
         names = [letters(n) for n in range(len(units))]
@@ -205,6 +211,7 @@ def foundation(
         units, pairs = _checked(block, cuts, sections_pointer), None
         names = [section.id for section in block.sections]
         optimal = len(units) == 1 or len(units) == _fewest(cuts)
+    # The sections as the pieces of a coarser block, from here on as any other block is.
     rings = _outlines_of(seams, units)
     coarse = planar_map(rings)
     order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
@@ -269,6 +276,7 @@ def _worked_out(
     """
     try:
         found = fewest_sections(cuts)
+        # Each has an order: that is what makes it a section.
         orders = [sewing_order(cuts, unit) for unit in found.units]
         units = [order for order in orders if order is not None]
         units.sort(key=lambda unit: _place_in_reading(cuts, unit))
@@ -295,6 +303,7 @@ def _fewest(cuts: StraightCuts) -> int | None:
 
 
 def _place_in_reading(cuts: StraightCuts, unit: Sequence[int]) -> tuple[float, float]:
+    """A key for top to bottom, then left to right, by the middle of a section."""
     x, y = cuts.middle(unit)
     return round(y, 2), round(x, 2)
 
@@ -302,7 +311,12 @@ def _place_in_reading(cuts: StraightCuts, unit: Sequence[int]) -> tuple[float, f
 def _not_straight(
     block: Block, seams: Seams, stuck: int, pieces_pointer: str | None
 ) -> list[Fault]:
-    """Every seam that keeps a block from being sewn on foundations."""
+    """Every seam that keeps a block from being sewn on foundations.
+
+    Args:
+        stuck: a unit of several pieces, as bits, through which no straight cut goes.
+    """
+    # Of all orders the best has as few bent and curved seams as can be: those are the ones to name.
     ids = [p.id for p in block.pieces]
     order = work_out_order(seams, ids).order
     spans = Spans(order)
@@ -311,7 +325,7 @@ def _not_straight(
         if join.seam.kind == "straight":
             continue
         first, second = (
-            _named([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
+            unit_name([ids[i] for i in spans.pieces(unit)]) for unit in (join.first, join.second)
         )
         middle = seams.edges[join.seam.sides[len(join.seam.sides) // 2].edge]
         at = paths.point_at(middle.segment, 0.5)
@@ -324,20 +338,16 @@ def _not_straight(
         )
         pointer = "/block" if pieces_pointer is None else f"{pieces_pointer}/{middle.right}"
         faults.append(Fault(pointer, f"{join.seam.kind}-seam", message, at))
+    # Where all joins are straight, no seam is to blame, and the unit itself is named.
     if not faults:
         unit = [ids[i] for i in pieces_of(stuck)]
         at = seams.points[seams.start(seams.sides[next(pieces_of(stuck))][0])]
         message = (
-            f"no straight line goes right through {_named(unit)}, so that no foundation sections "
-            "can be joined to make it; use templates for this block"
+            f"no straight line goes right through {unit_name(unit)}, so that no foundation "
+            "sections can be joined to make it; use templates for this block"
         )
         faults.append(Fault("/block", "no-straight-seam", message, at))
     return faults
-
-
-def _named(ids: Sequence[str]) -> str:
-    shown = "+".join(ids[:6])
-    return f"unit {shown}{'+…' if len(ids) > 6 else ''}" if len(ids) > 1 else f"piece {shown}"
 
 
 # --- sections that are given -------------------------------------------------------------------
@@ -382,8 +392,10 @@ def _wrong_step(
     """
     seams, piece = cuts.seams, unit[k]
     shared = _shared_edges(seams, place, piece)
+    # From the plainest fault to the subtlest: no seam, several, a bent one, and at last a straight
+    # one with cloth on the wrong side of its line.
     if not shared:
-        message = f"it shares no edge with the pieces before it ({_named(names[:k])})"
+        message = f"it shares no edge with the pieces before it ({unit_name(names[:k])})"
         return message, _inside(cuts, piece)
     try:
         seam = seam_along(seams, shared)
@@ -396,6 +408,8 @@ def _wrong_step(
             return "its seam bends here", seams.points[seam.pivots[0]]
         middle = seams.edges[seam.sides[len(seam.sides) // 2].edge]
         return "its seam is curved", paths.point_at(middle.segment, 0.5)
+    # How far each piece of the block reaches over the seam's line; which of the two sides is the
+    # piece's own is where more of it lies.
     left, right = cuts.beyond(seams.points[ends[0]], seams.points[ends[1]])
     if min(left[piece], right[piece]) > cuts.off_line:
         return "it lies on both sides of its seam's line", _inside(cuts, piece)
@@ -408,6 +422,7 @@ def _wrong_step(
 
 
 def _inside(cuts: StraightCuts, piece: int) -> Point:
+    """A point inside a piece."""
     dot = ring_polygon(cuts.rings[piece]).representative_point()
     return (dot.x, dot.y)
 
@@ -449,7 +464,14 @@ def _outlines_of(seams: Seams, units: Sequence[Sequence[int]]) -> list[Outline]:
 
 
 def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]) -> Outline:
+    """The finished outline of a section.
+
+    Args:
+        section_of: for each piece of the block the number of its section.
+    """
     own = section_of[unit[0]]
+    # The half-edges at the section's outside, by the point at which they begin, each with the
+    # point at which it ends; then they are walked from one to the next.
     leaving: dict[int, tuple[int, Segment]] = {}
     for piece in unit:
         for side in seams.sides[piece]:
@@ -466,6 +488,7 @@ def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]
         point = end
         if point == first:
             break
+    # Points in the middle of a straight side go, but for those at which sections meet.
     corners = [
         k
         for k, (point, segment) in enumerate(walked)
@@ -482,12 +505,14 @@ def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]
 
 
 def _sections_meet(seams: Seams, point: int, section_of: Mapping[int, int]) -> bool:
+    """Whether three sections meet at a point, or two and the outside."""
     runs = seams.around[point]
     sections = {section_of[c.piece] for run in runs for c in run}
     return len(sections) + any(not seams.closes(run) for run in runs) > 2
 
 
 def _straight_on(before: Segment, after: Segment) -> bool:
+    """Whether two edges are one straight side."""
     return isinstance(before, Line) and isinstance(after, Line) and not seam_bends(before, after)
 
 
@@ -503,11 +528,16 @@ def _order_of_sections(
 
     Args:
         pairs: that order, if it is known already.
+        pointer: to the sections in the request.
+
+    Raises:
+        BlockError: the sections cannot be joined with straight seams alone.
     """
     if block.joins is not None:
         ids = [p.id for p in block.pieces]
         given = _contracted(block.joins, {ids[p]: n for n, u in enumerate(units) for p in u}, names)
         if given is not None:
+            # Legal joins of pieces may make joins of sections that are not, or that bend.
             try:
                 order = order_from(coarse, names, given)
             except BlockError:
@@ -532,6 +562,8 @@ def _contracted(joins: Joins, section_of: Mapping[str, int], names: Sequence[str
     >>> _contracted((("a", "c"), "b"), {"a": 0, "b": 0, "c": 1}, ["A", "B"]) is None
     True
     """
+    # A stack of our own, as joins may nest deeper than calls. None says that the two units before
+    # are made, and are to be put together.
     sizes = Counter(section_of.values())
     # Each unit made so far: as joins of sections, or as a part of one section and its size.
     made: list[tuple[Joins | int, int]] = []
@@ -548,7 +580,7 @@ def _contracted(joins: Joins, section_of: Mapping[str, int], names: Sequence[str
             if isinstance(first, int) and first == second:
                 made.append((first, some + more))
             elif isinstance(first, int) or isinstance(second, int):
-                return None
+                return None  # a part of one section is joined to something else
             else:
                 made.append(((first, second), 0))
         last, size = made[-1]
@@ -587,6 +619,7 @@ def _sections_not_straight(
 
 
 def _sewn_edges(coarse: Seams, order: Order, section: int) -> Iterator[SeamEdge]:
+    """Where a section is sewn to others."""
     for side in coarse.sides[section]:
         step = order.sewn_by[side.edge]
         if step is not None:
@@ -614,6 +647,7 @@ def _seam_marks(
     for edge in coarse.edges:
         if edge.left is None:
             continue
+        # One pair of sections may share several edges; a mark belongs to that on which it lies.
         spots = []
         for p in meeting.get(frozenset((edge.left, edge.right)), ()):
             t, gap = paths.nearest(edge.segment, p)
@@ -658,6 +692,7 @@ def _rectangle(ring: Sequence[Point], grain: float | None, spare: float) -> tupl
     >>> _rectangle([(0, 0), (3, 0), (3, 2), (0, 2)], 90.0, 0.25)
     (3.75, 2.75)
     """
+    # Of all rectangles round a convex shape the least has a side along one of the shape's.
     ways = [grain]
     if grain is None:
         ways = [angle(minus(q, p)) for p, q in itertools.pairwise([*ring, ring[0]]) if p != q]
@@ -671,6 +706,7 @@ def _rectangle(ring: Sequence[Point], grain: float | None, spare: float) -> tupl
         across = [cos * y - sin * x for x, y in ring]
         more = 2 * (spare + EASE)
         sizes.append((max(along) - min(along) + more, max(across) - min(across) + more))
+    # Rounded, so that rectangles of one area are ranked by their width on any machine.
     return min(sizes, key=lambda size: (round(size[0] * size[1], 6), size))
 
 

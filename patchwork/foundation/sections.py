@@ -37,15 +37,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.foundation.straight_cuts import Cut, StraightCuts, Unpicking
+from piecewright.patchwork.foundation.straight_cuts import StraightCut, StraightCuts, Unpicking
 from piecewright.patchwork.geometry.vectors import distance
 from piecewright.patchwork.sewing.bitset import pieces_of
 
 MOST_UNITS = 12_000
-"""Units that are looked into; beyond that only the likeliest cut of each is followed."""
+"""Units that are looked into; beyond that only the likeliest cut of each is followed.
+
+The count bounds the time, and unlike a clock gives the same answer on every machine.
+"""
 
 MOST_PAIRS = 4_000
-"""Pairs of pieces of which it is found out whether they are apart."""
+"""Pairs of pieces of which it is found out whether they are apart; bounds the time as above."""
 
 LARGEST = 250
 """Pieces; a larger unit that is no section is cut as evenly as can be, and nothing is proven."""
@@ -79,6 +82,9 @@ class Sections:
 def fewest_sections(cuts: StraightCuts, most_units: int = MOST_UNITS) -> Sections:
     """A division into the fewest sections.
 
+    A branch and bound search over the straight cuts of units, with what is known of each unit kept
+    (see the top of this module for the bounds).
+
     Raises:
         NotStraight: the block cannot be sewn with straight seams alone.
     """
@@ -102,6 +108,8 @@ def sewing_order(cuts: StraightCuts, unit: int) -> list[int] | None:
             return None
         backward.append(last)
         left.take_off(last)
+    # The first two pieces are sewn to each other either way round. The one that the next piece is
+    # sewn to leads: the middle of a log cabin, and not its first log.
     order = [*pieces_of(left.unit), *reversed(backward)]
     beside = [cuts.beside(p) for p in order[:2]]
     for p in order[2:]:
@@ -113,25 +121,32 @@ def sewing_order(cuts: StraightCuts, unit: int) -> list[int] | None:
 
 @dataclass(slots=True)
 class _Known:
-    """Between how many sections a unit needs, and the cut that leads to ``most``."""
+    """Bounds on how many sections a unit needs, and the cut that leads to ``most``."""
 
     least: int
     most: int
-    cut: Cut | None
+    cut: StraightCut | None
 
 
 class _Search:
+    """The search for the fewest sections; all it knows of a unit is kept by the unit's bits."""
+
     def __init__(self, cuts: StraightCuts, most_units: int) -> None:
         self.cuts = cuts
         self._known: dict[int, _Known] = {}
-        self._through: dict[int, list[Cut]] = {}
+        self._through: dict[int, list[StraightCut]] = {}
         self._parts: dict[int, list[int]] = {}
         self._section: dict[int, bool] = {}
-        self._left = most_units
+        self._left = most_units  # units that may still be looked into
         self._apart: dict[tuple[int, int], bool] = {}
-        self._all_apart: list[int] = []
+        self._all_apart: list[int] = []  # sets of pieces, as bits
 
     def sections(self) -> Sections:
+        """The sections of the whole block, cut by cut.
+
+        Raises:
+            NotStraight: a unit that is no section has no straight cut.
+        """
         units: list[int] = []
         fewest = True
         if self.cuts.count <= LARGEST and not self._is_section(self.cuts.whole):
@@ -142,7 +157,7 @@ class _Search:
             if self._is_section(unit):
                 units.append(unit)
                 continue
-            cut: Cut | None
+            cut: StraightCut | None
             if unit.bit_count() > LARGEST:
                 cut = min(self._cuts(unit), key=_evenness, default=None)
                 fewest = False
@@ -152,10 +167,15 @@ class _Search:
             if cut is None:
                 raise NotStraight(unit)
             stack += [cut.second, cut.first]
+        # Where the search gave up, pieces that are apart may prove it all the same.
         return Sections(tuple(units), fewest or len(units) <= self._least(self.cuts.whole))
 
     def _find_all_apart(self) -> None:
-        """Sets of pieces that are all apart from each other, each as large as it easily gets."""
+        """Sets of pieces that are all apart from each other, each as large as it easily gets.
+
+        Largest cliques are hard to find; greedy ones from three orders are often large enough:
+        pieces with many neighbours first, and along the two diagonals of the block.
+        """
         pieces = range(self.cuts.count)
         neighbours = [self.cuts.beside(p).bit_count() for p in pieces]
         middles = [self.cuts.middle([p]) for p in pieces]
@@ -176,6 +196,7 @@ class _Search:
     def _are_apart(self, one: int, other: int) -> bool:
         known = self._apart.get((one, other))
         if known is None:
+            # Down to the smallest part that holds both, or to a section that does.
             both = 1 << one | 1 << other
             part: int | None = self.cuts.whole
             while part is not None and not self._is_section(part):
@@ -195,7 +216,8 @@ class _Search:
         """A number of sections that a unit surely needs."""
         return max(((unit & apart).bit_count() for apart in self._all_apart), default=1)
 
-    def _cuts(self, unit: int) -> list[Cut]:
+    def _cuts(self, unit: int) -> list[StraightCut]:
+        """All straight cuts through a unit."""
         known = self._through.get(unit)
         if known is None:
             known = self._through[unit] = self.cuts.through(unit)
@@ -207,6 +229,8 @@ class _Search:
             return known
         if not unit & (unit - 1):
             return True
+        # Whatever can be cut off may be cut off first (see the top of this module), so the units
+        # on the way down all share the answer, and a known one ends the way.
         passed = []
         left = Unpicking(self.cuts, unit)
         while (known := self._section.get(left.unit)) is None:
@@ -223,17 +247,20 @@ class _Search:
         return known
 
     def _bounds(self, unit: int) -> _Known:
+        """What is known of a unit, found out when first asked for."""
         known = self._known.get(unit)
         if known is None:
             known = self._known[unit] = self._found(unit)
         return known
 
     def _found(self, unit: int) -> _Known:
+        """Bounds for a unit from those of its parts."""
         if self._is_section(unit):
             return _Known(1, 1, None)
         through = sorted(self._cuts(unit), key=_evenness)
         if not through:
             raise NotStraight(unit)
+        # No section lies across a cut without a bridge: its two parts are problems of their own.
         closed = [cut for cut in through if not cut.bridges]
         if closed:
             one, other = self._bounds(closed[0].first), self._bounds(closed[0].second)
@@ -244,6 +271,7 @@ class _Search:
         least_of_all = best.most
         for cut in through:
             one, other = self._bounds(cut.first), self._bounds(cut.second)
+            # Parts never need more than the whole, and each bridge saves one section at most.
             parts = one.least + other.least
             best.least = max(best.least, one.least, other.least, parts - cut.bridges)
             least_of_all = min(least_of_all, parts)
@@ -255,14 +283,14 @@ class _Search:
             best.least = max(best.least, least_of_all)  # one of these cuts comes first
         return best
 
-    def _likeliest(self, through: Sequence[Cut]) -> Cut:
+    def _likeliest(self, through: Sequence[StraightCut]) -> StraightCut:
         """The cut that leaves the largest section on one side; else the most even one."""
         parts = ((part, cut) for cut in through for part in (cut.first, cut.second))
         largest_first = sorted(parts, key=lambda part: -part[0].bit_count())
         return next((cut for part, cut in largest_first if self._is_section(part)), through[0])
 
 
-def _evenness(cut: Cut) -> tuple[int, bool]:
+def _evenness(cut: StraightCut) -> tuple[int, bool]:
     """Even cuts come first, level ones before the others."""
     return max(cut.first.bit_count(), cut.second.bit_count()), not cut.level
 
@@ -277,6 +305,7 @@ def joined(cuts: StraightCuts, most_units: int = MOST_UNITS) -> list[tuple[int, 
         NotStraight: it cannot be sewn with straight seams alone.
     """
     levels = _Levels(cuts, most_units)
+    # A stack of our own: joins may nest deeper than calls.
     pairs: list[tuple[int, int]] = []
     made: list[int] = []
     # Each entry is a unit to be cut in two, or the mark to join the last two made.
@@ -291,29 +320,35 @@ def joined(cuts: StraightCuts, most_units: int = MOST_UNITS) -> list[tuple[int, 
             made.append(unit.bit_length() - 1)
         else:
             cut = levels.best(unit)
+            # The part with the first piece comes first, whichever side of the line it is on.
             first, second = sorted((cut.first, cut.second), key=lambda part: part & -part)
             stack += [None, second, first]
     return pairs
 
 
 class _Levels:
-    """How many levels of joins units need."""
+    """How many levels of joins units need: the height of the tree of their joins.
+
+    A branch and bound search: a unit is asked whether it needs no more than so many levels, and
+    what is found out either way is kept.
+    """
 
     def __init__(self, cuts: StraightCuts, most_units: int) -> None:
         self.cuts = cuts
-        self._known: dict[int, tuple[int, Cut]] = {}
+        self._known: dict[int, tuple[int, StraightCut]] = {}
         self._more_than: dict[int, int] = {}
-        self._through: dict[int, list[Cut]] = {}
+        self._through: dict[int, list[StraightCut]] = {}
         self._left = most_units
 
-    def best(self, unit: int) -> Cut:
+    def best(self, unit: int) -> StraightCut:
         """The cut of a unit of several pieces that leads to the fewest levels."""
         if unit.bit_count() > LARGEST:
             return self._cuts(unit)[0]
         self._levels(unit, self.cuts.count)
         return self._known[unit][1]
 
-    def _cuts(self, unit: int) -> list[Cut]:
+    def _cuts(self, unit: int) -> list[StraightCut]:
+        """The cuts of a unit, the most even first; that one alone once too many were asked for."""
         known = self._through.get(unit)
         if known is None:
             known = sorted(self.cuts.through(unit), key=_evenness)
@@ -327,6 +362,7 @@ class _Levels:
 
     def _levels(self, unit: int, most: int) -> int:
         """The fewest levels of a unit; some number above ``most`` if it needs more than that."""
+        # Each level doubles the pieces of a unit at most.
         least = (unit.bit_count() - 1).bit_length()
         if not least or least > most:
             return least
@@ -335,6 +371,7 @@ class _Levels:
         if most <= self._more_than.get(unit, 0):
             return most + 1
         fewest, chosen = most + 1, None
+        # Only what is better than the best cut so far is of use, which bounds the parts.
         for cut in self._cuts(unit):
             below = fewest - 2
             deepest = max(self._levels(part, below) for part in (cut.first, cut.second))

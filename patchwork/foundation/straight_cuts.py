@@ -3,7 +3,9 @@
 To sew a unit to another along a straight seam is, read backward, to cut the two apart.
 What can be sewn with straight seams alone is therefore found by cutting.
 
-A unit is a set of pieces, held in bits (see ``patchwork.sewing.bitset``).
+A unit is a set of pieces, held in bits (see ``patchwork.sewing.bitset``); so is a set of edges.  A
+line is a row of straight edges that go on from each other, a stretch a part of a line, and a cut a
+stretch along which a unit falls into two parts.
 
 One block may be asked about tens of thousands of its units. So whatever does not depend on the
 unit is found out once: which pieces lie beside a line, and what a stretch of it passes.
@@ -53,14 +55,15 @@ _REFLEX = 180.01
 _Reach: TypeAlias = NDArray[np.float64]
 
 
-class Cut(NamedTuple):
+class StraightCut(NamedTuple):
     """A straight cut through a unit; a tuple, as many thousands are made.
 
     Attributes:
         first, second: the two units that it leaves; the first has the line on its right.
         bridges: how many sections can lie across the line at most (see
-        ``patchwork.foundation.sections``). clean: each of the two lies wholly on its own side of
-        the line. level: the line runs more across the block than down.
+            ``patchwork.foundation.sections``).
+        clean: each of the two lies wholly on its own side of the line.
+        level: the line runs more across the block than down.
     """
 
     first: int
@@ -120,7 +123,15 @@ class _Stretch:
 
 
 class StraightCuts:
-    """The straight cuts through any unit of a block."""
+    """The straight cuts through any unit of a block.
+
+    Attributes:
+        seams: the block.
+        count: of its pieces.
+        whole: all of them, as a unit.
+        rings: their outlines as points, inches.
+        off_line: inches by which a piece may reach over a line and still lie beside it.
+    """
 
     def __init__(self, seams: Seams) -> None:
         self.seams = seams
@@ -132,6 +143,8 @@ class StraightCuts:
         ys = [p[1] for ring in self.rings for p in ring]
         size = max(max(xs) - min(xs), max(ys) - min(ys))
         self.off_line = max(TOLERANCE, STRAIGHT * size)
+        # All corners of all pieces in one array, so that one product says how far each piece
+        # reaches over a line.
         self._corners = np.array([p for ring in self.rings for p in ring])
         self._firsts = np.cumsum([0, *(len(ring) for ring in self.rings[:-1])])
         # For each point the pieces round it, and the outside.
@@ -147,9 +160,9 @@ class StraightCuts:
                 self._neighbours[edge.left].append((edge.right, 1 << edge.right, e))
         self._lines = list(_straight_lines(seams))
         # The edges of all lines have their places in one row, with a place left free after each
-        # line. So a set of edges is held in bits, and those that follow each other on a line
-        # are bits that follow each other. The edge at a place runs from the point there
-        # to the one at the next place.
+        # line (its last point stands there, and the lines stay apart). So a set of edges is held in
+        # bits, and those that follow each other on a line are bits that follow each other. The
+        # edge at a place runs from the point there to the one at the next place.
         self._starts: list[int] = []
         self._line_at: list[int] = []
         self._around: list[int] = []  # the pieces round the point at each place
@@ -186,22 +199,26 @@ class StraightCuts:
         # The unit that was looked at last, the edges inside it and where it can be cut.
         self._looked: tuple[int, int, list[_Stretch]] = (0, 0, [])
 
-    def through(self, unit: int) -> list[Cut]:
-        """All straight cuts through a unit, in a fixed order."""
+    def through(self, unit: int) -> list[StraightCut]:
+        """All straight cuts through a unit, in a fixed order: that of the lines."""
+        # Who has just found out that a unit is no section has looked at its stretches already.
         if self._looked[0] != unit:
             self.ends(unit, self.inside(unit))
         _, inside, stretches = self._looked
         convex, half = self.is_convex(unit), unit.bit_count() / 2
         cuts = []
         for stretch in stretches:
+            # Most often the pieces on the two sides of the line are the two parts. Where some reach
+            # over it elsewhere, or a side falls apart, the parts are found by walking from piece to
+            # piece without crossing the stretch.
             one, other, clean = stretch.left & unit, stretch.right & unit, True
             if one | other != unit or not (convex or self._parts(stretch, inside, one, other)):
                 one = self._reached(stretch.beside, unit, set(stretch.edges))
                 other = unit & ~one
                 if not other:
-                    continue
+                    continue  # round its end the two sides still hang together
                 clean = not one & stretch.over_right and not other & stretch.over_left
-            cuts.append(Cut(one, other, stretch.bridges, clean, stretch.level))
+            cuts.append(StraightCut(one, other, stretch.bridges, clean, stretch.level))
             smaller, larger = (one, other) if one.bit_count() <= half else (other, one)
             self._left_by[larger] = inside, smaller
         return cuts
@@ -263,16 +280,19 @@ class StraightCuts:
         Args:
             inside: edges inside the unit; all that are on one line with one of them.
         """
-        # A point round which something absent lies is on the unit's outside.
+        # A cut runs from outside to outside and has only the unit's own pieces on both sides. A
+        # point round which something absent lies is on the unit's outside.
         absent = self._everything ^ unit
         known, runs = self._stretches, []
-        # Edges that follow each other on a line are ones in a row; zeros lie between lines.
+        # Edges that follow each other on a line are ones in a row; zeros lie between lines. A text
+        # of them is searched at the speed of C.
         find = (bin(inside)[:1:-1] + "0").find
         first = find("1")
         while first >= 0:
             end = find("0", first)
             stretch = known.get((first, end)) or self._stretch(first, end)
             if stretch.within & absent:
+                # It touches the outside on its way, and each part from touch to touch is a cut.
                 begun: int | None = None
                 for place in range(first, end):
                     if self._around[place] & absent:
@@ -334,13 +354,15 @@ class StraightCuts:
     def _beside_line(self, n: int, first: int, end: int) -> tuple[int, int]:
         """The pieces of the whole block that lie wholly to the left and to the right of a line."""
         points = self._lines[n].points
+        # Any stretch of a true line has the same answer, which is then kept once.
         if self._true[n]:
             first, end = 0, len(points) - 1
         known = self._sides.get((n, first, end))
         if known is None:
             start, stop = self.seams.points[points[first]], self.seams.points[points[end]]
             to_left, to_right = self.beyond(start, stop)
-            # What hardly reaches over to either side lies where more of it is.
+            # What hardly reaches over to either side (a thin piece along the line) lies where more
+            # of it is.
             left = (to_right <= self.off_line) & (to_right <= to_left)
             right = ~left & (to_left <= self.off_line)
             known = self._sides[n, first, end] = _as_unit(left), _as_unit(right)
@@ -431,6 +453,8 @@ class Unpicking:
         self._look()
 
     def take_off(self, piece: int) -> None:
+        """Take a piece off that may come off now."""
+        # In a convex unit only lines along pieces that touch this one may have become cuts.
         among = self._cuts.near(piece) if self._cuts.is_convex(self.unit) else None
         self._inside = self._cuts.inside_without(self.unit, piece)
         self.unit ^= 1 << piece
@@ -441,13 +465,18 @@ class Unpicking:
             self.ends.clear()
 
     def _look(self, among: int | None = None) -> None:
+        """Add the pieces that have become free; those that were stay so, by their first line."""
         for line, piece in self._cuts.ends(self.unit, self._inside, among):
             self.ends.setdefault(piece, line)
 
 
 def _bridges(line: _Line, first: int, last: int) -> int:
-    """How many stretches of a cut may be bridged: a piece's whole side, between crossings."""
-    stretches = set()
+    """How many stretches of a cut may be bridged: a piece's whole side, between crossings.
+
+    The stretch must be the whole side of one piece, and at both its ends seams must meet the line
+    from the other side as well, or the cut end (see ``patchwork.foundation.sections``).
+    """
+    stretches = set()  # a pair of pieces with the same side is one bridge, found from both
     for mine, theirs in ((line.left, line.right), (line.right, line.left)):
         begin = first
         for k in range(first, last + 1):
@@ -477,6 +506,7 @@ def _straight_lines(seams: Seams) -> Iterator[_Line]:
     for e in inner:
         at.setdefault(seams.edges[e].start, []).append(e)
         at.setdefault(seams.edges[e].end, []).append(e)
+    # For an edge that comes to a point the edge that goes on from there.
     onward: dict[tuple[int, int], int] = {}
     for point, meeting in at.items():
         for one, other in _straight_pairs(seams, point, meeting):
@@ -485,8 +515,9 @@ def _straight_lines(seams: Seams) -> Iterator[_Line]:
     for e in inner:
         if e not in left:
             continue
+        # Back to where the line begins (or once round, where it closes on itself), then along it.
         point, edge = seams.edges[e].start, e
-        while (point, edge) in onward and onward[point, edge] != e:  # back to the line's start
+        while (point, edge) in onward and onward[point, edge] != e:
             edge = onward[point, edge]
             point = _far_end(seams, edge, point)
         edges, points = [edge], [point, _far_end(seams, edge, point)]
@@ -498,6 +529,7 @@ def _straight_lines(seams: Seams) -> Iterator[_Line]:
 
 
 def _line(seams: Seams, edges: Sequence[int], points: Sequence[int]) -> _Line:
+    """A line with the pieces on either side of the way from its first point to its last."""
     lefts, rights = [], []
     for e, point in zip(edges, points, strict=False):
         edge = seams.edges[e]
@@ -511,6 +543,7 @@ def _line(seams: Seams, edges: Sequence[int], points: Sequence[int]) -> _Line:
 
 
 def _far_end(seams: Seams, e: int, point: int) -> int:
+    """The other end of an edge that ends at a point."""
     edge = seams.edges[e]
     return edge.end if edge.start == point else edge.start
 
@@ -530,6 +563,7 @@ def _straight_pairs(seams: Seams, point: int, meeting: Sequence[int]) -> Iterato
             paths.reverse(leaving(one)), leaving(other)
         ):
             pairs.append((abs(turn(arrives, ways[other])), one, other))
+    # The straightest first: two seams that cross at less than a degree are not to swap their ends.
     taken: set[int] = set()
     for _, one, other in sorted(pairs):
         if one not in taken and other not in taken:

@@ -1,1 +1,1 @@
-"""Planar geometry: points, paths, polygons, and what is done to them. Patchwork is not in it."""
+"""Planar geometry: points, paths and polygons. Of patchwork it knows little more than the plane."""

@@ -1,8 +1,8 @@
-"""Many curves at once, as arrays: the points that stand for them, and their parallels.
+"""Many curves at once, as arrays: the points that stand for them, and their parallel curves.
 
 A block of curved seams has hundreds of edges, and each asks for a dozen points.  So what
-``patchwork.geometry.paths`` says of one edge is worked out here for all of them together.  Curves
-are ``controls`` of shape (n, 4, 2): the control points of each.
+``patchwork.geometry.paths`` works out for one edge is worked out here for all of them together.
+Curves are ``controls`` of shape (n, 4, 2): the control points of each.
 """
 
 from __future__ import annotations
@@ -23,12 +23,13 @@ Numbers: TypeAlias = NDArray[np.int64]
 Marks: TypeAlias = NDArray[np.bool_]
 
 _STILL = 1e-9
-"""Inches; where its derivative is shorter a curve has no direction by which to tell it."""
+"""Inches; where its derivative is shorter, rounding alone gives a curve's direction."""
 
 _FOLDING = 1e-6
 """A parallel that runs less than so many times as fast as its curve is about to fold back."""
 
 _HALVINGS = 10
+"""How often a curve is halved at most; beside a cusp no part of it, however short, fits closely."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,13 @@ class Chains:
 
 
 def chains(segments: Sequence[Segment], flatness: float) -> Chains:
-    """Points along each edge; the chords between them are within ``flatness`` (inches) of it."""
+    """Points along each edge; the chords between them are within ``flatness`` (inches) of it.
+
+    >>> chains([paths.Line((0, 0), (9, 4)), paths.Line((9, 4), (1, 7))], 0.0004).starts.tolist()
+    [0, 2, 4]
+    """
+    # First the two ends of every edge, as lines have them; then the inner points of the curves are
+    # inserted between theirs.
     ends = [x for s in segments for p in (s.start, s.end) for x in p]
     points = np.array(ends, dtype=float).reshape(-1, 2)
     starts = np.arange(0, len(points) + 1, 2)
@@ -67,10 +74,7 @@ def chains(segments: Sequence[Segment], flatness: float) -> Chains:
     curved = np.array([i for i, s in enumerate(segments) if isinstance(s, Curve)], dtype=int)
     controls = _controls(curves)
     if curves:
-        # The chord of a step h is within h²/8 · max|B''|, largest at an end (Wang's bound).
-        bends = 6 * np.diff(controls, 2, axis=1)
-        most = np.hypot(bends[..., 0], bends[..., 1]).max(axis=1)
-        steps = np.maximum(1, np.ceil(np.sqrt(most / (8 * flatness))).astype(int))
+        steps = np.array([paths.steps(curve, flatness) for curve in curves])
         owner, stride = _counted(steps - 1)
         t = (stride + 1) / steps[owner]
         inner = np.einsum("mc,mcx->mx", _cubic(t), controls[owner])
@@ -103,12 +107,13 @@ def parallels(curves: Sequence[Curve], away: Sequence[float]) -> list[Outline | 
     while len(owner):
         fits, folding, close = _fitted(controls, widths)
         folded[owner[folding]] = True
-        # A fit that ten halvings do not bring closer is taken as it is.
+        # All parts of one round are equally long. A fit that the last halving does not bring
+        # close is taken as it is.
         done = close | (length <= 0.5**_HALVINGS)
         fitted = zip(owner[done].tolist(), begins[done].tolist(), fits[done].tolist(), strict=True)
         for i, begin, fit in fitted:
             parts[i].append((begin, Curve(*((x, y) for x, y in fit))))
-        left = ~done & ~folded[owner]
+        left = ~done & ~folded[owner]  # once a part has folded, the others need no fit
         length /= 2
         controls = _halved(controls[left])
         widths, owner = np.repeat(widths[left], 2), np.repeat(owner[left], 2)
@@ -121,19 +126,29 @@ def parallels(curves: Sequence[Curve], away: Sequence[float]) -> list[Outline | 
 
 
 def _fitted(controls: Reals, widths: Reals) -> tuple[Reals, Marks, Marks]:
-    """One cubic for the parallel of each curve; which parallels fold, and which fits are close."""
+    """One cubic for the parallel of each curve; which parallels fold, and which fits are close.
+
+    Args:
+        controls: shape (n, 4, 2).
+        widths: shape (n,), inches.
+
+    Returns:
+        The control points of the fits, shape (n, 4, 2), and two arrays of shape (n,).
+    """
     steps = np.diff(controls, axis=1)
     along, turning = _SPEEDS @ steps, _BENDS @ np.diff(steps, axis=1)
     speed = np.hypot(along[..., 0], along[..., 1])
     bend = np.zeros_like(speed)
     crossed = along[..., 0] * turning[..., 1] - along[..., 1] * turning[..., 0]
     np.divide(crossed, speed**3, out=bend, where=speed >= _STILL)
+    # How many times as fast as the curve its parallel runs: negative where it runs backward.
     stretch = 1 + widths[:, None] * bend
     directions = _guided(along, controls, np.arange(len(controls))[:, None], _T)
     beside = _AT @ controls + widths[:, None, None] * _outward(directions)
     start, end = beside[:, _FIRST], beside[:, _LAST]
     lead = along[:, _FIRST] * stretch[:, _FIRST, None] / 3
     trail = along[:, _LAST] * stretch[:, _LAST, None] / 3
+    # A cubic's handles lie a third of its derivative from its ends (Hermite form).
     fits = np.stack((start, start + lead, end - trail, end), axis=1)
     off = _AT[_INNER] @ fits - beside[:, _INNER]
     furthest = np.hypot(off[..., 0], off[..., 1]).max(axis=1)
@@ -155,7 +170,7 @@ def _directions(controls: Reals, owner: Numbers, t: Reals) -> Reals:
 def _guided(along: Reals, controls: Reals, owner: Numbers, t: Reals) -> Reals:
     """Derivatives of curves, and where one is nothing the direction of travel instead."""
     still = np.hypot(along[..., 0], along[..., 1]) < _STILL
-    if still.any():
+    if still.any():  # a handle lies on its end: so rare that one at a time is fast enough
         along = along.copy()
         owner, t = np.broadcast_to(owner, still.shape), np.broadcast_to(t, still.shape)
         for at in zip(*np.nonzero(still), strict=True):
@@ -200,7 +215,10 @@ def _linear(t: Reals) -> Reals:
 
 
 _T: Final = np.array([*(k / 8 for k in range(9)), *(k / 9 for k in range(1, 9))])
-"""Where a parallel is looked at: whether it folds, and how close a fit is."""
+"""Where a parallel is looked at: at the eighths whether it folds, at the ninths how close a fit is.
+
+The ends of a fit are exact, so its error is looked for between them only.
+"""
 _EIGHTHS, _INNER, _FIRST, _LAST = slice(9), slice(9, 17), 0, 8
 _AT: Final = _cubic(_T)
 _SPEEDS: Final = _quadratic(_T)

@@ -31,7 +31,7 @@ four-hundredth of the tolerance."""
 
 _NUMBER: Final = r"(-?[\d.]+(?:e[+-]?\d+)?)"
 _PLACE: Final = re.compile(rf" at {_NUMBER} {_NUMBER}")
-"""Where GEOS's message says what point it was at."""
+"""Where GEOS's message names the point that it was at."""
 
 
 def overlaid(
@@ -54,8 +54,8 @@ def overlaid(
             is its areas alone.
         grid: what it is done on from the first, inches; 0 for none.
         pointer: to what of the request the shapes come of.
-        on_block: whether they lie where they do on the block, so that its author can be told
-            where the fault is.
+        on_block: whether they lie where they do on the block, so that a fault can name the
+            place.
 
     Raises:
         BlockError: even the coarsest grid does not help.
@@ -64,6 +64,8 @@ def overlaid(
         return operation(*given, grid_size=grid or None)
     except shapely.GEOSException as error:
         failed = error
+    # Only on coarser grids than the one that has failed. Shapes are rounded and
+    # made valid first, as one that crosses itself might fail again.
     for decimals in (d for d in _DECIMALS if 10.0**-d > grid):
         try:
             sound = [_rounded(one, decimals) for one in given]
@@ -118,9 +120,10 @@ def _too_fine(failed: Exception, given: Any, pointer: str, on_block: bool) -> Fa
 
 
 def _place(failed: Exception, given: Any) -> Point | None:
-    """Where it failed, as GEOS tells it; else the middle of what was to be overlaid."""
-    if told := _PLACE.search(str(failed)):
-        return (float(told[1]), float(told[2]))
+    """Where it failed, by GEOS's message; else the middle of what was to be overlaid."""
+    if found := _PLACE.search(str(failed)):
+        return (float(found[1]), float(found[2]))
+    # Some of its messages name no place.
     shapes = [shape for one in given for shape in np.atleast_1d(one)]
     left, top, right, bottom = shapely.total_bounds(shapes).tolist()
     middle = ((left + right) / 2, (top + bottom) / 2)

@@ -1,4 +1,8 @@
-"""Points that were drawn as one: within the tolerance of each other, but for the last decimals."""
+"""Point snapping: points that were drawn as one, but for the last decimals, become one.
+
+It is agglomerative clustering: the nearest pairs are put together first, and a cluster never grows
+wider than ``LARGEST_DIAMETER`` allows.
+"""
 
 from __future__ import annotations
 
@@ -9,18 +13,22 @@ from shapely import STRtree
 
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, distance
 
-MOST_SPREAD = 2.0
+LARGEST_DIAMETER = 2.0
 """Tolerances; points further apart are never put together, even by way of others between them.
 
 The points of a finely drawn curve may each be within the tolerance of the next one, and are not
-one point for that.
+one point for that (single linkage would chain them all).
 """
 
 
-def made_one(points: Iterable[Point], tolerance: float = TOLERANCE) -> dict[Point, Point]:
-    """For each point the one that it is put together with: the first of them, maybe itself.
+def snapped(points: Iterable[Point], tolerance: float = TOLERANCE) -> dict[Point, Point]:
+    """For each point the one that it becomes: the first of its cluster, maybe itself.
 
-    Pairs are put together from the nearest to the furthest.
+    Args:
+        tolerance: inches within which two points are put together.
+
+    >>> snapped([(0.0, 0.0), (3.0, 0.0), (3.002, 0.0)])
+    {(0.0, 0.0): (0.0, 0.0), (3.0, 0.0): (3.0, 0.0), (3.002, 0.0): (3.0, 0.0)}
     """
     seen = list(dict.fromkeys(points))
     if not seen:
@@ -33,12 +41,14 @@ def made_one(points: Iterable[Point], tolerance: float = TOLERANCE) -> dict[Poin
         for i, j in zip(first.tolist(), second.tolist(), strict=True)
         if i < j
     ]
+    # From the nearest to the furthest, and of equally near ones in the order given: what becomes
+    # of a crowd of points does not depend on the order in which the tree finds them.
     for _, i, j in sorted(near):
         one, other = group[i], group[j]
         if one is other:
             continue
         widest = max(distance(seen[a], seen[b]) for a in one for b in other)
-        if widest <= MOST_SPREAD * tolerance:
+        if widest <= LARGEST_DIAMETER * tolerance:
             together = sorted(one + other)
             for k in together:
                 group[k] = together

@@ -1,4 +1,4 @@
-"""SVG 2 path data to outlines and back, by fontTools' parser."""
+"""SVG 2 path data to outlines (by fontTools' parser) and back."""
 
 from __future__ import annotations
 
@@ -13,7 +13,10 @@ from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
 from piecewright.patchwork.geometry.vectors import Point, between
 
 LONGEST = 20_000
-"""Characters of path data that are read."""
+"""Characters of path data that are read.
+
+The 200 curves that a piece may have, each with six numbers of a dozen digits, come to less.
+"""
 
 _COMMAND = re.compile(r"[MLHVCSQTAZmlhvcsqtaz]")
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
@@ -50,6 +53,7 @@ class _OutlinePen:
         self.at = point
 
     def qCurveTo(self, *points: Point) -> None:  # noqa: N802
+        # A quadratic Bézier as a cubic: handles two thirds of the way to its one handle.
         for handle, point in decomposeQuadraticSegment(points):
             assert self.at is not None
             self.curveTo(between(self.at, handle, 2 / 3), between(point, handle, 2 / 3), point)
@@ -76,6 +80,9 @@ def parse(data: str) -> Outline:
 
     Coordinates keep the data's own unit.
 
+    >>> [segment.end for segment in parse("M0 0 H2 V1 Z")]
+    [(2.0, 0.0), (2.0, 1.0), (0.0, 0.0)]
+
     Raises:
         PathDataError: the data is no path data, is not closed, or has several subpaths.
     """
@@ -86,6 +93,7 @@ def parse(data: str) -> Outline:
         parse_path(_spaced(data), pen)
     except PathDataError:
         raise
+    # What the parser raises for data that it does not understand.
     except (ValueError, IndexError, TypeError, AssertionError, ArithmeticError) as error:
         raise PathDataError(f"cannot read {data!r:.60} as SVG path data") from error
     if not pen.closed:
@@ -100,6 +108,7 @@ def _spaced(data: str) -> str:
     so it is given only what it reads as SVG 2 does.
     """
     words: list[str] = []
+    # Flags of an arc need no space after them: ``A1 1 0 0110 10`` has the flags 0 and 1.
     arc, arguments = False, 0
     at = _end(_SPACE, data, 0)
     while at < len(data):
@@ -123,10 +132,15 @@ def _end(pattern: re.Pattern[str], text: str, at: int) -> int:
 
 
 def written(outline: Outline, per_inch: float = 1.0, decimals: int = 6) -> str:
-    """The outline as path data, its coordinates times ``per_inch``."""
+    """The outline as path data, its coordinates times ``per_inch``.
+
+    >>> written(paths.polygon([(0, 0), (0.5, 0), (0, 2)]))
+    'M0 0 L0.5 0 L0 2 L0 0 Z'
+    """
 
     def pair(point: Point) -> str:
         return " ".join(
+            # Plus zero, so that a rounded -0.0 is written as 0.
             f"{round(c * per_inch, decimals) + 0.0:.{decimals}f}".rstrip("0").rstrip(".")
             for c in point
         )

@@ -13,7 +13,11 @@ Point: TypeAlias = tuple[float, float]
 Vector: TypeAlias = tuple[float, float]
 
 TOLERANCE = 0.004
-"""Points within this distance (inches) are one point of the block (0.1 mm)."""
+"""Points within this distance (inches) are one point of the block (0.1 mm).
+
+So a drawing with thirds written as 3.333 is clean, and no two points that a maker could tell apart
+become one: a drawn or cut line is wider.
+"""
 
 
 def plus(p: Point, v: Vector, times: float = 1.0) -> Point:
@@ -27,19 +31,22 @@ def minus(p: Point, q: Point) -> Vector:
 
 
 def dot(u: Vector, v: Vector) -> float:
+    """The inner product: positive where ``u`` and ``v`` point the same way."""
     return u[0] * v[0] + u[1] * v[1]
 
 
 def cross(u: Vector, v: Vector) -> float:
-    """Positive where ``v`` lies clockwise of ``u`` as seen (y is down)."""
+    """The cross product: positive where ``v`` lies clockwise of ``u`` as seen (y is down)."""
     return u[0] * v[1] - u[1] * v[0]
 
 
 def length(v: Vector) -> float:
+    """Inches from the start of a vector to its end."""
     return math.hypot(v[0], v[1])
 
 
 def distance(p: Point, q: Point) -> float:
+    """Inches between two points."""
     return math.dist(p, q)
 
 
@@ -68,7 +75,11 @@ def outward(direction: Vector) -> Vector:
 
 
 def turn(u: Vector, v: Vector) -> float:
-    """Degrees that an outline turns from ``u`` to ``v``: clockwise is positive, -180 to 180."""
+    """Degrees that an outline turns from ``u`` to ``v``: clockwise is positive, -180 to 180.
+
+    >>> turn((1.0, 0.0), (0.0, 1.0)), turn((0.0, 1.0), (1.0, 0.0))
+    (90.0, -90.0)
+    """
     return math.degrees(math.atan2(cross(u, v), dot(u, v)))
 
 

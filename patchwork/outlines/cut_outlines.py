@@ -1,13 +1,15 @@
 """Cut outlines: the finished outline plus its allowance, with the corners asked for.
 
-Sides are moved out by their allowance; what lies beyond the corners is a ``Tip``
-(see ``patchwork.outlines.mitres``), and the three kinds of corners (contract, section 4) differ
-only in how the tips are cut back:
+The plain offset of a piece has every side moved out by its allowance and every corner mitred:
+straight raw edges are prolonged until they meet, and a curve has its parallel curve.  What lies
+beyond a corner is a ``Mitre`` (see ``patchwork.outlines.mitres``), and the three kinds of corners
+differ only in how the mitres are cut back:
 
 ``full``
-    not at all, but for points longer than 6 allowances;
+    not at all, but for points longer than 6 allowances, which are cut off square there;
 ``blunt``
-    across every point sharper than 90 degrees;
+    across every point sharper than 90 degrees, square to the line that halves its corner, at one
+    allowance beyond the finished corner;
 ``matched``
     so that no ear sticks out of a sewn unit, and raw edges end together at both ends
     of every seam (see ``patchwork.outlines.matching``).
@@ -24,13 +26,13 @@ from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry.paths import Outline
 from piecewright.patchwork.geometry.vectors import dot, normalised
 from piecewright.patchwork.outlines.matching import Mismatch, match
-from piecewright.patchwork.outlines.mitres import Bound, Tip
-from piecewright.patchwork.outlines.offset import Finished, offset_outlines
+from piecewright.patchwork.outlines.mitres import HalfPlane, Mitre
+from piecewright.patchwork.outlines.offset import FinishedPiece, offset_outlines
 
 Corners: TypeAlias = Literal["matched", "blunt", "full"]
 
-LONGEST_POINT = 6.0
-"""Allowances; ``full`` cuts a point that is longer off square there."""
+MITRE_LIMIT = 6.0
+"""Allowances; ``full`` cuts a point that is longer off square there (that of some 19 degrees)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,39 +46,50 @@ class CutOutlines:
 def cut_outlines(
     seams: Seams, order: Order, allowance: Allowance, corners: Corners = "matched"
 ) -> CutOutlines:
-    """The cut outlines of a block's pieces at finished size, in block coordinates.
+    """The cut outlines of a block's pieces at finished size, in block coordinates (inches).
 
     Mismatches are found for ``matched`` corners only: the others do not try to match.
+
+    Args:
+        order: of sewing; only ``matched`` corners depend on it.
+
+    Raises:
+        BlockError: shapes lie so close along each other that they cannot be overlaid
+            (see ``patchwork.geometry.robust_overlay``).
     """
     widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
     mismatches: tuple[Mismatch, ...] = ()
     if corners == "matched":
-        tips, mismatches = match(seams, order, widths)
+        mitres, mismatches = match(seams, order, widths)
     else:
-        cut_back = _cut_long_point if corners == "full" else _cut_across
-        tips = {}
+        cut_back = _limit if corners == "full" else _cut_across
+        mitres = {}
         for c in (c for runs in seams.around for run in runs for c in run):
             sides = widths[c.arriving], widths[c.leaving]
-            tips[c.piece, c.side] = Tip(c.arrives, c.leaves, c.turns, *sides)
-            cut_back(tips[c.piece, c.side], max(sides))
+            mitres[c.piece, c.side] = Mitre(c.arrives, c.leaves, c.turns, *sides)
+            cut_back(mitres[c.piece, c.side], max(sides))
     pieces = [
-        Finished(
+        FinishedPiece(
             [seams.segment(s) for s in sides],
             [widths[s.edge] for s in sides],
-            [tips[piece, k] for k in range(len(sides))],
+            [mitres[piece, k] for k in range(len(sides))],
         )
         for piece, sides in enumerate(seams.sides)
     ]
     return CutOutlines(offset_outlines(pieces), mismatches)
 
 
-def _cut_long_point(tip: Tip, width: float) -> None:
-    longest = max(tip.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
-    if tip.pointed and dot(longest, longest) > (LONGEST_POINT * width) ** 2:
-        toward = tip.straight_on if len(tip.bounds) > 2 else normalised(longest)
-        tip.cut(Bound(toward, LONGEST_POINT * width))
+def _limit(mitre: Mitre, width: float) -> None:
+    """Cut off what of a mitre is longer than the limit, for allowances of ``width`` inches."""
+    longest = max(mitre.rim(), key=lambda x: dot(x, x), default=(0.0, 0.0))
+    if mitre.pointed and dot(longest, longest) > (MITRE_LIMIT * width) ** 2:
+        # With unequal allowances the point lies off the line that halves the corner. A cusp's
+        # was cut off before, and its rim no longer says where it pointed.
+        toward = mitre.straight_on if len(mitre.half_planes) > 2 else normalised(longest)
+        mitre.cut(HalfPlane(toward, MITRE_LIMIT * width))
 
 
-def _cut_across(tip: Tip, width: float) -> None:
-    if tip.turns > 90 + 1e-6:
-        tip.cut(Bound(tip.straight_on, width))
+def _cut_across(mitre: Mitre, width: float) -> None:
+    """Cut a mitre of less than 90 degrees of cloth off at one allowance from its corner."""
+    if mitre.turns > 90 + 1e-6:  # a square's corner, drawn in decimals, is none of them
+        mitre.cut(HalfPlane(mitre.straight_on, width))

@@ -1,20 +1,31 @@
-"""Matched corners: tips cut so that no ear sticks out of a unit and raw edges end together.
+"""Matched corners: mitres cut so that no ear sticks out of a unit and raw edges end together.
 
-Round each point of the block the joins put corners together to ever wider runs.  Each
-run is a unit there, and its own two outer raw edges cut every tip inside it.  A long tip can
-stick out of a unit elsewhere too; ``patchwork.outlines.dog_ears`` sees to that.
+The cut outline of a piece with ``matched`` corners has these properties:
 
-After that the two tips at each seam's end are compared: the one whose raw edge reaches further
-is cut by the mirror image, in the seam line, of the bound at which the other one ends.
-That may move the raw edge on the tip's far side, so it is repeated until all agree.  It ends:
-a cut nearer to one side than all others leaves the other side's end alone, so each tip
+* it is the piece's plain offset, from which only mitres are cut (reflex corners have none);
+* no mitre sticks out of the plain offset of a sewn unit that holds the piece;
+* at both ends of every join's seam the raw edges of the two units end together when they are laid
+  right sides together, within ``_VISIBLE`` along the seam;
+* the whole allowance stays along every finished edge: the strip straight out from it, between its
+  two ends.  This comes before the other two: a cut that would take from it is not made, and ends
+  that therefore do not meet are a ``Mismatch``;
+* cuts are straight, and each works at its own corner only, so a convex piece stays convex.
+
+Ears come first.  Round each point of the block the joins put corners together to ever wider runs.
+Each run is a unit there, and its own two outer raw edges cut every mitre inside it.  A long mitre
+can stick out of a unit elsewhere too; ``patchwork.outlines.dog_ears`` sees to that.
+
+After that the two mitres at each seam's end are compared: the one whose raw edge reaches further
+is cut by the mirror image, in the seam line, of the half-plane at which the other one ends.
+That may move the raw edge on the mitre's far side, so it is repeated until all agree.  It ends:
+a cut nearer to one side than all others leaves the other side's end alone, so each mitre
 passes a change on at most once.
 
 Each point costs what its own corners cost, and its joins are sorted once.  Blocks repeat
-themselves, at every size: what becomes of the tips of a run follows from the directions and
-allowances of its edges and the order in which they are sewn.  So it is worked out once for all
-runs that agree in these exactly, and kept for the next block (``_KEPT``).  A run with a curve is
-left to itself.
+themselves, at every size: what becomes of the mitres of a run follows from the directions and
+allowances of its edges and the order in which they are sewn (its ``_Pattern``).  So it is worked
+out once for all runs that agree in these exactly, and cached for the next block.  A run with a
+curve is left to itself.
 """
 
 from __future__ import annotations
@@ -40,22 +51,29 @@ from piecewright.patchwork.geometry.vectors import (
     plus,
 )
 from piecewright.patchwork.outlines.dog_ears import cut_ears
-from piecewright.patchwork.outlines.mitres import AGREED, Bound, Tip, TipKey, meeting_point
+from piecewright.patchwork.outlines.mitres import AGREED, HalfPlane, Mitre, MitreKey, meeting_point
 
 _ROUNDS = 100
-"""How often the seam ends round one point are compared before they are given up as they are."""
+"""How often the seam ends round one point are compared before they are given up as they are.
+
+Each round passes changes on to all neighbours, so it takes about as many as corners meet there.
+"""
 
 _VISIBLE = 0.002
-"""Inches along a seam within which raw edges count as ending together (contract, section 4)."""
+"""Inches along a seam within which raw edges count as ending together: half the tolerance within
+which two points of a block are one, and less than an eye sees."""
 
-_KEPT = 20_000
-"""Runs of which it is kept what becomes of their tips: those of some fifty large blocks."""
+_CACHED = 20_000
+"""Patterns of which the cut mitres are cached: those of some fifty large blocks."""
 
 _FINEST = 1e-14
 """Inches, and of a curve's parameter; a crossing is found as closely as floating point has it."""
 
 _STRIDES = 4
-"""Into how many parts of a curve, at least, a search for where its raw edge leaves a tip falls."""
+"""Into how many parts of a curve, at least, the search for where its raw edge leaves a mitre falls.
+
+A curve that is all but straight falls into one part by its flatness alone.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +91,10 @@ class Mismatch:
     by: float
 
 
-_Shape: TypeAlias = tuple[
+_Pattern: TypeAlias = tuple[
     tuple[tuple[Vector, Vector, float, float, float], ...], tuple[tuple[int, int], ...]
 ]
-"""All that the tips of a run without curves depend on: for each corner what its ``Tip`` takes;
+"""All that the mitres of a run without curves depend on: for each corner what its ``Mitre`` takes;
 and (rank, i) for the joins in the order of sewing, which sew the edge between corners i and i + 1.
 A join that sews two of the edges has one rank."""
 
@@ -87,65 +105,67 @@ class _Run:
 
     Attributes:
         joins: the numbers of the joins that sew it together there, by rank.
-        curved: whether an edge is a curve, so that the shape does not say all.
-        keys: those of the corners' tips.
+        curved: whether an edge is a curve, so that the pattern does not say all.
+        keys: those of the corners' mitres.
     """
 
     point: int
     corners: Sequence[Corner]
-    shape: _Shape
+    pattern: _Pattern
     joins: Sequence[int]
     curved: bool
-    keys: Sequence[TipKey]
+    keys: Sequence[MitreKey]
 
 
 @dataclass(frozen=True, slots=True)
 class _Cuts:
-    """What becomes of a run's tips.
+    """What becomes of a run's mitres.
 
     Attributes:
-        tips: so cut that none sticks out of a unit at the point itself.
+        mitres: so cut that none sticks out of a unit at the point itself.
         reach: of the longest of them, inches.
         ended: the same when raw edges end together too; of use where no ear was cut.
         gaps: the joins of which they still do not, by rank, and by how much.
     """
 
-    tips: Sequence[Tip]
+    mitres: Sequence[Mitre]
     reach: float
-    ended: Sequence[Tip]
+    ended: Sequence[Mitre]
     gaps: Sequence[tuple[int, float]]
 
 
 def match(
     seams: Seams, order: Order, widths: Sequence[float]
-) -> tuple[dict[TipKey, Tip], tuple[Mismatch, ...]]:
-    """The tips of all corners of a block, cut as ``matched`` asks, and what could not be matched.
+) -> tuple[dict[MitreKey, Mitre], tuple[Mismatch, ...]]:
+    """The mitres of all corners of a block, cut as ``matched`` asks, and what could not be matched.
 
-    Corners of one shape may have the same tip, so none is to be cut any more.
+    Runs of one pattern share their mitres, so none is to be cut any more.
 
     Args:
         widths: the allowance of each edge, inches.
     """
     runs = list(_runs(seams, order, widths))
-    cuts = [_along_curves(seams, run) if run.curved else _in_runs(run.shape) for run in runs]
-    tips: dict[TipKey, Tip] = {}
+    cuts = [_along_curves(seams, run) if run.curved else _in_runs(run.pattern) for run in runs]
+    mitres: dict[MitreKey, Mitre] = {}
     reach = [0.0] * len(seams.points)
     for run, cut in zip(runs, cuts, strict=True):
-        tips.update(zip(run.keys, cut.tips, strict=True))
+        mitres.update(zip(run.keys, cut.mitres, strict=True))
         reach[run.point] = max(reach[run.point], cut.reach)
-    shortened = cut_ears(seams, order, widths, tips, reach)
+    shortened = cut_ears(seams, order, widths, mitres, reach)
     mismatches: list[Mismatch] = []
     for run, cut in zip(runs, cuts, strict=True):
+        # What the cache has for the run holds only where no ear was cut off it elsewhere.
         own, gaps = cut.ended, cut.gaps
         if run.point in shortened:
-            own = [tips[key].copy() for key in run.keys]
-            gaps = _end_all_together(run.shape, own)
-        tips.update(zip(run.keys, own, strict=True))
+            own = [mitres[key].copy() for key in run.keys]
+            gaps = _end_all_together(run.pattern, own)
+        mitres.update(zip(run.keys, own, strict=True))
         mismatches += [Mismatch(run.point, run.joins[rank], by) for rank, by in gaps]
-    return tips, tuple(mismatches)
+    return mitres, tuple(mismatches)
 
 
 def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]:
+    """The runs of corners of a block, each with its pattern."""
     curves = {e for e, edge in enumerate(seams.edges) if isinstance(edge.segment, Curve)}
     sewn_by = order.sewn_by
     for point, runs in enumerate(seams.around):
@@ -153,6 +173,7 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
             # The last corner's arriving edge closes the ring, or is the block's outside.
             sewn = [(sewn_by[c.arriving], i) for i, c in enumerate(run)]
             joined = sorted((join, i) for join, i in sewn if join is not None)
+            # Ranks instead of the joins' numbers: runs sewn in the same order have one pattern.
             joins: list[int] = []
             ranked = []
             for join, i in joined:
@@ -167,43 +188,48 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
             yield _Run(point, run, (corners, tuple(ranked)), joins, curved, keys)
 
 
-@lru_cache(_KEPT)
-def _in_runs(shape: _Shape) -> _Cuts:
-    """What becomes of the tips of a run without curves."""
-    tips = [Tip(*corner) for corner in shape[0]]
-    for unit_tips in _units(shape, tips):
-        _cut_to_unit(unit_tips)
-    return _cuts(shape, tips)
+@lru_cache(_CACHED)
+def _in_runs(pattern: _Pattern) -> _Cuts:
+    """What becomes of the mitres of a run without curves."""
+    mitres = [Mitre(*corner) for corner in pattern[0]]
+    for unit_mitres in _units(pattern, mitres):
+        _cut_to_unit(unit_mitres)
+    return _cuts(pattern, mitres)
 
 
 def _along_curves(seams: Seams, run: _Run) -> _Cuts:
     """The same where edges are curves."""
-    tips = [Tip(*corner) for corner in run.shape[0]]
-    numbers = {id(tip): i for i, tip in enumerate(tips)}
-    for unit_tips in _units(run.shape, tips):
-        _cut_to_unit(unit_tips)
-        first, last = (run.corners[numbers[id(t)]] for t in (unit_tips[0], unit_tips[-1]))
-        if sum(t.inner_angle for t in unit_tips) <= 180.0 + 1e-6:
+    mitres = [Mitre(*corner) for corner in run.pattern[0]]
+    numbers = {id(mitre): i for i, mitre in enumerate(mitres)}
+    for unit_mitres in _units(run.pattern, mitres):
+        # First as if the edges ran on straight along their tangents, then along the curves.
+        _cut_to_unit(unit_mitres)
+        first, last = (run.corners[numbers[id(t)]] for t in (unit_mitres[0], unit_mitres[-1]))
+        if sum(t.inner_angle for t in unit_mitres) <= 180.0 + 1e-6:
             ending, beginning = (seams.edges[e].segment for e in (last.arriving, first.leaving))
-            _cut_to_curves(ending, beginning, seams.points[run.point], unit_tips)
-    return _cuts(run.shape, tips)
+            _cut_to_curves(ending, beginning, seams.points[run.point], unit_mitres)
+    return _cuts(run.pattern, mitres)
 
 
-def _cuts(shape: _Shape, tips: Sequence[Tip]) -> _Cuts:
-    reach = max((tip.reach for tip in tips if tip.pointed), default=0.0)
-    ended = [tip.copy() for tip in tips]
-    return _Cuts(tips, reach, ended, _end_all_together(shape, ended))
+def _cuts(pattern: _Pattern, mitres: Sequence[Mitre]) -> _Cuts:
+    """What becomes of mitres from which ears have been cut already."""
+    reach = max((mitre.reach for mitre in mitres if mitre.pointed), default=0.0)
+    ended = [mitre.copy() for mitre in mitres]
+    return _Cuts(mitres, reach, ended, _end_all_together(pattern, ended))
 
 
 # --- raw edges end together -------------------------------------------------------------------
 
 
-def _end_all_together(shape: _Shape, tips: Sequence[Tip]) -> list[tuple[int, float]]:
-    """Cut the tips; which of the joins still do not match, by rank, and by how much."""
-    joined = shape[1]
+def _end_all_together(pattern: _Pattern, mitres: Sequence[Mitre]) -> list[tuple[int, float]]:
+    """Cut the mitres; which of the joins still do not match, by rank, and by how much (inches)."""
+    joined = pattern[1]
     times = Counter(rank for rank, _ in joined)
     # A join that sews two edges here only passes through: its seam does not end here.
-    ends = [(tips[i], tips[(i + 1) % len(tips)], rank) for rank, i in joined if times[rank] == 1]
+    ends = [
+        (mitres[i], mitres[(i + 1) % len(mitres)], rank) for rank, i in joined if times[rank] == 1
+    ]
+    # A list, not ``any`` of a generator: every seam's end is compared in every round.
     for _ in range(_ROUNDS):
         cuts = [_end_together(arriving, leaving) for arriving, leaving, _ in ends]
         if not any(cuts):
@@ -212,26 +238,27 @@ def _end_all_together(shape: _Shape, tips: Sequence[Tip]) -> list[tuple[int, flo
     return [(rank, by) for rank, by in gaps if by > _VISIBLE]
 
 
-def _end_together(one: Tip, other: Tip) -> bool:
-    """Compare two raw edges at a seam's end and cut the longer; says if that changed it.
+def _end_together(one: Mitre, other: Mitre) -> bool:
+    """Compare two raw edges at a seam's end and cut the longer; whether that changed it.
 
     ``one`` arrives along the seam, ``other`` leaves along it, on its other side.
     """
     ahead = one.arriving_end - other.leaving_end
     if abs(ahead) <= AGREED:
         return False
+    # The half-plane at which a raw edge ends is the one next to it in the chain.
     along = one.arrives
     if ahead > 0:
-        return one.cut(other.bounds[-2].mirrored(along))
-    return other.cut(one.bounds[1].mirrored(along))
+        return one.cut(other.half_planes[-2].mirrored(along))
+    return other.cut(one.half_planes[1].mirrored(along))
 
 
 # --- no ear sticks out of a unit: at the point itself -----------------------------------------
 
 
-def _units(shape: _Shape, tips: Sequence[Tip]) -> Iterator[list[Tip]]:
-    """The units that the joins make round a point, by their tips, as they are sewn."""
-    joined, count = shape[1], len(tips)
+def _units(pattern: _Pattern, mitres: Sequence[Mitre]) -> Iterator[list[Mitre]]:
+    """The units that the joins make round a point, by their mitres, as they are sewn."""
+    joined, count = pattern[1], len(mitres)
     group = [[i] for i in range(count)]  # the corners of the unit that corner i is in, in order
     for k, (join, i) in enumerate(joined):
         first, second = group[i], group[(i + 1) % count]
@@ -241,71 +268,85 @@ def _units(shape: _Shape, tips: Sequence[Tip]) -> Iterator[list[Tip]]:
                 group[j] = together
         if k + 1 < len(joined) and joined[k + 1][0] == join:
             continue  # the same join sews another edge here
+        # A join may sew two edges here, this one and the one before, and so make two groups. One
+        # that an earlier join made is cut by the same lines again, which changes nothing.
         done = {id(g): g for g in (group[i], group[joined[k - 1][1]] if k else group[i])}
         for corners in done.values():
+            # A unit that goes all the way round the point has no raw edge there to cut by.
             closed = len(corners) == count == len(joined)
             if len(corners) > 1 and not closed:
-                yield [tips[j] for j in corners]
+                yield [mitres[j] for j in corners]
 
 
-def _cut_to_unit(tips: Sequence[Tip]) -> None:
-    """Cut the tips of a sewn unit's corners at one point to the unit's plain offset."""
-    arriving, leaving = tips[-1].bounds[0], tips[0].bounds[-1]
-    if sum(t.inner_angle for t in tips) <= 180.0 + 1e-6:
-        for tip in tips:
-            for bound in (arriving, leaving):
-                tip.cut(bound)
+def _cut_to_unit(mitres: Sequence[Mitre]) -> None:
+    """Cut the mitres of a sewn unit's corners at one point to the unit's plain offset."""
+    arriving, leaving = mitres[-1].half_planes[0], mitres[0].half_planes[-1]
+    # At a convex corner (or a straight side) what lies beyond either raw edge is outside the unit.
+    if sum(t.inner_angle for t in mitres) <= 180.0 + 1e-6:
+        for mitre in mitres:
+            for half_plane in (arriving, leaving):
+                mitre.cut(half_plane)
         return
     # A reflex corner: only what lies beyond both raw edges is outside the unit.
     notch = meeting_point(arriving, leaving)
-    for tip in tips:
-        sticks_out = [x for x in tip.rim() if arriving.excess(x) > AGREED < leaving.excess(x)]
-        if tip.pointed and (sticks_out or _covers(tip, notch)):
-            cuts = [b for b in (arriving, leaving) if tip.keeps_allowance(b)]
-            rim = tip.rim()
+    for mitre in mitres:
+        sticks_out = [x for x in mitre.rim() if arriving.excess(x) > AGREED < leaving.excess(x)]
+        if mitre.pointed and (sticks_out or _covers(mitre, notch)):
+            # One cut is enough to bring it behind a raw edge: the one that takes less.
+            cuts = [b for b in (arriving, leaving) if mitre.keeps_allowance(b)]
+            rim = mitre.rim()
             if cuts:
-                tip.cut(min(cuts, key=lambda b: max(b.excess(x) for x in rim)))
+                mitre.cut(min(cuts, key=lambda b: max(b.excess(x) for x in rim)))
 
 
-def _covers(tip: Tip, x: Vector) -> bool:
-    """Whether a point seen from the corner lies inside the tip, by more than rounding."""
-    return all(b.excess(x) < -AGREED for b in tip.bounds) and (
-        dot(x, tip.arrives) > 0 > dot(x, tip.leaves)
+def _covers(mitre: Mitre, x: Vector) -> bool:
+    """Whether a point seen from the corner lies inside the mitre, by more than rounding."""
+    return all(b.excess(x) < -AGREED for b in mitre.half_planes) and (
+        dot(x, mitre.arrives) > 0 > dot(x, mitre.leaves)
     )
 
 
-def _cut_to_curves(ending: Segment, beginning: Segment, place: Point, tips: Sequence[Tip]) -> None:
-    """Cut tips that stick out where a unit's outer side curves away from its tangent.
+def _cut_to_curves(
+    ending: Segment, beginning: Segment, place: Point, mitres: Sequence[Mitre]
+) -> None:
+    """Cut mitres that stick out where a unit's outer side curves away from its tangent.
 
-    The tip lies beside the curve, beyond the foot of the bound on the curve's raw edge; a
-    chord of that raw edge, from the foot to where the tip leaves it, keeps the tip
-    inside.
+    The mitre lies beside the curve, beyond the foot of the tangent's half-plane on the curve's raw
+    edge; a chord of that raw edge, from the foot to where the mitre leaves it, keeps it inside.
 
     Args:
-        ending, beginning: the unit's outer edges, which end and begin at the tips' place.
+        ending, beginning: the unit's outer edges, which end and begin at the mitres' place.
     """
-    arriving, leaving = tips[-1].bounds[0], tips[0].bounds[-1]
-    for tip in tips:
-        if tip is not tips[-1] and isinstance(ending, Curve):
-            _cut_to_curve(ending, place, tip, arriving, at_end=True)
-        if tip is not tips[0] and isinstance(beginning, Curve):
-            _cut_to_curve(beginning, place, tip, leaving, at_end=False)
+    arriving, leaving = mitres[-1].half_planes[0], mitres[0].half_planes[-1]
+    for mitre in mitres:
+        if mitre is not mitres[-1] and isinstance(ending, Curve):
+            _cut_to_curve(ending, place, mitre, arriving, at_end=True)
+        if mitre is not mitres[0] and isinstance(beginning, Curve):
+            _cut_to_curve(beginning, place, mitre, leaving, at_end=False)
 
 
-def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bool) -> None:
-    if bound not in tip.bounds[1:-1]:
-        return
-    k = tip.bounds.index(bound)
-    beside = tip.bounds[k - 1] if at_end else tip.bounds[k + 1]
+def _cut_to_curve(
+    curve: Curve, place: Point, mitre: Mitre, tangent: HalfPlane, at_end: bool
+) -> None:
+    """Cut one mitre along the chord.
+
+    Args:
+        tangent: the half-plane of the raw edge that would run on straight from the curve's end.
+        at_end: whether the curve ends at the point, or begins there.
+    """
+    if tangent not in mitre.half_planes[1:-1]:
+        return  # it took nothing from this mitre, so there is no foot to go on from
+    k = mitre.half_planes.index(tangent)
+    beside = mitre.half_planes[k - 1] if at_end else mitre.half_planes[k + 1]
 
     def raw_edge(t: float) -> Vector:
         out = outward(paths.tangent(curve, t))
-        return minus(plus(paths.point_at(curve, t), out, bound.reach), place)
+        return minus(plus(paths.point_at(curve, t), out, tangent.reach), place)
 
     def inside(t: float) -> float:
         return -beside.excess(raw_edge(t))
 
-    # Follow the raw edge from its foot, away from the point, to where it leaves the tip.
+    # Follow the raw edge from its foot, away from the point, to where it leaves the mitre.
     count = max(_STRIDES, paths.steps(curve, TOLERANCE))
     strides = [1 - k / count if at_end else k / count for k in range(count + 1)]
     if inside(strides[0]) <= AGREED:
@@ -315,12 +356,17 @@ def _cut_to_curve(curve: Curve, place: Point, tip: Tip, bound: Bound, at_end: bo
     foot, crossing = raw_edge(strides[0]), raw_edge(leaves)
     chord = normalised(minus(foot, crossing) if at_end else minus(crossing, foot))
     normal = outward(chord)
-    if dot(normal, meeting_point(bound, beside)) > dot(normal, foot) + AGREED:
-        tip.cut(Bound(normal, dot(normal, foot)))
+    # Only where the curve bends toward the cloth does the chord take something from the mitre.
+    if dot(normal, meeting_point(tangent, beside)) > dot(normal, foot) + AGREED:
+        mitre.cut(HalfPlane(normal, dot(normal, foot)))
 
 
 def _where_zero(falling: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function falls through zero on the way from ``low`` to ``high`` (Illinois method)."""
+    """Where a function falls through zero on the way from ``low`` to ``high``.
+
+    By the Illinois method: regula falsi that does not let one end stand still (M. Dowell and
+    P. Jarratt, BIT 11, 1971).
+    """
     above, below = falling(low), falling(high)
     stayed = 0
     for _ in range(60):

@@ -1,4 +1,9 @@
-"""A block's edges, pieces and strips of allowance as shapes, found by where they lie."""
+"""A spatial index of a block: what lies near a place, and in which unit it does so first.
+
+It holds the block's edges, its pieces and the strips of allowance beside them as Shapely's
+geometries; the edges stand in an R-tree (``shapely.STRtree``).  Which unit has two pieces first is
+answered from the tree of joins.
+"""
 
 from __future__ import annotations
 
@@ -22,23 +27,29 @@ from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point
 
 _FINE = 2e-5
-"""Inches; how far the points that stand for a curve are from it here."""
+"""Inches; how far the points that stand for a curve are from it here.
+
+Less than half of what a mitre may stick out unseen (see ``patchwork.outlines.dog_ears``), so that
+chords alone never make an ear.
+"""
 
 
 @dataclass(frozen=True, slots=True)
-class Strip:
+class AllowanceStrip:
     """The allowance straight out from a side, and its raw edge in the sense of travel."""
 
     shape: BaseGeometry
     raw_edge: LineString
 
 
-class Ground:
-    """What tips of a block are held against; worked out when first asked for.
+class SpatialIndex:
+    """A block's edges, pieces and strips by where they lie; shapes are made when asked for.
 
     Attributes:
         widths: the allowance of each edge, inches; ``least`` and ``most`` of them.
-        lines: the edges, by number; which are ``curved``, and the points at their ``ends``.
+        lines: the edges as Shapely's lines, by number.
+        curved: which of them are curves.
+        ends: the numbers of the points at which each begins and ends, shape (edges, 2).
         tree: finds edges by where they lie.
     """
 
@@ -54,7 +65,7 @@ class Ground:
         owner = np.repeat(np.arange(len(seams.edges)), np.diff(starts))
         self.lines = np.asarray(shapely.linestrings(self._chains.points, indices=owner))
         self.tree = STRtree(self.lines)
-        self._strips: dict[tuple[int, bool], Strip] = {}
+        self._strips: dict[tuple[int, bool], AllowanceStrip] = {}
         self._cloths: dict[int, Polygon] = {}
 
     # --- units -------------------------------------------------------------------------------
@@ -65,7 +76,7 @@ class Ground:
 
     @cached_property
     def _span_arrays(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        # And one more that no unit has: number -1, outside the block.
+        # One more at the end, which index -1 finds: outside the block, a place that no unit has.
         return np.array([*self._spans.starts, -1]), np.array([*self._spans.ends, -1])
 
     @cached_property
@@ -75,15 +86,19 @@ class Ground:
         left = [-1 if edge.left is None else edge.left for edge in edges]
         return np.array([edge.right for edge in edges]), np.array(left)
 
-    def have(self, units: NDArray[np.int64], pieces: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Whether each unit has the piece in the same place; -1 lies outside the block."""
+    def hold(self, units: NDArray[np.int64], pieces: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Whether each unit holds the piece at the same place of the other array.
+
+        Args:
+            units, pieces: numbers, of one shape; piece -1 lies outside the block.
+        """
         starts, ends = self._span_arrays
         place = starts[pieces]
-        have: NDArray[np.bool_] = (starts[units] <= place) & (place < ends[units])
-        return have
+        held: NDArray[np.bool_] = (starts[units] <= place) & (place < ends[units])
+        return held
 
-    def met(self, one: int, other: int) -> int:
-        """The first unit of which two pieces are part."""
+    def first_common_unit(self, one: int, other: int) -> int:
+        """The first unit of which two pieces are part: their lowest common ancestor."""
         unit = one
         while not self._spans.holds(unit, other):
             above = self.order.parents[unit]
@@ -94,7 +109,10 @@ class Ground:
     # --- shapes ------------------------------------------------------------------------------
 
     def cloth(self, piece: int) -> Polygon:
-        """A piece; its points on a curve are the very same ones as its neighbour's."""
+        """The finished piece; its points on a curve are the very same ones as its neighbour's.
+
+        Chords of its own would leave slits between the two, or let them overlap.
+        """
         known = self._cloths.get(piece)
         if known is None:
             own = [self._points(s.edge, s.forward)[:-1] for s in self.seams.sides[piece]]
@@ -109,7 +127,8 @@ class Ground:
         dots = np.asarray(shapely.points(points))
         found, edges = self.tree.query(dots, "dwithin", within)
         right, left = self.beside
-        # A point that lies deep in a piece is near no edge, but one off the block may be as well.
+        # Edges stand for the pieces beside them. A point near none lies deep in a piece, or off
+        # the block.
         deep = np.flatnonzero(np.bincount(found, minlength=len(dots)) == 0)
         inside = np.array([self.piece_at(dot) for dot in dots[deep]], dtype=int)
         found = np.concatenate((found, found, deep))
@@ -120,20 +139,23 @@ class Ground:
         """The piece in which a point lies; -1 outside the block."""
         edge = self.seams.edges[self.tree.nearest(dot)]
         beside = [edge.right] if edge.left is None else [edge.right, edge.left]
-        # At a reflex corner an edge of any piece there may be the nearest.
+        # Where a reflex corner is the nearest point, all edges that end there are equally near,
+        # those of other pieces too.
         around = (self.seams.around[p] for p in (edge.start, edge.end))
         for piece in (*beside, *(c.piece for runs in around for run in runs for c in run)):
             if self.cloth(piece).intersects(dot):
                 return piece
         return -1
 
-    def strip(self, e: int, forward: bool) -> Strip:
+    def strip(self, e: int, forward: bool) -> AllowanceStrip:
         """The strip beside edge ``e``, to the left of one who travels it that way."""
         known = self._strips.get((e, forward))
         if known is None:
             points, out = self._points(e, forward), self._outward[self._rows(e)]
             rim = points + self.widths[e] * (out if forward else -out[::-1])
-            known = self._strips[e, forward] = Strip(_between(points, rim), LineString(rim))
+            known = self._strips[e, forward] = AllowanceStrip(
+                _between(points, rim), LineString(rim)
+            )
         return known
 
     @cached_property

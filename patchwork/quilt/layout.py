@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.faults import BlockError, Fault
 
 Turn: TypeAlias = Literal[0, 90, 180, 270]

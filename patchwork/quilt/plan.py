@@ -24,7 +24,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry.vectors import TOLERANCE
 from piecewright.patchwork.lengths import Unit, spoken

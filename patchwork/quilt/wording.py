@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.quilt.assembly import Area, pressed
 from piecewright.patchwork.quilt.layout import place_name
 from piecewright.patchwork.quilt.plan import QuiltPlan, Share

@@ -18,7 +18,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import Block, extent
-from piecewright.patchwork.cutting.templates import letters
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
 from piecewright.patchwork.geometry.polygons import lines as line_parts

@@ -17,7 +17,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.wording import allowance_words, block_size, width_by_height
-from piecewright.patchwork.cutting.templates import Cut, Template, TemplateSet
+from piecewright.patchwork.cutting.templates import FabricCount, Template, TemplateSet
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Outline
 from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
@@ -134,7 +134,7 @@ def _finished_size(template: Template, unit: Unit) -> str:
     return width_by_height(right - left, bottom - top, unit)
 
 
-def _cut_count(cut: Cut, names: dict[str, str]) -> str:
+def _cut_count(cut: FabricCount, names: dict[str, str]) -> str:
     cloth = names.get(cut.fabric or "", cut.fabric or "")
     counts = [str(cut.plain)] if cut.plain else []
     if cut.reversed:

@@ -1,4 +1,4 @@
-"""Lengths: every spelling of the contract (section 1), read exactly.
+"""Lengths: numbers, decimals and fractions, with and without a unit, read exactly.
 
 An inch is 25.4 mm exactly (the international inch of 1959); what a text should mean is
 reckoned with Python's fractions.

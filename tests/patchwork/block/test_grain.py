@@ -1,4 +1,8 @@
-"""Grain lines and bias edges; the rules are those of the contract and common practice."""
+"""Grain lines and bias edges.
+
+A grain is ``auto``, degrees, or ``free``; the outside of a block lies on the straight grain where
+it can (common practice of the trade).
+"""
 
 from __future__ import annotations
 

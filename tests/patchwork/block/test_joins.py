@@ -1,9 +1,9 @@
-"""Joins: whether they are legal, their seams and pivots, and what is said where they are not.
+"""Joins: whether they are legal, their seams and pivots, and the faults where they are not.
 
-A join is legal if both units are connected and their common boundary is one connected line
-(contract, section 5); here that is judged by Shapely's unions and intersections of the
-finished pieces.  Which blocks are sewn with straight seams alone, and which are set in, is
-common practice of the trade.
+A join is legal if both units are connected and their common boundary is one connected line;
+here that is judged by Shapely's unions and intersections of the finished pieces.  Its pivots are
+the bends of that line by more than a degree.  Which blocks are sewn with straight seams alone, and
+which are set in, is common practice of the trade.
 """
 
 from __future__ import annotations
@@ -364,9 +364,9 @@ def test_the_pivots_of_a_partial_seam(joins: Joins, pivots: list[Point]) -> None
 
 
 def faults(block: Block, joins: Joins, pointer: str = "/block/joins") -> list[Fault]:
-    with pytest.raises(BlockError) as told:
+    with pytest.raises(BlockError) as raised:
         order_from(seams_of(block), ids_of(block), joins, pointer)
-    return list(told.value.faults)
+    return list(raised.value.faults)
 
 
 def test_pieces_that_touch_at_a_corner_only_cannot_be_joined() -> None:

@@ -1,7 +1,8 @@
 """Drawings: lines that cut a frame into pieces, compared with Shapely and worked by hand.
 
 Shapely's ``split`` and the outlines of random blocks are the reference for what the pieces
-are; tolerance and naming are those of the contract (sections 1 and 2).
+are.  A line's end within 0.004 in of a line is joined to it, one that dangles further is a fault;
+pieces are p1, p2, … from top to bottom, then left to right, by their centroids rounded to 0.01 in.
 """
 
 from __future__ import annotations
@@ -46,12 +47,12 @@ def centres(block: Block) -> dict[str, Point]:
 
 
 def faults(lines: Lines, frame: list[Any] = SQUARE, **more: Any) -> list[Fault]:
-    with pytest.raises(BlockError) as told:
+    with pytest.raises(BlockError) as raised:
         draw(lines, frame, **more)
-    return list(told.value.faults)
+    return list(raised.value.faults)
 
 
-def told(lines: Lines, frame: list[Any] = SQUARE, **more: Any) -> Counter[tuple[str, str]]:
+def codes(lines: Lines, frame: list[Any] = SQUARE, **more: Any) -> Counter[tuple[str, str]]:
     return Counter((f.pointer, f.code) for f in faults(lines, frame, **more))
 
 
@@ -150,7 +151,7 @@ def test_a_frame_may_be_any_simple_outline_and_run_either_way() -> None:
 def test_one_line_through_the_frame_cuts_it_as_shapely_does(
     first: float, last: float, short: float
 ) -> None:
-    # Both ends are points of the rim, told by how far round it they lie.
+    # Both ends are points of the rim, given by how far round it they lie.
     rim = box(0, 0, 3, 3).exterior
     p, q = ((spot.x, spot.y) for spot in (rim.interpolate(a) for a in (first, last)))
     line = LineString([p, q])
@@ -303,11 +304,11 @@ def test_a_piece_that_lies_free_in_another_one_is_told(lines: Lines) -> None:
 
 def test_every_free_piece_is_told() -> None:
     dot = [[0.2, 0.2], [0.5, 0.2], [0.2, 0.5], [0.2, 0.2]]
-    assert told([INNER, dot]) == {("/block/lines", "ring-shaped"): 2}
+    assert codes([INNER, dot]) == {("/block/lines", "ring-shaped"): 2}
 
 
 def test_a_free_piece_tied_by_one_line_is_still_in_a_ring() -> None:
-    assert ("/block/lines", "ring-shaped") in told([INNER, [[0, 0], [1, 1]]])
+    assert ("/block/lines", "ring-shaped") in codes([INNER, [[0, 0], [1, 1]]])
 
 
 def test_a_piece_tied_by_two_lines_is_a_piece() -> None:
@@ -376,7 +377,7 @@ def test_faults_of_fills(
 
 
 def test_all_faults_of_a_drawing_are_told_at_once() -> None:
-    found = told(
+    found = codes(
         [
             [[1, 0], [1, 2]],
             [[2, 0], [2, 4]],
@@ -398,7 +399,7 @@ def test_all_faults_of_a_drawing_are_told_at_once() -> None:
 
 
 def test_all_lengths_of_a_drawing_that_cannot_be_read_are_told() -> None:
-    found = told([[["1/0", 0], [1, 3]], [[2, 0], [2, "down"]]], [[0, 0], ["x", 0], [3, 3]])
+    found = codes([[["1/0", 0], [1, 3]], [[2, 0], [2, "down"]]], [[0, 0], ["x", 0], [3, 3]])
     assert found == {
         ("/block/frame/1", "length"): 1,
         ("/block/lines/0/0", "length"): 1,
@@ -408,7 +409,7 @@ def test_all_lengths_of_a_drawing_that_cannot_be_read_are_told() -> None:
 
 def test_a_line_of_more_than_200_points_is_told() -> None:
     line = [[1 + (k % 2) / 10, 3 * k / 200] for k in range(201)]
-    assert told([line]) == {("/block/lines/0", "too-many-points"): 1}
+    assert codes([line]) == {("/block/lines/0", "too-many-points"): 1}
 
 
 def test_lines_that_make_more_than_2000_pieces_are_told() -> None:
@@ -433,14 +434,14 @@ def test_whatever_lines_are_drawn_there_are_pieces_or_faults(lines: list[list[Po
     try:
         pieces = [Polygon(ring) for ring in cut_into_pieces(frame, lines)]
     except BlockError as error:
-        told = error.faults
+        found = error.faults
     else:
         assert all(p.is_valid for p in pieces)
         assert sum(p.area for p in pieces) == pytest.approx(9, abs=0.03)
         assert shapely.unary_union(pieces).area == pytest.approx(9, abs=0.03)
         return
-    assert told
-    assert all(f.pointer.startswith("/block/lines") and f.detail for f in told)
+    assert found
+    assert all(f.pointer.startswith("/block/lines") and f.detail for f in found)
 
 
 def test_lines_that_nearly_meet_are_told_where() -> None:

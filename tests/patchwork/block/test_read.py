@@ -1,7 +1,8 @@
 """Reading a block given as pieces: what is clean, and every fault with its place.
 
-Limits, tolerance and the meaning of the fields are those of the contract (sections 1 and 2);
-the curves are circles whose areas are known.
+Points within 0.004 in are one point.  A block has at most 2,000 pieces with 200 points an outline;
+outlines are simple and have an area, pieces neither overlap nor leave holes, ids are unique.  The
+curves are circles whose areas are known.
 """
 
 from __future__ import annotations
@@ -51,9 +52,9 @@ def read(pieces: Sequence[Spec], **more: Any) -> Block:
 
 
 def faults(pieces: Sequence[Spec], **more: Any) -> list[Fault]:
-    with pytest.raises(BlockError) as told:
+    with pytest.raises(BlockError) as raised:
         read(pieces, **more)
-    return list(told.value.faults)
+    return list(raised.value.faults)
 
 
 def place(fault: Fault) -> shapely.Point:
@@ -61,7 +62,7 @@ def place(fault: Fault) -> shapely.Point:
     return shapely.Point(fault.at)
 
 
-def told(pieces: Sequence[Spec], **more: Any) -> Counter[tuple[str, str]]:
+def codes(pieces: Sequence[Spec], **more: Any) -> Counter[tuple[str, str]]:
     return Counter((f.pointer, f.code) for f in faults(pieces, **more))
 
 
@@ -376,8 +377,8 @@ def test_an_outline_that_is_no_piece(a: Spec, code: str, pointer: str, at: Point
 def test_a_corner_that_cannot_be_read_is_told_alone(outline: Ring, corners: list[int]) -> None:
     # The other faults of a piece without that corner would only mislead.
     expected = {(f"/block/pieces/0/outline/{k}", "length"): 1 for k in corners}
-    assert told([piece("a", outline), *four_patch()[1:]]) == expected
-    assert told([piece("a", outline)]) == expected
+    assert codes([piece("a", outline), *four_patch()[1:]]) == expected
+    assert codes([piece("a", outline)]) == expected
 
 
 def test_the_pieces_of_an_id_that_is_used_twice_are_all_told() -> None:
@@ -398,7 +399,7 @@ def test_an_unknown_fabric() -> None:
 
 
 def test_fabrics_of_one_id() -> None:
-    found = told(four_patch(), fabrics=[{"id": "red"}, {"id": "tan"}, {"id": "red"}])
+    found = codes(four_patch(), fabrics=[{"id": "red"}, {"id": "tan"}, {"id": "red"}])
     assert found == {
         ("/block/fabrics/0/id", "duplicate-id"): 1,
         ("/block/fabrics/2/id", "duplicate-id"): 1,
@@ -526,7 +527,7 @@ def test_as_many_points_as_an_outline_may_have_are_read() -> None:
     [(wheel(MOST_POINTS + 1), "outline"), (wheel_path(MOST_POINTS + 1), "path")],
 )
 def test_an_outline_of_more_than_200_points_is_a_fault(outline: Ring | str, field: str) -> None:
-    assert told([piece("a", outline)]) == {(f"/block/pieces/0/{field}", "too-many-points"): 1}
+    assert codes([piece("a", outline)]) == {(f"/block/pieces/0/{field}", "too-many-points"): 1}
 
 
 # --- the order of sewing, and sections ----------------------------------------------------
@@ -616,7 +617,7 @@ def test_an_error_1500_levels_down_is_told_with_its_pointer() -> None:
     ids=["unknown", "same-id", "left-out", "twice", "none"],
 )
 def test_faults_of_sections(sections: list[Spec], expected: list[tuple[str, str]]) -> None:
-    assert told(four_patch(), sections=sections) == Counter(expected)
+    assert codes(four_patch(), sections=sections) == Counter(expected)
 
 
 # --- all at once --------------------------------------------------------------------------
@@ -632,7 +633,7 @@ def test_all_faults_of_a_block_are_told_at_once() -> None:
         piece("f", "M0 0 H1 V1"),
         piece("g", [[1, 1], [2, 2]]),
     ]
-    found = told(
+    found = codes(
         pieces,
         fabrics=[{"id": "red"}, {"id": "red"}],
         joins=[["a", "b"], ["c", "z"]],
@@ -675,7 +676,7 @@ def test_a_fault_of_piece_10_does_not_hide_one_of_piece_1() -> None:
     pieces = grid(11, 11)
     pieces[1]["outline"] = [[1, 0], [2, 0]]
     pieces[10]["outline"] = UNREADABLE
-    assert told(pieces) == {
+    assert codes(pieces) == {
         ("/block/pieces/1", "no-area"): 1,
         ("/block/pieces/10/outline/1", "length"): 1,
         ("/block/pieces/10/outline/3", "length"): 1,
@@ -683,9 +684,9 @@ def test_a_fault_of_piece_10_does_not_hide_one_of_piece_1() -> None:
 
 
 def test_pointers_start_where_the_block_stands() -> None:
-    with pytest.raises(BlockError) as told:
+    with pytest.raises(BlockError) as raised:
         block_from_pieces({"pieces": [piece("a", BOW)]}, pointer="/items/2/block")
-    assert [f.pointer for f in told.value.faults] == ["/items/2/block/pieces/0"]
+    assert [f.pointer for f in raised.value.faults] == ["/items/2/block/pieces/0"]
 
 
 @settings(max_examples=200, deadline=None)
@@ -703,11 +704,11 @@ def test_whatever_outlines_are_given_there_is_a_block_or_faults(
     try:
         block = read(pieces)
     except BlockError as error:
-        told = error.faults
+        found = error.faults
     else:
         shapes = [Polygon(paths.ring(p.outline)).buffer(0) for p in block.pieces]
         whole = shapely.unary_union(shapes).area
         assert sum(s.area for s in shapes) == pytest.approx(whole, abs=0.02)
         return
-    assert told
-    assert all(f.code and f.detail and f.pointer.startswith("/block/pieces/") for f in told)
+    assert found
+    assert all(f.code and f.detail and f.pointer.startswith("/block/pieces/") for f in found)

@@ -61,7 +61,7 @@ def fabric_of(found: CuttingList, id: str) -> FabricCuts:
     return next(f for f in found.fabrics if f.fabric == id)
 
 
-def told(cut: Cut) -> tuple[str, tuple[float, float], int, int]:
+def described(cut: Cut) -> tuple[str, tuple[float, float], int, int]:
     return cut.shape, cut.cut, cut.count, cut.blanks
 
 
@@ -82,7 +82,7 @@ class TestHandbook:
     @pytest.mark.parametrize("s", [1, 1.5, 2, 2.5, 3, 4, 6, 7.75])
     def test_square(self, s: float) -> None:
         (fabric,) = list_of(one_piece([[0, 0], [s, 0], [s, s], [0, s]])).fabrics
-        assert told(fabric.cuts[0]) == ("square", (s + 1 / 2, s + 1 / 2), 1, 1)
+        assert described(fabric.cuts[0]) == ("square", (s + 1 / 2, s + 1 / 2), 1, 1)
         assert not fabric.cuts[0].trim
 
     @pytest.mark.parametrize("s", [1, 1.5, 2, 2.5, 3, 4, 6, 7.75])
@@ -90,7 +90,7 @@ class TestHandbook:
         # A leg is the longest side at the outside that lies on the grain given: 0 degrees.
         (fabric,) = list_of(one_piece([[0, 0], [s, 0], [0, s]], grain=0)).fabrics
         (cut,) = fabric.cuts
-        assert told(cut) == ("half-square triangle", (s + 7 / 8, s + 7 / 8), 1, 1)
+        assert described(cut) == ("half-square triangle", (s + 7 / 8, s + 7 / 8), 1, 1)
         assert cut.exact[0] == pytest.approx(s + (2 + ROOT2) / 4)  # + 0.8536
         assert not cut.trim  # 0.875 - 0.8536 = 0.0214 < 1/32
 
@@ -99,7 +99,7 @@ class TestHandbook:
         # The longest side at the outside is the long one, so that it lies on the grain.
         (fabric,) = list_of(one_piece([[0, 0], [s, 0], [s / 2, s / 2]])).fabrics
         (cut,) = fabric.cuts
-        assert told(cut) == ("quarter-square triangle", (s + 5 / 4, s + 5 / 4), 1, 1)
+        assert described(cut) == ("quarter-square triangle", (s + 5 / 4, s + 5 / 4), 1, 1)
         assert cut.exact[0] == pytest.approx(s + (2 + 2 * ROOT2) / 4)  # + 1.2071
         assert cut.trim  # 1.25 - 1.2071 = 0.0429 > 1/32
 
@@ -140,8 +140,8 @@ class TestWorkedExamples:
         found = list_of("nine-patch", 9)
         dark, light = fabric_of(found, "dark"), fabric_of(found, "light")
         # 3 + 1/2 = 3 1/2 in; 40 / 3.5 = 11 to a strip: one strip each.
-        assert [told(c) for c in dark.cuts] == [("square", (3.5, 3.5), 5, 5)]
-        assert [told(c) for c in light.cuts] == [("square", (3.5, 3.5), 4, 4)]
+        assert [described(c) for c in dark.cuts] == [("square", (3.5, 3.5), 5, 5)]
+        assert [described(c) for c in light.cuts] == [("square", (3.5, 3.5), 4, 4)]
         assert [(s.width, s.count, s.parts[0].count) for s in dark.strips] == [(3.5, 1, 5)]
         assert dark.length == light.length == 3.5
         # 3.5 * 1.05 / 0.97 = 3.789 in; an eighth of a yard is 4.5 in.
@@ -152,7 +152,7 @@ class TestWorkedExamples:
         background, dark = fabric_of(found, "background"), fabric_of(found, "dark")
         accent = fabric_of(found, "accent")
         # 4 geese each: 80 triangles, 4 of a square 6 + 1 1/4 = 7 1/4; 80 corners 3 1/2.
-        assert [told(c) for c in background.cuts] == [
+        assert [described(c) for c in background.cuts] == [
             ("quarter-square triangle", (7.25, 7.25), 80, 20),
             ("square", (3.5, 3.5), 80, 80),
         ]
@@ -164,34 +164,36 @@ class TestWorkedExamples:
         # 57 * 1.05 / 0.97 = 61.70 in = 13.71 eighths of a yard -> 14.
         assert str(background.yardage) == "1 3/4 yd"
         # 8 points each: 160 triangles, 2 of a square 3 7/8; 10 to a strip: 8 strips, 31 in.
-        assert [told(c) for c in dark.cuts] == [("half-square triangle", (3.875, 3.875), 160, 80)]
+        assert [described(c) for c in dark.cuts] == [
+            ("half-square triangle", (3.875, 3.875), 160, 80)
+        ]
         assert dark.length == 8 * 3.875
         # 20 centres of 6 1/2 in, 6 to a strip: 4 strips.
-        assert [told(c) for c in accent.cuts] == [("square", (6.5, 6.5), 20, 20)]
+        assert [described(c) for c in accent.cuts] == [("square", (6.5, 6.5), 20, 20)]
         assert accent.length == 4 * 6.5
 
     def test_ohio_star_of_nine_inches(self) -> None:
         found = list_of("ohio-star", 9)
         # Every triangle is a quarter of a square of 3 + 1 1/4 = 4 1/4 in.
-        assert [told(c) for c in fabric_of(found, "background").cuts] == [
+        assert [described(c) for c in fabric_of(found, "background").cuts] == [
             ("quarter-square triangle", (4.25, 4.25), 4, 1),
             ("square", (3.5, 3.5), 4, 4),
         ]
-        assert [told(c) for c in fabric_of(found, "dark").cuts] == [
+        assert [described(c) for c in fabric_of(found, "dark").cuts] == [
             ("quarter-square triangle", (4.25, 4.25), 8, 2),
             ("square", (3.5, 3.5), 1, 1),
         ]
-        assert [told(c) for c in fabric_of(found, "accent").cuts] == [
+        assert [described(c) for c in fabric_of(found, "accent").cuts] == [
             ("quarter-square triangle", (4.25, 4.25), 4, 1),
         ]
 
     def test_flying_geese_of_three_by_six_inches(self) -> None:
         found = list_of("flying-geese", 6)
         # Geese 6 + 1 1/4 = 7 1/4; four squares of sky, 3 + 7/8 = 3 7/8, make eight triangles.
-        assert [told(c) for c in fabric_of(found, "background").cuts] == [
+        assert [described(c) for c in fabric_of(found, "background").cuts] == [
             ("half-square triangle", (3.875, 3.875), 8, 4)
         ]
-        assert [told(c) for c in fabric_of(found, "dark").cuts] == [
+        assert [described(c) for c in fabric_of(found, "dark").cuts] == [
             ("quarter-square triangle", (7.25, 7.25), 1, 1)
         ]
         assert note(fabric_of(found, "dark").cuts[0], "in") == (
@@ -317,7 +319,7 @@ class TestGrain:
         found = list_of("ohio-star", 9, cloth=Cloth(directional=frozenset({"accent"})))
         # Two of every four triangles have their long side along the cloth: 2 squares for 4.
         (cut,) = fabric_of(found, "accent").cuts
-        assert told(cut) == ("quarter-square triangle", (4.25, 4.25), 4, 2)
+        assert described(cut) == ("quarter-square triangle", (4.25, 4.25), 4, 2)
         assert "use the two with the long side along the cloth" in note(cut, "in")
         assert fabric_of(found, "dark").cuts[0].blanks == 2
 
@@ -353,7 +355,7 @@ class TestEdgeAllowance:
 
     def test_nine_patch_has_three_sizes(self) -> None:
         found = list_of("nine-patch", 9, Allowance(0.25, 0.5))
-        cuts = {told(c)[:3] for f in found.fabrics for c in f.cuts}
+        cuts = {described(c)[:3] for f in found.fabrics for c in f.cuts}
         assert cuts == {
             ("square", (3.75, 3.75), 4),  # corners: 3 + 1/4 + 1/2 both ways
             ("rectangle", (3.75, 3.5), 4),  # sides: one edge outside

@@ -197,9 +197,9 @@ class TestCautions:
         assert math.degrees(math.atan2(2, 6)) == pytest.approx(18.43, abs=0.01)
 
     def test_partial_seam_is_told_with_its_units(self) -> None:
-        told = [c for c in templates_of("bright-hopes").cautions if c.code == "raw-edges"]
-        assert told
-        assert all("match point" in c.detail and c.at is not None for c in told)
+        found = [c for c in templates_of("bright-hopes").cautions if c.code == "raw-edges"]
+        assert found
+        assert all("match point" in c.detail and c.at is not None for c in found)
 
     def test_drawing_points_to_the_block(self) -> None:
         frame = [[0, 0], [6, 0], [6, 6], [0, 6]]

@@ -1,4 +1,8 @@
-"""The rules of foundation sections (contract, section 7), by exhaustion and with Shapely alone.
+"""The rules of foundation sections, by exhaustion and with Shapely alone.
+
+An order p1 … pk of a section is sewable when for each i > 1 the boundary that pi shares with
+p1 … pi-1 together is one straight line, with p1 … pi-1 wholly on one side of it and pi wholly on
+the other.  Sections are joined by straight joins only.
 
 Nothing here knows how sections are found: every order and every way to join is tried.
 """
@@ -162,7 +166,7 @@ def bowed(seed: int) -> Block | None:
     """A square cut by one or two flat arcs and some straight lines.
 
     The arcs are drawn as chords that turn by less than a degree: a seam along one has no pivot,
-    and is a straight one by the contract (section 5), but no line for a section's step.
+    and is therefore straight, but no line for a section's step.
     """
     rng = random.Random(seed)
     shapes = [box(0, 0, 6, 6)]

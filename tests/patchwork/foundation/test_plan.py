@@ -369,15 +369,15 @@ def test_failing_step_of_a_given_section_is_named() -> None:
 
 def test_every_failing_section_is_named() -> None:
     block = with_sections("nine-patch", ("A", "nw ne n"), ("B", "w centre e"), ("C", "sw se s"))
-    told = faults_of(block)
-    assert [f.pointer for f in told] == ["/block/sections/0/order/1", "/block/sections/2/order/1"]
-    assert all("no edge" in f.detail for f in told)
+    found = faults_of(block)
+    assert [f.pointer for f in found] == ["/block/sections/0/order/1", "/block/sections/2/order/1"]
+    assert all("no edge" in f.detail for f in found)
 
 
 def test_piece_that_bends_round_is_named() -> None:
     block = with_sections("nine-patch", ("A", "nw n ne w centre"), ("B", "e se s sw"))
-    told = faults_of(block)
-    assert told[0].pointer == "/block/sections/0/order/4"
+    found = faults_of(block)
+    assert found[0].pointer == "/block/sections/0/order/4"
 
 
 def test_piece_before_that_reaches_over_the_line_is_named() -> None:
@@ -397,11 +397,11 @@ def test_sections_that_do_not_join_straight_are_named() -> None:
     block = with_sections(
         "nine-patch", ("A", "nw n"), ("B", "ne e"), ("C", "se s"), ("D", "sw w"), ("E", "centre")
     )
-    told = faults_of(block)
-    assert told
-    assert all(f.code == "sections-not-straight" for f in told)
-    assert told[0].pointer == "/block/sections"
-    assert told[0].at is not None
+    found = faults_of(block)
+    assert found
+    assert all(f.code == "sections-not-straight" for f in found)
+    assert found[0].pointer == "/block/sections"
+    assert found[0].at is not None
 
 
 def test_joins_of_the_block_are_kept_where_sections_are_units_of_them() -> None:
@@ -454,7 +454,7 @@ def _sides(shape: Polygon) -> list[Any]:
 @given(straight_blocks())
 @settings(max_examples=25, deadline=None)
 def test_raw_edges_of_sections_end_together(block: Block) -> None:
-    """Section 4 (iii), for the joins between sections, as Shapely measures it."""
+    """That raw edges end together at both ends of the joins between sections, by Shapely."""
     found = foundation(block, Allowance())
     coarse = block_from_pieces(
         {

@@ -1,7 +1,6 @@
 """Straight cuts and what comes off a unit: against the rule of a section's step, by Shapely alone.
 
-The rule is the contract's (section 7), as ``tests.patchwork.foundation.foundations`` has it for
-every piece.
+The rule stands in ``tests.patchwork.foundation.foundations``, for every piece of a section.
 """
 
 from __future__ import annotations

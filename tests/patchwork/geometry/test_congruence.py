@@ -1,4 +1,4 @@
-"""Like shapes: turning, flipping, and shapes that are their own mirror image."""
+"""Congruent shapes: turning, flipping, and shapes that are their own mirror image."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.congruence import Placement, Shape, laid_onto, like_shapes
+from piecewright.patchwork.geometry.congruence import Isometry, Shape, congruences, isometry_onto
 from piecewright.patchwork.geometry.paths import Outline
 from piecewright.patchwork.geometry.vectors import Point
 
@@ -23,8 +23,8 @@ def shape(points: list[Point], grain: float | None = None, one_way: bool = False
     return Shape(outline, outline, grain, one_way)
 
 
-def laid(points: list[Point], placement: Placement) -> list[Point]:
-    return [placement.point(p) for p in points]
+def laid(points: list[Point], isometry: Isometry) -> list[Point]:
+    return [isometry.point(p) for p in points]
 
 
 turns = st.floats(0, 360)
@@ -35,51 +35,51 @@ moves = st.tuples(st.floats(-50, 50), st.floats(-50, 50))
 def test_turned_piece_is_like_and_not_reversed(
     turn: float, move: Point, points: list[Point]
 ) -> None:
-    moved = laid(points, Placement(False, turn, move))
-    placement = laid_onto(shape(moved), shape(points))
-    assert placement is not None
-    assert not placement.flipped
+    moved = laid(points, Isometry(False, turn, move))
+    isometry = isometry_onto(shape(moved), shape(points))
+    assert isometry is not None
+    assert not isometry.flipped
     for p, q in zip(moved, points, strict=True):
-        assert math.dist(placement.point(p), q) < 1e-6 or points is ISOSCELES
+        assert math.dist(isometry.point(p), q) < 1e-6 or points is ISOSCELES
 
 
 @given(turns, moves, st.sampled_from([SCALENE, KITE_LIKE]))
 def test_mirrored_piece_is_like_and_reversed(turn: float, move: Point, points: list[Point]) -> None:
-    moved = laid(points, Placement(True, turn, move))
-    placement = laid_onto(shape(moved), shape(points))
-    assert placement is not None
-    assert placement.flipped
+    moved = laid(points, Isometry(True, turn, move))
+    isometry = isometry_onto(shape(moved), shape(points))
+    assert isometry is not None
+    assert isometry.flipped
 
 
 @given(turns, moves)
 def test_shape_that_is_its_own_mirror_image_is_never_reversed(turn: float, move: Point) -> None:
-    moved = laid(ISOSCELES, Placement(True, turn, move))
-    placement = laid_onto(shape(moved), shape(ISOSCELES))
-    assert placement is not None
-    assert not placement.flipped
+    moved = laid(ISOSCELES, Isometry(True, turn, move))
+    isometry = isometry_onto(shape(moved), shape(ISOSCELES))
+    assert isometry is not None
+    assert not isometry.flipped
 
 
 @given(turns, moves, st.booleans())
 def test_placement_lays_one_outline_onto_the_other(turn: float, move: Point, flip: bool) -> None:
-    there = Placement(flip, turn, move).outline(shape(SCALENE).finished)
+    there = Isometry(flip, turn, move).outline(shape(SCALENE).finished)
     assert paths.area(there) == pytest.approx(paths.area(shape(SCALENE).finished))
 
 
 def test_pieces_within_the_tolerance_are_like() -> None:
     thirds = [(0.0, 0.0), (3.333, 0.0), (3.333, 3.334), (0.0, 3.334)]
     exact = [(0.0, 0.0), (10 / 3, 0.0), (10 / 3, 10 / 3), (0.0, 10 / 3)]
-    assert laid_onto(shape(thirds), shape(exact)) is not None
+    assert isometry_onto(shape(thirds), shape(exact)) is not None
 
 
 def test_pieces_a_thirty_second_apart_are_not_like() -> None:
     larger = [(0.0, 0.0), (4.03125, 0.0), (1.0, 2.0)]
-    assert laid_onto(shape(larger), shape(SCALENE)) is None
+    assert isometry_onto(shape(larger), shape(SCALENE)) is None
 
 
 def test_same_finished_shape_with_another_cut_outline_is_not_like() -> None:
     outline = shape(SCALENE).finished
     trimmed = paths.polygon([(-0.2, -0.2), (4.0, -0.2), (4.0, 0.2), (1.0, 2.2)])
-    assert laid_onto(Shape(outline, trimmed, None), shape(SCALENE)) is None
+    assert isometry_onto(Shape(outline, trimmed, None), shape(SCALENE)) is None
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_same_finished_shape_with_another_cut_outline_is_not_like() -> None:
 def test_grain_must_agree(
     one: float | None, other: float | None, one_way: bool, like: bool
 ) -> None:
-    found = laid_onto(shape(SCALENE, one, one_way), shape(SCALENE, other, one_way))
+    found = isometry_onto(shape(SCALENE, one, one_way), shape(SCALENE, other, one_way))
     assert (found is not None) is like
 
 
@@ -113,17 +113,17 @@ def test_curved_pieces_are_like_and_reversed() -> None:
 
     one = Shape(wave(1.0), wave(1.0), None)
     other = Shape(wave(1.2), wave(1.2), None)
-    mirrored = Placement(True, 33.0, (1.0, 2.0)).outline(wave(1.0))
-    assert laid_onto(Shape(mirrored, mirrored, None), one) is not None
-    assert laid_onto(other, one) is None
+    mirrored = Isometry(True, 33.0, (1.0, 2.0)).outline(wave(1.0))
+    assert isometry_onto(Shape(mirrored, mirrored, None), one) is not None
+    assert isometry_onto(other, one) is None
 
 
 def test_first_of_each_kind_stands_for_the_rest() -> None:
-    turned = laid(SCALENE, Placement(False, 90.0, (9.0, 9.0)))
-    flipped = laid(SCALENE, Placement(True, 10.0, (20.0, 9.0)))
-    likes = like_shapes([shape(SCALENE), shape(KITE_LIKE), shape(turned), shape(flipped)])
-    assert [like.like for like in likes] == [0, 1, 0, 0]
-    assert [like.placement.flipped for like in likes] == [False, False, False, True]
+    turned = laid(SCALENE, Isometry(False, 90.0, (9.0, 9.0)))
+    flipped = laid(SCALENE, Isometry(True, 10.0, (20.0, 9.0)))
+    found = congruences([shape(SCALENE), shape(KITE_LIKE), shape(turned), shape(flipped)])
+    assert [one.first for one in found] == [0, 1, 0, 0]
+    assert [one.isometry.flipped for one in found] == [False, False, False, True]
 
 
 KINDS = {"scalene": SCALENE, "isosceles": ISOSCELES, "kite": KITE_LIKE}
@@ -145,14 +145,14 @@ def test_pieces_share_the_template_of_their_kind_however_they_are_laid(
     made: list[tuple[str, bool, float, Point]],
 ) -> None:
     shapes = [
-        shape(laid(KINDS[kind], Placement(flip, turn, move))) for kind, flip, turn, move in made
+        shape(laid(KINDS[kind], Isometry(flip, turn, move))) for kind, flip, turn, move in made
     ]
     kinds = [kind for kind, *_ in made]
-    for own, (kind, flip, *_), found in zip(shapes, made, like_shapes(shapes), strict=True):
+    for own, (kind, flip, *_), found in zip(shapes, made, congruences(shapes), strict=True):
         first = kinds.index(kind)
-        assert found.like == first
-        assert found.placement.flipped is (kind != "isosceles" and flip != made[first][1])
-        corners = laid([s.start for s in own.finished], found.placement)
+        assert found.first == first
+        assert found.isometry.flipped is (kind != "isosceles" and flip != made[first][1])
+        corners = laid([s.start for s in own.finished], found.isometry)
         for corner in corners:
             near = min(math.dist(corner, s.start) for s in shapes[first].finished)
             assert near < 1e-6
@@ -165,5 +165,5 @@ def test_moved_copies_with_another_grain_or_cut_outline_are_other_kinds() -> Non
         free, slanted = shape(points, None), shape(points, 45.0)
         return [shape(points, 0.0), free, slanted, Shape(free.finished, trimmed, 0.0)]
 
-    likes = like_shapes([*kinds(0.0), *kinds(7.0), *kinds(-3.0)])
-    assert [found.like for found in likes] == [0, 1, 2, 3] * 3
+    found = congruences([*kinds(0.0), *kinds(7.0), *kinds(-3.0)])
+    assert [one.first for one in found] == [0, 1, 2, 3] * 3

@@ -1,4 +1,4 @@
-"""Points within the tolerance are one point (contract, section 1), and no others are."""
+"""Points within the tolerance (0.004 in) are one point, and no others are."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from shapely.geometry import Polygon
 
 from piecewright.patchwork.block.read import block_from_pieces
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.snapping import MOST_SPREAD, made_one
+from piecewright.patchwork.geometry.snapping import LARGEST_DIAMETER, snapped
 from piecewright.patchwork.geometry.vectors import TOLERANCE, distance
 
 
 def test_points_within_4_thousandths_of_an_inch_are_one_point() -> None:
     one, other, apart = (1.0, 1.0), (1.003, 1.002), (1.0, 1.005)
-    assert made_one([one, other]) == {one: one, other: one}
-    assert made_one([one, apart]) == {one: one, apart: apart}
-    assert made_one([]) == {}
+    assert snapped([one, other]) == {one: one, other: one}
+    assert snapped([one, apart]) == {one: one, apart: apart}
+    assert snapped([]) == {}
 
 
 @given(st.lists(st.tuples(*[st.integers(0, 30).map(lambda k: k / 1000)] * 2), max_size=40))
 def test_no_point_moves_further_than_twice_the_tolerance(points: list[tuple[float, float]]) -> None:
-    placed = made_one(points)
-    assert all(distance(p, q) <= MOST_SPREAD * TOLERANCE for p, q in placed.items())
+    placed = snapped(points)
+    assert all(distance(p, q) <= LARGEST_DIAMETER * TOLERANCE for p, q in placed.items())
     assert all(placed[q] == q for q in placed.values())
 
 

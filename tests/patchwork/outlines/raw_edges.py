@@ -1,4 +1,12 @@
-"""The properties of matched outlines (contract, section 4), measured with Shapely alone.
+"""The properties of matched outlines, measured with Shapely alone.
+
+(i) A piece's cut outline lies inside its plain offset, the mitred buffer.
+(ii) No ear sticks out of the plain offset of a sewn unit that holds the piece.
+(iii) At both ends of every join's seam the raw edges of the two units end together when they are
+laid right sides together, within 0.002 in along the seam, or a mismatch is reported.
+(iv) The whole allowance stays along every finished edge: the strip straight out from it, as far as
+it lies in the plain offset.
+(v) A convex piece has a convex cut outline.
 
 Nothing here knows how the outlines were found: the finished pieces, the cut outlines
 and the nested joins are all that is looked at.

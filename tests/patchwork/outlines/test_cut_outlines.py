@@ -246,10 +246,10 @@ def check_matched(shapes: Cut) -> None:
     slack = STRAIGHT if straight else CURVED
     assert max(raw_edges.outside_own_offset(shapes).values()) < slack, "(i)"
     assert max(raw_edges.ears(shapes).values(), default=0.0) < slack, "(ii)"
-    told = {(m.join, shapes.seams.points[m.point]) for m in shapes.result.mismatches}
+    reported = {(m.join, shapes.seams.points[m.point]) for m in shapes.result.mismatches}
     for seam_end, gap in raw_edges.end_gaps(shapes).items():
-        if seam_end in told:
-            assert gap > 0.002, "(iii) a mismatch that is told is one"
+        if seam_end in reported:
+            assert gap > 0.002, "(iii) a mismatch that is reported is one"
         else:
             assert gap <= 0.002, f"(iii) at {seam_end}"
     assert max(raw_edges.lost_allowance(shapes).values()) < slack, "(iv)"

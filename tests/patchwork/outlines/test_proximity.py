@@ -19,7 +19,7 @@ from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.vectors import minus
-from piecewright.patchwork.outlines.proximity import Ground
+from piecewright.patchwork.outlines.proximity import SpatialIndex
 from piecewright.patchwork.sewing.order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.unit_members import members
@@ -27,21 +27,21 @@ from tests.patchwork.unit_members import members
 QUARTER = 0.25
 
 
-def ground_of(block: Block) -> Ground:
+def index_of(block: Block) -> SpatialIndex:
     seams = planar_map([p.outline for p in block.pieces])
-    return Ground(seams, order_of(block, seams), [QUARTER] * len(seams.edges))
+    return SpatialIndex(seams, order_of(block, seams), [QUARTER] * len(seams.edges))
 
 
 @settings(max_examples=30, deadline=None)
 @given(partitions.blocks(), st.integers(0, 999))
 def test_the_piece_at_a_point_is_the_one_that_holds_it(block: Block, seed: int) -> None:
-    ground = ground_of(block)
+    index = index_of(block)
     shapes = [Polygon(paths.ring(p.outline)) for p in block.pieces]
     rng = random.Random(seed)
     for _ in range(10):
         dot = shapely.Point(rng.uniform(-1, 7), rng.uniform(-1, 7))
         holding = [i for i, shape in enumerate(shapes) if shape.covers(dot)]
-        assert ground.piece_at(dot) in (holding or [-1])
+        assert index.piece_at(dot) in (holding or [-1])
 
 
 def test_a_point_nearest_to_a_reflex_corner_is_in_the_piece_round_it() -> None:
@@ -52,44 +52,44 @@ def test_a_point_nearest_to_a_reflex_corner_is_in_the_piece_round_it() -> None:
             "lines": [[[4, 0], [4, 2]], [[4, 2], [6, 2]], [[4, 2], [6, 0]]],
         }
     )
-    ground = ground_of(block)
-    large = max(range(3), key=lambda i: ground.cloth(i).area)
-    assert ground.piece_at(shapely.Point(3.5, 2.5)) == large
+    index = index_of(block)
+    large = max(range(3), key=lambda i: index.cloth(i).area)
+    assert index.piece_at(shapely.Point(3.5, 2.5)) == large
 
 
 @settings(max_examples=30, deadline=None)
 @given(partitions.blocks())
 def test_two_pieces_meet_in_the_smallest_unit_that_has_both(block: Block) -> None:
-    ground = ground_of(block)
-    units = [set(members(ground.order, u)) for u in range(len(ground.order.parents))]
+    index = index_of(block)
+    units = [set(members(index.order, u)) for u in range(len(index.order.parents))]
     for one in range(len(block.pieces)):
         for other in range(len(block.pieces)):
             both = [u for u, own in enumerate(units) if {one, other} <= own]
-            assert ground.met(one, other) == min(both, key=lambda u: len(units[u]))
+            assert index.first_common_unit(one, other) == min(both, key=lambda u: len(units[u]))
 
 
 @settings(max_examples=30, deadline=None)
 @given(partitions.blocks())
 def test_which_unit_has_which_piece(block: Block) -> None:
-    ground = ground_of(block)
-    for unit in range(len(ground.order.parents)):
-        own = members(ground.order, unit)
+    index = index_of(block)
+    for unit in range(len(index.order.parents)):
+        own = members(index.order, unit)
         every = np.arange(-1, len(block.pieces))
-        have = ground.have(np.full(len(every), unit), every)
+        have = index.hold(np.full(len(every), unit), every)
         assert every[have].tolist() == sorted(own)
 
 
 @settings(max_examples=30, deadline=None)
 @given(partitions.blocks())
 def test_a_strip_lies_straight_out_from_its_side(block: Block) -> None:
-    ground = ground_of(block)
-    for piece, sides in enumerate(ground.seams.sides):
+    index = index_of(block)
+    for piece, sides in enumerate(index.seams.sides):
         for side in sides:
-            strip = ground.strip(side.edge, side.forward)
-            line = ground.lines[side.edge]
+            strip = index.strip(side.edge, side.forward)
+            line = index.lines[side.edge]
             assert strip.shape.area == pytest.approx(QUARTER * line.length)
-            assert strip.shape.intersection(ground.cloth(piece)).area < 1e-9
-            start = ground.seams.points[ground.seams.start(side)]
+            assert strip.shape.intersection(index.cloth(piece)).area < 1e-9
+            start = index.seams.points[index.seams.start(side)]
             first = strip.raw_edge.coords[0]
             assert math.hypot(*minus((first[0], first[1]), start)) == pytest.approx(QUARTER)
 
@@ -97,8 +97,8 @@ def test_a_strip_lies_straight_out_from_its_side(block: Block) -> None:
 @pytest.mark.parametrize("id", ["drunkards-path", "orange-peel", "grandmothers-fan"])
 def test_neighbours_along_a_curve_share_its_points(id: str) -> None:
     block = catalogue.load(id)
-    ground = ground_of(block)
-    cloths = [ground.cloth(i) for i in range(len(block.pieces))]
+    index = index_of(block)
+    cloths = [index.cloth(i) for i in range(len(block.pieces))]
     (whole,) = polygons(shapely.union_all(cloths))
     assert sum(cloth.area for cloth in cloths) == pytest.approx(whole.area, abs=1e-12)
     assert len(whole.interiors) == 0
