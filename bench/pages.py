@@ -20,7 +20,9 @@ from piecewright.render.drawing.paint_order import layers
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import sheet_svg
 from piecewright.render.printables.templates import heading, template_drawings
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import SheetSettings
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402

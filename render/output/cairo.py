@@ -19,7 +19,7 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
 from piecewright.render.drawing.marks import Dot, Mark, Stroke, Text
 from piecewright.render.drawing.paint_order import Layer, layers
-from piecewright.render.sheets.layout import BLEED, Page, Placed
+from piecewright.render.sheets.page import BLEED, Page, PlacedDrawing
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when text is first drawn)
@@ -88,7 +88,7 @@ class Brush:
         self._bold = None
 
     @contextmanager
-    def placed(self, placed: Placed) -> Iterator[None]:
+    def placed(self, placed: PlacedDrawing) -> Iterator[None]:
         """What is painted inside is in a drawing's own coordinates."""
         with self._cairo:
             self._cairo.translate(placed.x, placed.y)
@@ -195,7 +195,7 @@ def _paint_page(brush: Brush, page: Page) -> None:
 
 
 def _paint_drawing(
-    brush: Brush, placed: Placed, marks: Sequence[Mark], joins: Sequence[Mark]
+    brush: Brush, placed: PlacedDrawing, marks: Sequence[Mark], joins: Sequence[Mark]
 ) -> None:
     with brush.placed(placed):
         brush.paint(marks)

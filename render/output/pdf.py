@@ -18,7 +18,7 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import POINTS_PER_INCH
 from piecewright.render.output import name_fields
 from piecewright.render.output.cairo import painted
-from piecewright.render.sheets.layout import Page
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Sheet
 
 _PRODUCER: Final = "Piecewright"

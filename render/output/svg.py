@@ -21,8 +21,9 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
 from piecewright.render.drawing.marks import Box, Dot, Drawing, Mark, Stroke, Text
 from piecewright.render.drawing.paint_order import layers
+from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import BLEED, Page, on_one_canvas
+from piecewright.render.sheets.page import BLEED, Page
 
 _MILLIMETRES: Final = 25.4
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.output.svg import sheet_svg
-from piecewright.render.sheets.layout import Page
+from piecewright.render.sheets.page import Page
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same sheets give the same bytes."""

@@ -40,7 +40,9 @@ from piecewright.render.printables.text_column import (
     ticked,
 )
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page, numbered
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 _HEAD: Final = 0.17
 _MOST_TICKS: Final = 12

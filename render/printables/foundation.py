@@ -54,7 +54,9 @@ from piecewright.render.drawing.marks import (
     line,
 )
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 _PointMap: TypeAlias = Callable[[Point], Point]
 

@@ -9,7 +9,9 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.printables.cover import Contents, Cover, cover_drawings
 from piecewright.render.printables.text_column import column
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page, numbered
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from typing import Final
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Box, Mark, Text, moved, rectangle
 from piecewright.render.sheets import furniture
-from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import Sheet
+from piecewright.render.sheets.sheet_settings import SheetSettings
 
 BODY: Final = 0.125
 """Inches; the size of letters, 9 points."""

@@ -24,8 +24,8 @@ from piecewright.patchwork.lengths import Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.printables.foundation import PLAIN, Looks
-from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests.fields import suggestion
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings

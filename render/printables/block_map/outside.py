@@ -14,8 +14,8 @@ from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, distance
 from piecewright.render.drawing.labels import text_block
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.drawing.mark_index import area
 from piecewright.render.drawing.marks import Box, Mark, box_of, line
+from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.printables.block_map.ground import TIP, Claim, Ground, Put
 from piecewright.render.printables.block_map.signs import number_radius, step_number
 
@@ -107,5 +107,5 @@ def _labelled(
         return Put((*marks, *step_number(message, at, _LETTERS)), (Claim(box),), tuple(leaders))
     name = text_block([(message, _LETTERS, False)]).placed(at, 0.0)
     # Letters reach a little below their line, and other leaders keep off with their middles only.
-    ink = area(box_of(name).grown(PENS["leader"].half))
+    ink = box_polygon(box_of(name).grown(PENS["leader"].half))
     return Put((*marks, *name), (Claim(ink),), tuple(leaders))

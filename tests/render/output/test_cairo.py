@@ -34,8 +34,11 @@ from piecewright.render.printables import sewing_plan
 from piecewright.render.printables import templates as template_sheets
 from piecewright.render.printables.block_map import picture as block_map
 from piecewright.render.printables.cutting_list import cutting_list_pages
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out, on_one_canvas
+from piecewright.render.sheets.canvas import on_one_canvas
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import cards_of, map_of, plan_of
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 

@@ -20,8 +20,8 @@ from piecewright.patchwork.block.read import block_from_drawing
 from piecewright.patchwork.foundation.plan import Foundation, foundation
 from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.drawing.mark_index import area, corners
-from piecewright.render.drawing.marks import Drawing, Stroke, Text, text_corners
+from piecewright.render.drawing.marks import Drawing, Stroke, Text, path_points, text_corners
+from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.foundation import (
@@ -31,7 +31,8 @@ from piecewright.render.printables.foundation import (
     foundation_pages,
     heading,
 )
-from piecewright.render.sheets.layout import Page, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from tests.patchwork.foundation.test_plan import STRAIGHT
 from tests.render.sheets.test_reassembly import check, drawn_lines
 from tests.render.specimens import paper
@@ -55,7 +56,7 @@ def texts(drawing: Drawing) -> list[Text]:
 
 def strokes(drawing: Drawing, *kinds: str) -> list[LineString]:
     marks = (m for m in drawing.marks if isinstance(m, Stroke) and m.kind in kinds)
-    return [LineString(corners(mark)) for mark in marks]
+    return [LineString(path_points(mark)) for mark in marks]
 
 
 # --- what a maker reads ---------------------------------------------------------------------------
@@ -219,7 +220,7 @@ def _on_drawing(page: Page, lines: list[LineString]) -> BaseGeometry:
     """What a sheet shows of its drawing, in the drawing's own coordinates."""
     (placed,) = page.items
     assert page.clip is not None
-    shown = area(page.clip).intersection(shapely.MultiLineString(lines))
+    shown = box_polygon(page.clip).intersection(shapely.MultiLineString(lines))
     moved = affinity.translate(shown, -placed.x, -placed.y)
     return affinity.rotate(moved, -placed.turn, origin=(0, 0))
 

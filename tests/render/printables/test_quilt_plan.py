@@ -16,7 +16,8 @@ from piecewright.render.drawing.fabric_fills import looks
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
 from piecewright.render.printables.quilt_plan import heading, quilt_plan_drawings
 from piecewright.render.printables.text_column import column
-from piecewright.render.sheets.layout import SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import spoiled
 
 NAMES = ("nine-patch", "pinwheel", "sawtooth-star", "drunkards-path")

@@ -14,8 +14,10 @@ from piecewright.patchwork.faults import BlockError
 from piecewright.render.drawing.marks import Box, Drawing, box_of
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.sheets.furniture import TILE_FOOTER, corner
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, plain, quarter_circle
 
 
