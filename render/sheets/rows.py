@@ -30,7 +30,8 @@ class _Row:
 
 def fits(box: Box, area: Box, taken: Box) -> bool:
     """Whether a box stands in an empty area clear of ``taken``, a corner at its bottom left."""
-    above = box.width <= area.width + ENOUGH and box.height <= taken.y - area.y + ENOUGH
+    height = min(taken.y - area.y, area.height)
+    above = box.width <= area.width + ENOUGH and box.height <= height + ENOUGH
     beside = box.width <= area.right - taken.right + ENOUGH and box.height <= area.height + ENOUGH
     return above or beside
 

@@ -87,6 +87,12 @@ def test_what_is_wider_than_the_roll_is_tiled_along_it(down: float) -> None:
     assert [page.number for page in pages] == [1, 2, 3]
 
 
+def test_what_is_longer_than_any_sheet_is_tiled_among_many_drawings_too() -> None:
+    drawings = [*(plain(f"t{n}", 3, 2) for n in range(151)), plain("L", 10, 300)]
+    pages = lay_out(drawings, roll(36), HEADING)
+    assert [page.of for page in pages] == [None, "L", "L"]
+
+
 def test_footer_names_the_roll() -> None:
     (page,) = lay_out([plain("A", 3, 3)], roll(36), HEADING)
     message = " ".join(getattr(mark, "text", "") for mark in page.furniture)
