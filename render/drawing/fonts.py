@@ -50,6 +50,17 @@ def printable(text: str) -> str:
     return "".join(kept)
 
 
+def one_line(text: str) -> str:
+    """Printable text, its spaces put together as an SVG viewer does it.
+
+    That is ``xml:space="default"`` of SVG 1.1, section 10.15.
+
+    >>> one_line(" two \\n words")
+    'two words'
+    """
+    return " ".join(printable(text).split())
+
+
 @lru_cache(maxsize=2)
 def _font(bold: bool) -> TTFont:
     return TTFont(_FOLDER / _FILES[bold], lazy=True)

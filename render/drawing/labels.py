@@ -82,6 +82,16 @@ def turns(shape: Polygon) -> list[float]:
     return found
 
 
+def largest_room(shape: BaseGeometry, clear: float = CLEAR) -> Polygon:
+    """The largest part of a shape that is clear of its border; empty if there is none.
+
+    >>> largest_room(shapely.box(0, 0, 3, 2), 0.5).bounds
+    (0.5, 0.5, 2.5, 1.5)
+    """
+    parts = polygons(shape.buffer(-clear, join_style="mitre"))
+    return max(parts, key=lambda part: part.area, default=Polygon())
+
+
 class Room:
     """Where a label is to lie; what one look at it has found out is kept for the next one."""
 

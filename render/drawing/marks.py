@@ -63,6 +63,15 @@ class Box:
     def moved(self, dx: float, dy: float) -> Box:
         return Box(self.x + dx, self.y + dy, self.width, self.height)
 
+    def joined(self, other: Box) -> Box:
+        """The least box that holds both."""
+        return Box.of_bounds(
+            min(self.x, other.x),
+            min(self.y, other.y),
+            max(self.right, other.right),
+            max(self.bottom, other.bottom),
+        )
+
     def holds(self, other: Box) -> bool:
         """Whether all of another box lies in this one, borders included."""
         return (

@@ -17,7 +17,7 @@ from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
-from piecewright.render.drawing.marks import Dot, Mark, Stroke, Text
+from piecewright.render.drawing.marks import ANCHORED, Dot, Mark, Stroke, Text, cos_sin
 from piecewright.render.drawing.paint_order import Layer, layers
 from piecewright.render.sheets.page import BLEED, Page, PlacedDrawing
 
@@ -26,9 +26,6 @@ import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when t
 
 _SAME: Final = 1e-6
 """Inches; a path that ends this close to its start is closed without one more line."""
-
-_START: Final = {"start": 0.0, "middle": 0.5, "end": 1.0}
-"""How much of a text's width lies before the point that it is anchored at."""
 
 _WEIGHTS: Final = {False: cairocffi.FONT_WEIGHT_NORMAL, True: cairocffi.FONT_WEIGHT_BOLD}
 
@@ -158,8 +155,7 @@ class Brush:
             self._cairo.close_path()
 
     def _text(self, text: Text) -> None:
-        # Spaces are put together as an SVG viewer does it (SVG 1.1, 10.15: xml:space default).
-        words = " ".join(fonts.printable(text.text).split())
+        words = fonts.one_line(text.text)
         if not words:
             return
         cairo = self._cairo
@@ -167,7 +163,7 @@ class Brush:
             cairo.select_font_face(fonts.FAMILY, cairocffi.FONT_SLANT_NORMAL, _WEIGHTS[text.bold])
             self._bold = text.bold
         cairo.set_font_size(text.size)
-        before = _START[text.anchor]
+        before = ANCHORED[text.anchor]
         back = before * fonts.text_width(words, text.size, text.bold) if before else 0.0
         if text.turn % 360.0:
             with cairo:
@@ -184,7 +180,7 @@ class Brush:
 def _paint_page(brush: Brush, page: Page) -> None:
     with brush.moved(*(page.sheet.correction or (1.0, 1.0, 0.0, 0.0))):
         for placed in page.items:
-            marks = placed.drawing.marks if page.shown is None else page.shown
+            marks = page.marks_of(placed)
             if page.clip is None:
                 _paint_drawing(brush, placed, marks, page.joins)
             else:
@@ -206,20 +202,10 @@ def _same(p: Point, q: Point) -> bool:
     return abs(p[0] - q[0]) < _SAME and abs(p[1] - q[1]) < _SAME
 
 
-_QUARTERS: Final = {
-    90.0: (0, 1, -1, 0, 0, 0),
-    180.0: (-1, 0, 0, -1, 0, 0),
-    270.0: (0, -1, 1, 0, 0, 0),
-}
-"""Whole quarter turns, exactly: what is upright stays so to the last digit."""
-
-
 @lru_cache(maxsize=512)
 def _turn(degrees: float) -> tuple[float, float, float, float, float, float]:
     """The matrix of a turn about the origin, clockwise as seen."""
-    if (exact := _QUARTERS.get(degrees % 360.0)) is not None:
-        return exact
-    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    cos, sin = cos_sin(degrees)
     return cos, sin, -sin, cos, 0.0, 0.0
 
 

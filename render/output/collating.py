@@ -86,7 +86,7 @@ def collate(copies: Iterable[tuple[str, Master]], title: str, out: BinaryIO) -> 
             key = hashlib.sha256(content).hexdigest()
             if key not in taken:
                 taken[key] = _taken_over(document, content)
-            people.append(_Copy(" ".join(fonts.printable(name).split()), taken[key]))
+            people.append(_Copy(fonts.one_line(name), taken[key]))
         if not people:
             raise ValueError("a document needs at least one copy")
         forms = _named_forms(document, people)

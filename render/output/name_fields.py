@@ -122,7 +122,7 @@ def letter(
 
 def _fitted(name: str, width: float, height: float) -> Text:
     """A name in letters that fit a place, its ink against the right end; inches."""
-    text = " ".join(fonts.printable(f"for {name}").split())
+    text = fonts.one_line(f"for {name}")
     _, top, _, bottom = fonts.text_ink(text, 1.0, bold=True)
     above, below = max(-top, _REACH[0]), max(bottom, _REACH[1])
     size = min(_LARGEST, height / (above + below))

@@ -24,7 +24,7 @@ def stamped(master: bytes, name: str) -> bytes:
     Raises:
         ValueError: a page has no place for a name.
     """
-    name = " ".join(fonts.printable(name).split())
+    name = fonts.one_line(name)
     out = io.BytesIO()
     with pikepdf.open(io.BytesIO(master)) as document:
         forms = {form.objgen: form for form in map(name_fields.form_of, _leaves(document))}

@@ -24,8 +24,7 @@ from piecewright.render.drawing.paint_order import layers
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.page import BLEED, Page
-
-_MILLIMETRES: Final = 25.4
+from piecewright.render.sheets.papers import MILLIMETRES_PER_INCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ class _Scale:
 
 
 _INCHES: Final = _Scale("in", 1.0, 5)
-_METRIC: Final = _Scale("mm", _MILLIMETRES, 4)
+_METRIC: Final = _Scale("mm", MILLIMETRES_PER_INCH, 4)
 
 
 def sheet_svg(page: Page, unit: Unit = "in") -> str:
@@ -68,10 +67,9 @@ def sheet_svg(page: Page, unit: Unit = "in") -> str:
     for placed in page.items:
         group = document.g(class_="drawing")
         _describe(group, placed.drawing.title, placed.drawing.description)
-        marks = placed.drawing.marks if page.shown is None else page.shown
         if clip is not None:
             group["clip-path"] = f"url(#{_clip_path(document, scale, clip)})"
-        _draw(document, group, scale, [placed.on_sheet(m) for m in marks])
+        _draw(document, group, scale, [placed.on_sheet(m) for m in page.marks_of(placed)])
         _draw(document, group, scale, page.joins)
         content.add(group)
     footer = document.g(class_="sheet")

@@ -14,8 +14,8 @@ from piecewright.patchwork.sewing import wording as sewing_wording
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import Look, filled, looks
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
-from piecewright.render.printables.block_map.key import swatch
-from piecewright.render.printables.block_map.picture import EDGE, outside
+from piecewright.render.printables.block_map.key import SWATCH_COLUMN, SWATCH_ROW, swatch
+from piecewright.render.printables.block_map.outlines import EDGE, block_outlines
 from piecewright.render.printables.text_column import (
     BODY,
     LEADING,
@@ -50,8 +50,6 @@ _LEAST_PATTERN: Final = 0.02
 
 _MOST_SWATCHES: Final = 12
 _MOST_CAUTIONS: Final = 12
-_KEY_ROW: Final = 0.39
-_KEY_COLUMN: Final = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +174,7 @@ def _pictured(picture: Picture, side: float) -> tuple[list[Mark], float]:
         marks += filled(look[piece.fabric], piece.outline, plain=plain)
     for piece in small.pieces:
         marks.append(Stroke("sewing-line", piece.outline, closed=True, solid=True))
-    for ring in outside(seams_of([piece.outline for piece in small.pieces])):
+    for ring in block_outlines(seams_of([piece.outline for piece in small.pieces])):
         marks.append(Stroke("sewing-line", ring, closed=True, solid=True, weight=EDGE))
     box = box_of(marks)
     marks = [moved(mark, -box.x, -box.y) for mark in marks]
@@ -194,13 +192,13 @@ def _key(pictures: Sequence[Picture], width: float) -> Iterator[Entry]:
         for look in looks(picture.block).values():
             known.setdefault((look.name, look.tint), look)
     shown = list(known.values())[:_MOST_SWATCHES]
-    across = max(1, int((width + 0.1) / _KEY_COLUMN))
+    across = max(1, int((width + 0.1) / SWATCH_COLUMN))
     for start in range(0, len(shown), across):
         marks: list[Mark] = []
         for n, look in enumerate(shown[start : start + across]):
-            marks += swatch(look, look.name, n * _KEY_COLUMN, 0.0)
+            marks += swatch(look, look.name, n * SWATCH_COLUMN, 0.0)
         last = start + across >= len(shown)
-        yield Entry(tuple(marks), _KEY_ROW + (0.08 if last else 0.0))
+        yield Entry(tuple(marks), SWATCH_ROW + (0.08 if last else 0.0))
 
 
 # --- contents --------------------------------------------------------------------------------

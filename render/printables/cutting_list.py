@@ -23,7 +23,6 @@ from piecewright.patchwork.cutting.wording import (
     note,
     strip_text,
 )
-from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
@@ -35,12 +34,12 @@ from piecewright.render.printables.text_column import (
     Entry,
     broken,
     column,
+    column_pages,
     lines,
     paragraph,
     ticked,
 )
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page, numbered
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
@@ -48,6 +47,9 @@ _HEAD: Final = 0.17
 _MOST_TICKS: Final = 12
 _TALLEST: Final = 1.6
 """Inches; wider strips are drawn smaller."""
+
+_SPOKEN_STEP: Final[dict[Unit, float]] = {"in": 1 / 8, "cm": 0.5 / 25.4, "mm": 0.5 / 25.4}
+"""Inches; an eighth of an inch or half a millimetre, for lengths that need not be hit."""
 
 _CANVAS: Final = (WIDEST, 9.0)
 _CLEAR: Final = 0.02
@@ -75,14 +77,8 @@ def cutting_list_pages(
         BlockError: as ``render.sheets.layout.lay_out``.
     """
     room = column(settings)
-    head = heading(found)
-    pages: list[Page] = []
-    for drawing in cutting_list_drawings(found, room.width, room.height):
-        pages += lay_out([drawing], room.settings, head, most)
-        if len(pages) > most:
-            message = f"this needs more than {most} sheets; take larger paper"
-            raise BlockError([Fault("/sheet", "too-many-sheets", message)])
-    return numbered(pages)
+    drawings = cutting_list_drawings(found, room.width, room.height)
+    return numbered(column_pages(drawings, room, heading(found), most))
 
 
 def canvas_drawings(found: CuttingList) -> tuple[Drawing, ...]:
@@ -146,7 +142,7 @@ def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> 
 
 def _tidy(length: float, unit: Unit) -> float:
     """A length rounded up as it is spoken, for one that no ruler needs to hit."""
-    step = 1 / 8 if unit == "in" else 0.5 / 25.4
+    step = _SPOKEN_STEP[unit]
     return math.ceil(length / step - 1e-6) * step
 
 
@@ -225,7 +221,8 @@ def _strip_drawing(
 
 
 def _down(length: float, unit: Unit) -> float:
-    step = 1 / 8 if unit == "in" else 0.5 / 25.4
+    """A length rounded down as it is spoken, for what is left over."""
+    step = _SPOKEN_STEP[unit]
     return math.floor(length / step + 1e-6) * step
 
 

@@ -11,9 +11,9 @@ A drawing's origin is the corner of the box round the section's cut outline, as 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import shapely
 from shapely import STRtree
@@ -30,8 +30,8 @@ from piecewright.patchwork.foundation.plan import (
     SeamMark,
 )
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Line, Outline, Segment
-from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, distance, minus, normalised, outward, plus
 from piecewright.render.drawing import fonts
@@ -39,6 +39,7 @@ from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
+    largest_room,
     places,
     rectangle_of,
     text_block,
@@ -48,17 +49,17 @@ from piecewright.render.drawing.linekinds import PENS, LineKind
 from piecewright.render.drawing.marks import (
     Drawing,
     Mark,
+    PointMap,
     Stroke,
     Text,
     drawn,
     line,
+    mapped,
 )
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
-
-_PointMap: TypeAlias = Callable[[Point], Point]
 
 LEAST_WEIGHT: Final = 0.2
 MOST_WEIGHT: Final = 2.0
@@ -92,6 +93,9 @@ _MOST_IN_UNIT: Final = 6
 
 _MAP_SIZE: Final = 2.0
 """Inches; its longer side."""
+
+_CLEAR_ON_MAP: Final = 0.02
+"""Inches between an id on the map and the lines, which are thin there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +164,7 @@ def foundation_pages(
 # --- from the face to the print -----------------------------------------------------------------
 
 
-def _to_print(section: FoundationSection, looks: Looks) -> _PointMap:
+def _to_print(section: FoundationSection, looks: Looks) -> PointMap:
     ring = paths.ring(section.cut)
     left, right = min(p[0] for p in ring), max(p[0] for p in ring)
     top = min(p[1] for p in ring)
@@ -169,23 +173,14 @@ def _to_print(section: FoundationSection, looks: Looks) -> _PointMap:
     return lambda p: (p[0] - left, p[1] - top)
 
 
-def _printed(outline: Outline, at: _PointMap) -> tuple[Segment, ...]:
-    return tuple(
-        Line(at(s.start), at(s.end))
-        if isinstance(s, Line)
-        else paths.Curve(at(s.start), at(s.handle1), at(s.handle2), at(s.end))
-        for s in outline
-    )
-
-
 def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Drawing:
     at = _to_print(section, looks)
     sewn, cut = looks.weight("sewing-line"), looks.weight("cutting-line")
     marks: list[Mark] = [
-        Stroke("cutting-line", _printed(section.cut, at), closed=True, weight=cut),
-        Stroke("sewing-line", _printed(section.outline, at), closed=True, weight=sewn),
+        Stroke("cutting-line", mapped(section.cut, at), closed=True, weight=cut),
+        Stroke("sewing-line", mapped(section.outline, at), closed=True, weight=sewn),
     ]
-    marks += [Stroke("sewing-line", _printed((seam,), at), weight=sewn) for seam in section.seams]
+    marks += [Stroke("sewing-line", mapped((seam,), at), weight=sewn) for seam in section.seams]
     marks += _in_allowance(found, section, at)
     marks += _patch_labels(found, section, at)
     side = "the mirror image of the face" if looks.mirrored else "as seen from the face"
@@ -200,7 +195,7 @@ def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Dra
 # --- what stands in the allowance -----------------------------------------------------------------
 
 
-def _in_allowance(found: Foundation, section: FoundationSection, at: _PointMap) -> Iterator[Mark]:
+def _in_allowance(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
     """Pairing marks with their numbers, and in grey what each seam is joined to."""
     for edge in section.edges:
         marks = [m for m in section.marks if _lies_on(edge.line, m)]
@@ -222,7 +217,7 @@ def _words(
     section: FoundationSection,
     edge: SeamEdge,
     marks: Sequence[SeamMark],
-    at: _PointMap,
+    at: PointMap,
 ) -> Iterator[Mark]:
     """The numbers beside their marks, and the words in the longest stretch that is left."""
     away = marks[0].away
@@ -287,13 +282,13 @@ def _upright(
 # --- the labels of patches ------------------------------------------------------------------------
 
 
-def _patch_labels(found: Foundation, section: FoundationSection, at: _PointMap) -> Iterator[Mark]:
+def _patch_labels(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
     names = {fabric.id: fabric.name for fabric in found.block.fabrics}
     pieces = {piece.id: piece for piece in found.block.pieces}
     crowded: list[tuple[Patch, Polygon]] = []
     labels: list[Polygon] = []
     for patch in section.patches:
-        shape = polygon_of(_printed(pieces[patch.piece].outline, at))
+        shape = polygon_of(mapped(pieces[patch.piece].outline, at))
         found_place = _inside(section.id, patch, shape, names)
         if found_place is None:
             crowded.append((patch, shape))
@@ -302,7 +297,7 @@ def _patch_labels(found: Foundation, section: FoundationSection, at: _PointMap) 
         labels.append(rectangle_of(block, spot, turn))
         yield from block.placed(spot, turn)
     if crowded:
-        cut = polygon_of(_printed(section.cut, at))
+        cut = polygon_of(mapped(section.cut, at))
         yield from _outside(section.id, crowded, cut, labels)
 
 
@@ -310,9 +305,7 @@ def _inside(
     letter: str, patch: Patch, shape: Polygon, names: Mapping[str, str]
 ) -> tuple[TextBlock, Point, float] | None:
     """The label of a patch inside it: number and fabric if there is room, else the number."""
-    room = max(
-        polygons(shape.buffer(-CLEAR, join_style="mitre")), key=lambda p: p.area, default=Polygon()
-    )
+    room = largest_room(shape)
     for block in _text_blocks(letter, patch, names):
         for turn in turns(shape):
             for spot in places(room, block, turn):
@@ -391,14 +384,10 @@ def _map(found: Foundation, looks: Looks) -> Drawing:
 
     marks: list[Mark] = []
     for section in found.sections:
-        outline = _printed(section.outline, at)
+        outline = mapped(section.outline, at)
         marks.append(Stroke("map", outline, closed=True))
         shape = polygon_of(outline)
-        room = max(
-            polygons(shape.buffer(-0.02, join_style="mitre")),
-            key=lambda p: p.area,
-            default=Polygon(),
-        )
+        room = largest_room(shape, _CLEAR_ON_MAP)
         blocks = (text_block([(section.id, size, True)]) for size in (0.17, *_NUMBER_SIZES))
         placed = (
             block.placed(spot, turn)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.printables.cover import Contents, Cover, cover_drawings
-from piecewright.render.printables.text_column import column
+from piecewright.render.printables.text_column import column, column_pages
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page, numbered
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
@@ -60,9 +59,8 @@ def cover_chapter(
         for chapter in chapters:
             contents.append(Contents(chapter.title, first, len(chapter.pages)))
             first += len(chapter.pages)
-        pages: list[Page] = []
-        for drawing in cover_drawings(cover, contents, room.width, room.height):
-            pages += lay_out([drawing], room.settings, heading)
+        drawings = cover_drawings(cover, contents, room.width, room.height)
+        pages = column_pages(drawings, room, heading)
         # Page numbers of more digits never shorten a cover, so this comes to an end.
         if len(pages) <= own:
             return Chapter("Cover", tuple(pages))

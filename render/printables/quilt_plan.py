@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import Block, extent
 from piecewright.patchwork.cutting.templates import letters
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.geometry.paths import Line, Outline, Segment
 from piecewright.patchwork.geometry.polygons import lines as line_parts
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point
@@ -31,8 +31,18 @@ from piecewright.patchwork.sewing.wording import size
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import Look, filled, looks
 from piecewright.render.drawing.linekinds import LineKind
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from piecewright.render.printables.block_map.picture import EDGE
+from piecewright.render.drawing.marks import (
+    Box,
+    Drawing,
+    Mark,
+    Stroke,
+    Text,
+    drawn,
+    mapped,
+    rectangle,
+)
+from piecewright.render.drawing.shapes import box_polygon
+from piecewright.render.printables.block_map.outlines import EDGE
 from piecewright.render.printables.block_map.signs import arrow, meeting_mark
 from piecewright.render.printables.text_column import (
     BODY,
@@ -230,12 +240,11 @@ class _Picture:
         """A line of a block, left out where its label stands."""
         points = [*paths.flatten(segment), segment.end]
         kind: LineKind = "leader" if strong else "joining"
-        xs, ys = [p[0] for p in points], [p[1] for p in points]
-        if not Box(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)).meets(room):
+        if not Box.around(points).meets(room):
             yield Stroke(kind, (segment,), weight=0.3)
             return
         path: BaseGeometry = overlaid(
-            shapely.difference, LineString(points), _area(room), on_block=False
+            shapely.difference, LineString(points), box_polygon(room), on_block=False
         )
         for part in line_parts(path):
             ends = list(part.coords)
@@ -259,12 +268,7 @@ class _Picture:
                 x, y = -y, x
             return (centre[0] + self.scale * x, centre[1] + self.scale * y)
 
-        return tuple(
-            Line(laid(s.start), laid(s.end))
-            if isinstance(s, Line)
-            else Curve(laid(s.start), laid(s.handle1), laid(s.handle2), laid(s.end))
-            for s in outline
-        )
+        return mapped(outline, laid)
 
     # --- labels ---
 
@@ -355,11 +359,6 @@ class _Picture:
 
 def _near(p: Point) -> Point:
     return (round(p[0], 4), round(p[1], 4))
-
-
-def _area(box: Box) -> BaseGeometry:
-    corners = [(box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom)]
-    return Polygon(corners)
 
 
 # --- text ------------------------------------------------------------------------------------

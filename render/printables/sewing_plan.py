@@ -19,8 +19,8 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Curve, Line, Outline
-from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, normalised
 from piecewright.patchwork.sewing.plan import SewingPlan
@@ -28,9 +28,25 @@ from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import Look, filled, looks
-from piecewright.render.drawing.labels import CLEAR, places, rectangle_of, text_block, turns
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from piecewright.render.printables.block_map.picture import rings
+from piecewright.render.drawing.labels import (
+    CLEAR,
+    largest_room,
+    places,
+    rectangle_of,
+    text_block,
+    turns,
+)
+from piecewright.render.drawing.marks import (
+    Box,
+    Drawing,
+    Mark,
+    Stroke,
+    Text,
+    drawn,
+    mapped,
+    rectangle,
+)
+from piecewright.render.printables.block_map.outlines import joined_rings
 from piecewright.render.printables.block_map.signs import arrow, meeting_mark, pressed_way
 from piecewright.render.sheets.furniture import Heading
 
@@ -289,9 +305,8 @@ class _Figures:
     def _label(self, piece: int, shape: BaseGeometry) -> Iterator[tuple[list[Mark], BaseGeometry]]:
         """A piece's id, where there is room for it."""
         # The seam is drawn heavier than other lines, and match points stand out from it.
-        inner = polygons(shape.buffer(-CLEAR - 0.02, join_style="mitre"))
-        room = max(inner, key=lambda p: p.area, default=None)
-        if room is None:
+        room = largest_room(shape, CLEAR + 0.02)
+        if room.is_empty:
             return
         message = self.plan.block.pieces[piece].id
         for turn in turns(room):
@@ -304,7 +319,7 @@ class _Figures:
     def _around(self, pieces: Sequence[int]) -> list[Outline]:
         """The outline of a unit."""
         seams, inside = self.plan.seams, set(pieces)
-        return rings(
+        return joined_rings(
             seams.segment(side)
             for i in pieces
             for side in seams.sides[i]
@@ -353,7 +368,7 @@ def _box(wholes: Sequence[BaseGeometry], way: Vector, shift: float, scale: float
         boxes.append((left + dx, top + dy, right + dx, bottom + dy))
     left, top = min(b[0] for b in boxes), min(b[1] for b in boxes)
     right, bottom = max(b[2] for b in boxes), max(b[3] for b in boxes)
-    return Box(left, top, right - left, bottom - top)
+    return Box.of_bounds(left, top, right, bottom)
 
 
 def _at(p: Point, scale: float, at: Point) -> Point:
@@ -366,9 +381,4 @@ def _laid(outline: Outline, scale: float, at: Point) -> Outline:
     def laid(p: Point) -> Point:
         return _at(p, scale, at)
 
-    return tuple(
-        Line(laid(s.start), laid(s.end))
-        if isinstance(s, Line)
-        else Curve(laid(s.start), laid(s.handle1), laid(s.handle2), laid(s.end))
-        for s in outline
-    )
+    return mapped(outline, laid)

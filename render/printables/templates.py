@@ -20,7 +20,7 @@ from piecewright.patchwork.block.wording import allowance_words, block_size, wid
 from piecewright.patchwork.cutting.templates import Cut, Template, TemplateSet
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Outline
-from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, between, plus
 from piecewright.patchwork.lengths import Unit
@@ -29,6 +29,7 @@ from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
+    largest_room,
     places,
     rectangle_of,
     text_block,
@@ -160,8 +161,7 @@ def _text_blocks(words: _Words, size: float) -> Iterator[TextBlock]:
 
 def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
     """The label and the grain arrow of a template, clear of its lines and of each other."""
-    inner = polygons(shape.buffer(-CLEAR, join_style="mitre"))
-    room = max(inner, key=lambda part: part.area, default=Polygon())
+    room = largest_room(shape)
     for size in SIZES:
         for block in _text_blocks(words, size):
             for turn in turns(shape):

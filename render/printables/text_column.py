@@ -6,11 +6,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.marks import Box, Mark, Text, moved, rectangle
+from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, moved, rectangle
 from piecewright.render.sheets import furniture
-from piecewright.render.sheets.papers import Sheet
-from piecewright.render.sheets.sheet_settings import SheetSettings
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 BODY: Final = 0.125
 """Inches; the size of letters, 9 points."""
@@ -59,18 +62,33 @@ class Column:
 
 def column(settings: SheetSettings) -> Column:
     """The column on sheets that are upright unless the settings say otherwise."""
-    if settings.orientation == "auto":
-        settings = replace(settings, orientation="portrait")
-    short, long = sorted((settings.width, settings.height))
-    width, height = (short, long) if settings.orientation == "portrait" else (long, short)
+    orientation = "portrait" if settings.orientation == "auto" else settings.orientation
+    settings = replace(settings, orientation=orientation)
+    sheet = settings.sheet(orientation)
     if settings.roll_width is not None:
-        width, height = settings.roll_width, _FROM_ROLL
-    sheet = Sheet(width, height, settings.margin, "", "portrait", settings.printer)
+        sheet = replace(sheet, width=settings.roll_width, height=_FROM_ROLL)
     room = sheet.printable
     # Above the test squares, so that the lines are as long from the top of a sheet to them.
     across = min(WIDEST, room.width - 0.2)
     down = furniture.corner(sheet).y - room.y - 0.25
     return Column(settings, max(across, 1.0), max(down, 1.0))
+
+
+def column_pages(
+    drawings: Iterable[Drawing], room: Column, heading: Heading, most: int = MOST_SHEETS
+) -> list[Page]:
+    """The drawings of a column, each on a sheet of its own, in their order.
+
+    Raises:
+        BlockError: as ``render.sheets.layout.lay_out``.
+    """
+    pages: list[Page] = []
+    for drawing in drawings:
+        pages += lay_out([drawing], room.settings, heading, most)
+        if len(pages) > most:
+            message = f"this needs more than {most} sheets; take larger paper"
+            raise BlockError([Fault("/sheet", "too-many-sheets", message)])
+    return pages
 
 
 def broken(entries: Iterable[Entry], height: float) -> Iterator[list[Mark]]:

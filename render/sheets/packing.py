@@ -47,7 +47,7 @@ _STEPS_TO_FIT: Final = 36
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class PlacedShape:
     """A shape on a sheet: turned about its own origin, clockwise as seen, then moved.
 
     Attributes:
@@ -171,10 +171,10 @@ class _Grid:
             return True  # above what is kept clear, or beside it
         return self.best(self.empty, [turned]) is not None
 
-    def place(self, number: int, turned: _Turned, row: int, column: int) -> Laid:
+    def place(self, number: int, turned: _Turned, row: int, column: int) -> PlacedShape:
         x = self.left + column * self.cell - turned.left
         y = self.top + row * self.cell - turned.top
-        return Laid(number, turned.turn, x, y)
+        return PlacedShape(number, turned.turn, x, y)
 
 
 def _widened(cells: _Cells) -> _Cells:
@@ -194,7 +194,7 @@ def pack(
     taken: Box,
     gap: float,
     free: Sequence[bool] | None = None,
-) -> tuple[list[list[Laid]], list[int]]:
+) -> tuple[list[list[PlacedShape]], list[int]]:
     """Lay shapes on as few sheets as are found, at least ``gap`` apart.
 
     Args:
@@ -253,9 +253,9 @@ def _packed(
     order: Sequence[int],
     turns: Sequence[Sequence[_Turned]],
     sizes: dict[int, int],
-) -> list[list[Laid]]:
+) -> list[list[PlacedShape]]:
     """Each shape on the first sheet with room for it."""
-    sheets: list[list[Laid]] = []
+    sheets: list[list[PlacedShape]] = []
     taken: list[_Cells] = []
     for number in order:
         roomy = [s for s, c in enumerate(taken) if c.size - int(c.sum()) >= sizes[number]]

@@ -23,13 +23,17 @@ from piecewright.render.printables.block_map.signs import (
 )
 
 _SWATCH: Final = (0.5, 0.3)
-_COLUMN: Final = 2.5
+SWATCH_COLUMN: Final = 2.5
+"""Inches from a swatch to the next one beside it: its words are cut off before that."""
+
 COLUMNS: Final = 3
 COLUMNS_BELOW: Final = 1
 """Of a key below a map of several sheets: a narrow one lies whole on a sheet at the left."""
 
 _LETTERS: Final = 0.115
-_ROW: Final = _SWATCH[1] + 0.09
+SWATCH_ROW: Final = _SWATCH[1] + 0.09
+"""Inches from a swatch to the next one below it."""
+
 _LINE: Final = 0.16
 
 
@@ -59,10 +63,10 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
         row, column = divmod(n, columns)
-        marks += entry(column * _COLUMN, row * _ROW)
-    down = math.ceil(len(entries) / columns) * _ROW + _LETTERS
+        marks += entry(column * SWATCH_COLUMN, row * SWATCH_ROW)
+    down = math.ceil(len(entries) / columns) * SWATCH_ROW + _LETTERS
     message = _left_out(names, steps)
-    for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * _COLUMN - 0.1)):
+    for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * SWATCH_COLUMN - 0.1)):
         marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
     return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
 
@@ -87,7 +91,7 @@ def swatch(look: Look, message: str, x: float, y: float) -> list[Mark]:
 
 
 def _beside(message: str, x: float, y: float) -> Text:
-    room = _COLUMN - _SWATCH[0] - 0.2
+    room = SWATCH_COLUMN - _SWATCH[0] - 0.2
     baseline = y + _SWATCH[1] / 2 + fonts.cap_height(_LETTERS) / 2
     return Text(
         fonts.shortened(message, _LETTERS, room), (x + _SWATCH[0] + 0.08, baseline), _LETTERS

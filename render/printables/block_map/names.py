@@ -30,11 +30,11 @@ from piecewright.render.drawing.labels import (
     text_block,
     turns,
 )
-from piecewright.render.printables.block_map.ground import (
+from piecewright.render.printables.block_map.occupied import (
     Claim,
+    ClaimIndex,
     Form,
-    Put,
-    Taken,
+    PlacedSign,
     form_of,
     grown,
     kept_clear,
@@ -56,7 +56,7 @@ _FIRST: Final = ((2 * CLEAR, SIZES[:4]), (CLEAR / 2, SIZES))
 _FIRST_OF_VERY_MANY: Final = ((CLEAR / 2, SIZES[2:]),)
 """Gaps to the signs, and sizes of letters; what is tried one after the other."""
 
-_Placed: TypeAlias = tuple[Point, float, float]
+_Position: TypeAlias = tuple[Point, float, float]
 """The middle of an id, seen from where its piece starts, its turn and the size of its letters."""
 
 _Picture: TypeAlias = tuple[bytes, float, frozenset[tuple[bytes, int, int]]]
@@ -75,7 +75,7 @@ class PieceNames:
         self._tried = _FIRST_OF_VERY_MANY if len(shapes) > VERY_MANY else _FIRST
         self._reach = max(gap for gap, _ in self._tried)
         self._forms: dict[int, Form] = {}
-        self._placed: dict[_Picture, _Placed | None] = {}
+        self._placed: dict[_Picture, _Position | None] = {}
         self._clear: dict[tuple[Claim, float], BaseGeometry] = {}
 
     def lettering(self, piece: int) -> str:
@@ -87,7 +87,7 @@ class PieceNames:
         inner = self._shapes[piece].representative_point()
         return (inner.x, inner.y)
 
-    def name(self, piece: int, taken: Taken) -> Put | None:
+    def name(self, piece: int, taken: ClaimIndex) -> PlacedSign | None:
         """The id in its piece, if there is room for it."""
         inner = self._inner[piece]
         if inner.is_empty:
@@ -107,7 +107,7 @@ class PieceNames:
         at, turn, letters = known
         block = text_block([(self._said[piece], letters, False)])
         at = (at[0] + origin[0], at[1] + origin[1])
-        return Put(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
+        return PlacedSign(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
 
     def _picture(self, piece: int, others: Sequence[Claim]) -> tuple[Point, _Picture]:
         if piece not in self._forms:
@@ -117,7 +117,7 @@ class PieceNames:
         about = frozenset(claim.form.seen_from(form.at) for claim in others)
         return form.at, (form.points, width, about)
 
-    def _look(self, piece: int, others: Sequence[Claim]) -> _Placed | None:
+    def _look(self, piece: int, others: Sequence[Claim]) -> _Position | None:
         """The largest place among others: with the wider gap first, then in the larger part."""
         slants = turns(self._shapes[piece])
         for gap, sizes in self._tried:
@@ -149,7 +149,7 @@ def _within(claims: Sequence[Claim], shape: BaseGeometry, room: float) -> list[C
 
 def _places(
     rooms: Sequence[Room], message: str, sizes: Sequence[float], slants: Sequence[float]
-) -> Iterator[_Placed]:
+) -> Iterator[_Position]:
     """Places for a text, the largest letters first; of a size those in the first room first."""
     blocks = [text_block([(message, letters, False)]) for letters in sizes]
     wide_enough = [not room.too_thin(blocks[-1]) for room in rooms]

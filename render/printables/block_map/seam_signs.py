@@ -21,7 +21,13 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.render.printables.block_map.ground import Claim, Put, Taken, form_of, grown
+from piecewright.render.printables.block_map.occupied import (
+    Claim,
+    ClaimIndex,
+    PlacedSign,
+    form_of,
+    grown,
+)
 from piecewright.render.printables.block_map.signs import (
     arrow,
     number_radius,
@@ -139,7 +145,7 @@ class SeamSigns:
         edge = self._longest[number][0]
         return _moved(self._stations_of(edge, self.runs[number].step)[0].at, self._forms[edge].at)
 
-    def numbered_arrow(self, number: int, taken: Taken) -> Put | None:
+    def numbered_arrow(self, number: int, taken: ClaimIndex) -> PlacedSign | None:
         """An arrow with the step's number beside it, if there is room for both."""
         step = self.runs[number].step
         message = str(step + 1)
@@ -160,10 +166,10 @@ class SeamSigns:
                     *step_number(message, centre, letters),
                 ]
                 disc = shapely.Point(centre).buffer(radius, quad_segs=_ROUND)
-                return Put(tuple(marks), (Claim(shaft), Claim(disc)))
+                return PlacedSign(tuple(marks), (Claim(shaft), Claim(disc)))
         return None
 
-    def arrow(self, number: int, taken: Taken) -> tuple[Put, Point]:
+    def arrow(self, number: int, taken: ClaimIndex) -> tuple[PlacedSign, Point]:
         """An arrow alone, however small, and where a leader to it ends."""
         found = self._free_arrow(number, taken)
         if found is not None:
@@ -176,12 +182,12 @@ class SeamSigns:
             step, _moved(last.at, self._forms[edge].at), last.way, half, _LEAST_SHAFT
         )
 
-    def bare_arrow(self, number: int, taken: Taken) -> Put | None:
+    def bare_arrow(self, number: int, taken: ClaimIndex) -> PlacedSign | None:
         """An arrow alone, if there is room for it."""
         found = self._free_arrow(number, taken)
         return None if found is None else found[0]
 
-    def _free_arrow(self, number: int, taken: Taken) -> tuple[Put, Point] | None:
+    def _free_arrow(self, number: int, taken: ClaimIndex) -> tuple[PlacedSign, Point] | None:
         step = self.runs[number].step
         for half in _ARROWS:
             for edge in self._edges_of(number, 0.0):
@@ -199,10 +205,10 @@ class SeamSigns:
 
     def _bare_arrow(
         self, step: int, at: Point, way: Vector, half: float, width: float
-    ) -> tuple[Put, Point]:
+    ) -> tuple[PlacedSign, Point]:
         marks = arrow(at, way, half, self._plan.pressing.directions[step])
         shaft = LineString(_ends(at, way, half)).buffer(width)
-        return Put(tuple(marks), (Claim(shaft),)), at
+        return PlacedSign(tuple(marks), (Claim(shaft),)), at
 
     # --- what keeps off the lines ---
 
@@ -319,7 +325,7 @@ def _beside_arrow(at: Point, way: Vector, half: float, radius: float) -> list[Po
     ]
 
 
-def _shapes(taken: Taken, edge: LineString, reach: float) -> _Shapes:
+def _shapes(taken: ClaimIndex, edge: LineString, reach: float) -> _Shapes:
     """What is taken within reach of an edge."""
     return np.array([claim.shape for claim in taken.near(grown(edge.bounds, reach))], dtype=object)
 
