@@ -1,7 +1,7 @@
 """The cutting list as sheets to tick off: what to cut of each fabric, strip by strip.
 
 It is set in lines as wide as the sheet's room, and broken over sheets between them; nothing is cut
-off.  Strips are drawn small, in proportion, with the cuts across them; sizes are written.
+off. Strips are drawn small, in proportion, with the cuts across them; sizes are written.
 """
 
 from __future__ import annotations
@@ -176,6 +176,7 @@ def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> Entry
         marks.append(rectangle("label", Box(x, y, TICK, TICK)))
     text = strip_text(strip, cuts, unit)
     beside = across + 0.07
+    # Beside many ticks lines would become too short to read: then below them.
     if width - beside >= 2.0:
         words, y = lines(text, width, BODY, False, beside)
         marks += words
@@ -207,9 +208,11 @@ def _strip_drawing(
             at = box.x + strip.used * scale
             continue
         for n in range(part.count):
+            # The size is said in the first of several that are alike.
             cell = Box(at, box.y, part.length * scale, box.height)
             at = cell.right
             yield from _blank(cut, cell, spoken(part.length, unit) if n == 0 else "")
+            # A cut at the strip's very end is its own border.
             if at < box.right - 0.005:
                 yield line("cutting-line", (at, box.y), (at, box.bottom))
     rest = strip.length - strip.used

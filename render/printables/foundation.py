@@ -1,8 +1,8 @@
 """Foundation sections as drawings: the mirror image of the face, with what a maker sews by.
 
 On foundation paper the cloth lies under the paper and the lines are sewn on its printed side, so
-that the print is the block seen from behind.  Only lines and places are mirrored; text reads as it
-always does.  No label lies over a line; where a patch has no room for its number the
+that the print is the block seen from behind. Only lines and places are mirrored; text reads as it
+always does. No label lies over a line; where a patch has no room for its number the
 number stands outside, with a leader.
 
 A drawing's origin is the corner of the box round the section's cut outline, as printed.
@@ -99,7 +99,7 @@ _CLEAR_ON_MAP: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Looks:
+class PrintStyle:
     """How sections are printed.
 
     Attributes:
@@ -118,13 +118,13 @@ class Looks:
         return self.line_weight * PENS[kind].weight / PENS["sewing-line"].weight
 
 
-PLAIN: Final = Looks()
+DEFAULT_STYLE: Final = PrintStyle()
 
 
-def heading(found: Foundation, looks: Looks = PLAIN) -> Heading:
+def heading(found: Foundation, style: PrintStyle = DEFAULT_STYLE) -> Heading:
     """What every sheet says about the whole set."""
     block, allowance = found.block, found.allowance
-    side = "mirror images: sew on this side" if looks.mirrored else "as seen from the face"
+    side = "mirror images: sew on this side" if style.mirrored else "as seen from the face"
     return Heading(
         block=block.name,
         what=f"Foundation sections, {side}",
@@ -134,11 +134,13 @@ def heading(found: Foundation, looks: Looks = PLAIN) -> Heading:
     )
 
 
-def foundation_drawings(found: Foundation, looks: Looks = PLAIN) -> tuple[Drawing, ...]:
+def foundation_drawings(
+    found: Foundation, style: PrintStyle = DEFAULT_STYLE
+) -> tuple[Drawing, ...]:
     """A drawing for each section, and a map of them if there are several."""
-    drawings = [_drawing(found, section, looks) for section in found.sections]
+    drawings = [_section_drawing(found, section, style) for section in found.sections]
     if len(drawings) > 1:
-        drawings.append(_map(found, looks))
+        drawings.append(_map(found, style))
     return tuple(drawings)
 
 
@@ -150,6 +152,7 @@ def foundation_pages(
     Raises:
         BlockError: as ``render.sheets.layout.lay_out``.
     """
+    # The map is a help, not a part: it may fill a gap, but costs no sheet.
     sections = [drawing for drawing in drawings if drawing.id != MAP]
     alone = lay_out(sections, settings, head, most)
     if len(sections) == len(drawings):
@@ -164,18 +167,19 @@ def foundation_pages(
 # --- from the face to the print -----------------------------------------------------------------
 
 
-def _to_print(section: FoundationSection, looks: Looks) -> PointMap:
+def _to_print(section: FoundationSection, style: PrintStyle) -> PointMap:
+    """From the face of the block to the print; the section's corner goes to the origin."""
     ring = paths.ring(section.cut)
     left, right = min(p[0] for p in ring), max(p[0] for p in ring)
     top = min(p[1] for p in ring)
-    if looks.mirrored:
+    if style.mirrored:
         return lambda p: (right - p[0], p[1] - top)
     return lambda p: (p[0] - left, p[1] - top)
 
 
-def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Drawing:
-    at = _to_print(section, looks)
-    sewn, cut = looks.weight("sewing-line"), looks.weight("cutting-line")
+def _section_drawing(found: Foundation, section: FoundationSection, style: PrintStyle) -> Drawing:
+    at = _to_print(section, style)
+    sewn, cut = style.weight("sewing-line"), style.weight("cutting-line")
     marks: list[Mark] = [
         Stroke("cutting-line", mapped(section.cut, at), closed=True, weight=cut),
         Stroke("sewing-line", mapped(section.outline, at), closed=True, weight=sewn),
@@ -183,7 +187,7 @@ def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Dra
     marks += [Stroke("sewing-line", mapped((seam,), at), weight=sewn) for seam in section.seams]
     marks += _in_allowance(found, section, at)
     marks += _patch_labels(found, section, at)
-    side = "the mirror image of the face" if looks.mirrored else "as seen from the face"
+    side = "the mirror image of the face" if style.mirrored else "as seen from the face"
     title = f"Section {section.id}"
     description = (
         f"{title} of {found.block.name}, {side}: {len(section.patches)} patches, sewn in the "
@@ -206,6 +210,7 @@ def _in_allowance(found: Foundation, section: FoundationSection, at: PointMap) -
 
 
 def _lies_on(edge: Line, mark: SeamMark) -> bool:
+    """Whether a mark stands on an edge; two edges back to back differ by the side it is on."""
     t, gap = paths.nearest(edge, mark.at)
     along = normalised(minus(edge.end, edge.start))
     same_way = distance(outward(along), mark.out) < 0.1
@@ -225,12 +230,14 @@ def _words(
     start, end = edge.line.start, edge.line.end
     length = distance(start, end)
     along = normalised(minus(end, start))
+    # ``taken`` has in turn where a free stretch of the edge begins and where it ends.
     stops = sorted((distance(start, m.at), m.number) for m in marks)
     taken = [0.0]
     for n, (stop, number) in enumerate(stops):
         wide = fonts.text_width(str(number), size, True)
         nearest = stops[n + 1][0] if n + 1 < len(stops) else length
         middle = stop + CLEAR / 2 + wide / 2
+        # A number stands after its mark, if the next mark is far enough.
         if middle + wide / 2 + CLEAR / 2 > nearest:
             taken += [stop, stop]
             continue  # the marks alone pair up in their order
@@ -271,6 +278,7 @@ def _upright(
 ) -> Text:
     """Text along a line that reads from the left, or from below; its middle at a point."""
     turn = math.degrees(math.atan2(end[1] - start[1], end[0] - start[0]))
+    # With a tolerance, so that what is upright but for rounding reads from below too.
     if turn > 90.0 - 1e-6 or turn <= -90.0 - 1e-6:
         turn += 180.0 if turn < 0 else -180.0
     drop = fonts.cap_height(size, bold) / 2
@@ -317,6 +325,7 @@ def _text_blocks(letter: str, patch: Patch, names: Mapping[str, str]) -> Iterato
     number = f"{letter}{patch.number}"
     cloth = names.get(patch.fabric or "", patch.fabric or "")
     message = [fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS] if cloth else []
+    # Short names are equal when shortened: each is tried once.
     for name in dict.fromkeys(message):
         for size in SIZES:
             yield text_block([(number, size * _NUMBER, True), (name, size, False)])
@@ -333,6 +342,7 @@ def _outside(
     for patch, shape in crowded:
         block = text_block([(f"{letter}{patch.number}", size, True)])
         heart = shape.representative_point()
+        # Built anew for each patch, as the label before it is in the way of this one.
         tree = STRtree(labels)
         best: tuple[int, float, Point, Point, Polygon] | None = None
         for spot, foot in _rays(cut, (heart.x, heart.y), block):
@@ -340,6 +350,8 @@ def _outside(
             leader = LineString([(heart.x, heart.y), foot])
             hit = len(tree.query(label, predicate="intersects"))
             hit += len(tree.query(leader, predicate="intersects"))
+            # Least in the way, then the shortest leader; a place is taken in any case, as a patch
+            # without a number could not be sewn in its turn.
             rank = (hit, leader.length, spot, foot, label)
             if best is None or rank[:2] < best[:2]:
                 best = rank
@@ -359,9 +371,11 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
         u = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
         ray = LineString([heart, plus(heart, u, far)])
         inside = lines(overlaid(shapely.intersection, ray, cut, on_block=False))
+        # A section may bend: the ray leaves it for good at the furthest crossing.
         reach = max((distance(heart, (x, y)) for g in inside for x, y in g.coords), default=0.0)
         for more in (0.0, block.height, 2 * block.height):
             beyond = reach + 2 * CLEAR + more
+            # How far the label reaches from its middle toward the section.
             half = abs(u[0]) * block.width / 2 + abs(u[1]) * block.height / 2
             spot = plus(heart, u, beyond + half)
             label = rectangle_of(block, spot, 0.0)
@@ -373,13 +387,13 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
 # --- the map --------------------------------------------------------------------------------------
 
 
-def _map(found: Foundation, looks: Looks) -> Drawing:
+def _map(found: Foundation, style: PrintStyle) -> Drawing:
     """The block made small: where each section belongs, and the order of joining in words."""
     left, top, right, bottom = extent(found.block.pieces)
     scale = _MAP_SIZE / max(right - left, bottom - top)
 
     def at(p: Point) -> Point:
-        x = right - p[0] if looks.mirrored else p[0] - left
+        x = right - p[0] if style.mirrored else p[0] - left
         return (x * scale, (p[1] - top) * scale)
 
     marks: list[Mark] = []
@@ -409,6 +423,6 @@ def _map(found: Foundation, looks: Looks) -> Drawing:
         for part in fonts.wrapped(words, size, _MAP_SIZE + 0.5, bold=n == 0):
             marks.append(Text(part, (0.0, y), size, bold=n == 0))
             y += 1.3 * size
-    side = "as printed" if looks.mirrored else "as seen from the face"
+    side = "as printed" if style.mirrored else "as seen from the face"
     title = "Map of the sections"
     return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks)

@@ -1,8 +1,8 @@
 """The plan of a group quilt: a small picture of the quilt, and what is said of it.
 
-The picture is not to scale.  Each block is drawn as it lies, with its fabrics in pale tints; in
-its middle stand its variant, how it is turned and who makes it.  A large quilt has a picture for
-every few rows and columns.  For one maker's packet that maker's blocks are drawn strongly
+The picture is not to scale. Each block is drawn as it lies, with its fabrics in pale tints; in
+its middle stand its variant, how it is turned and who makes it. A large quilt has a picture for
+every few rows and columns. For one maker's packet that maker's blocks are drawn strongly
 and the others in grey.
 """
 
@@ -29,7 +29,7 @@ from piecewright.patchwork.quilt.plan import Placement, QuiltPlan
 from piecewright.patchwork.sewing.steps import Size
 from piecewright.patchwork.sewing.wording import size
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.linekinds import LineKind
 from piecewright.render.drawing.marks import (
     Box,
@@ -145,7 +145,7 @@ class _Picture:
     ) -> None:
         self.plan, self.designs, self.highlight = plan, designs, highlight
         self.rows, self.columns = rows, columns
-        self.looks = {id: looks(block) for id, block in designs.items()}
+        self.fills = {id: fabric_fills(block) for id, block in designs.items()}
         self.codes = quilt_wording.codes(plan)
         self.makers = {share.maker: n for n, share in enumerate(plan.shares, 1)}
         across = sum(plan.widths[c] for c in columns)
@@ -157,6 +157,7 @@ class _Picture:
             (min(LARGEST, room.height) - _TOP - 2 * _MARGIN) / down,
             _LARGEST_CELL / max(widest, highest),
         )
+        # Where the whole quilt's corner would lie, which is outside the picture of a part of it.
         self.left = _MARGIN - self.scale * sum(plan.widths[: columns.start])
         self.top = _TOP + _MARGIN - self.scale * sum(plan.heights[: rows.start])
         placed = [p for p in plan.placements if p.row in rows and p.column in columns]
@@ -213,12 +214,14 @@ class _Picture:
         room = label.box.grown(_AROUND)
         block = self.designs[placement.design]
         if self.whole:
-            own = self.looks[placement.design]
+            own = self.fills[placement.design]
             outlines = [self._laid(p.outline, block, placement, box) for p in block.pieces]
             for piece, outline in zip(block.pieces, outlines, strict=True):
-                look: Look = own[piece.fabric]
+                fill: FabricFill = own[piece.fabric]
                 if strong:
-                    yield from filled(look, outline, plain=True)
+                    yield from filled(fill, outline, plain=True)
+            # A straight line between two pieces is drawn once; the ends say which one it is. Curves
+            # with the same ends may differ, and are drawn from both sides.
             seen: set[frozenset[Point]] = set()
             for outline in outlines:
                 for segment in outline:
@@ -227,6 +230,7 @@ class _Picture:
                         continue
                     seen.add(ends)
                     yield from self._thin(segment, room, strong)
+        # White below the label, over tints but below all lines.
         yield Stroke("tint", rectangle("tint", room).segments, True, True, colour="#ffffff")
         heavy = strong and self.highlight is not None
         yield replace(
@@ -264,6 +268,7 @@ class _Picture:
 
         def laid(p: Point) -> Point:
             x, y = p[0] - middle[0], p[1] - middle[1]
+            # Quarter turns by exchange of coordinates are exact: edges of neighbours stay the same.
             for _ in range(placement.turn // 90):
                 x, y = -y, x
             return (centre[0] + self.scale * x, centre[1] + self.scale * y)
@@ -309,6 +314,7 @@ class _Picture:
             for n, (words, letters_, bold) in enumerate(message)
         )
         wide = max(fonts.text_width(words, size_, bold) for words, size_, bold in message)
+        # The ascent has room for accents over capitals, which is not kept for codes and names.
         over = first - fonts.ascent(self.letters) * 0.75
         under = first + (len(message) - 1) * step + fonts.descent(self.letters)
         return _Label(texts, Box(middle[0] - wide / 2, over, wide, under - over))

@@ -1,8 +1,8 @@
 """The sewing plan as cards: for each step a small drawing and what to do, several to a sheet.
 
-All cards are of one size, so that sheets show them in the order of sewing.  A step is drawn
+All cards are of one size, so that sheets show them in the order of sewing. A step is drawn
 small, its two units side by side, right sides up, as they lie in the block, pulled apart along the
-seam; the drawing's scale is stated.  Steps that are alike share a card.
+seam; the drawing's scale is stated. Steps that are alike share a card.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.labels import (
     CLEAR,
     largest_room,
@@ -70,6 +70,7 @@ _LEAST_FIGURE: Final = 0.85
 _SEAM: Final = 2.2
 """Points; the weight of the two edges that are sewn to each other."""
 
+# Scales that a maker can reckon with; at the last one the largest block, of 400 in, is 2 in wide.
 _SCALES: Final = (*range(1, 13), 14, 16, 18, 20, 24, 28, 32, 40, 50, 64, 80, 100, 128, 160, 200)
 _MOST_DRAWN: Final = 150
 """Pieces of a unit; of a larger one the outline alone is drawn."""
@@ -122,12 +123,15 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
         parts.append(
             ("What will suffer first", [_Paragraph(message) for message in words.budget()])
         )
+    # All that is said of the whole plan goes on one card if it can, without the first title, which
+    # the card has.
     together = [p for title, own in parts for p in (_Paragraph(title, True), *own)][1:]
     if len(list(_flowed(together, _ROOM, _ROOM))) == 1:
         parts = [(parts[0][0], together)]
     for n, (title, own) in enumerate(parts):
         yield from _text_cards(f"overview-{n + 1}" if n else "overview", title, own)
     figures = _Figures(plan)
+    # By level: steps of one level do not wait for each other, and can be sewn in a chain.
     groups = sorted(words.groups.values(), key=lambda g: (g[0].level, g[0].join))
     for group in groups:
         yield from _step_cards(words, figures, group)
@@ -151,6 +155,7 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
         _Paragraph(words.likewise(step)),
         *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in message[1:]),
     ]
+    # The text goes below the figure, which gets what is left, and a least height in any case.
     parts = list(_flowed([p for p in paragraphs if p.text], _ROOM - _LEAST_FIGURE, _ROOM))
     text = sum(size * _LEADING + after for _, size, _, after in parts[0])
     figure = Box(_PAD, _TOP, WIDTH - 2 * _PAD, _ROOM - text - 0.04)
@@ -197,6 +202,7 @@ def _card(
     if note:
         marks.append(Text(note, (WIDTH - _PAD, baseline), _SMALL, "end"))
         room -= fonts.text_width(note, _SMALL) + 0.12
+    # A title shrinks beside its note before it loses its end.
     letters = _TITLE
     while letters > _SMALL and fonts.text_width(title, letters, True) > room:
         letters -= 0.005
@@ -219,7 +225,7 @@ class _Figures:
     def __init__(self, plan: SewingPlan) -> None:
         self.plan = plan
         self.spans = Spans(plan.order)
-        self.looks = looks(plan.block)
+        self.fills = fabric_fills(plan.block)
         self.shapes = [polygon_of(p.outline) for p in plan.block.pieces]
         self.arrivals: dict[int, list[tuple[int, bool]]] = {}
         for meeting in plan.pressing.meetings:
@@ -231,6 +237,8 @@ class _Figures:
         units = [self.spans.pieces(u) for u in (join.first, join.second)]
         wholes = [overlaid(shapely.union_all, [self.shapes[i] for i in own]) for own in units]
         way = self._apart(step)
+        # The largest plain scale at which both units lie in the room. How far they are apart is the
+        # same on the paper at every scale, so that the box has to be found for each.
         for under in _SCALES:
             scale = 1.0 / under
             shift = self._shift(wholes, way, scale, step.pivots)
@@ -238,6 +246,7 @@ class _Figures:
             if box.width <= room.width - 0.04 and box.height <= room.height - 0.04:
                 break
         else:
+            # No plain scale is small enough: then whichever fits, with some room for the gap.
             scale = min((room.width - 0.4) / box.width, (room.height - 0.4) / box.height) / under
             shift = self._shift(wholes, way, scale, step.pivots)
             box = _box(wholes, way, shift, scale)
@@ -257,6 +266,7 @@ class _Figures:
         seams = self.plan.seams
         if join.seam.ends is None:
             return (1.0, 0.0)
+        # Square to the way from one end of the seam to the other, however it bends between.
         start, end = (seams.points[p] for p in join.seam.ends)
         along = normalised(minus(end, start))
         right = (-along[1], along[0])
@@ -270,6 +280,7 @@ class _Figures:
         self, wholes: Sequence[BaseGeometry], way: Vector, scale: float, pivots: Sequence[Point]
     ) -> float:
         """How far each unit is moved, inches on the paper; enough that they do not overlap."""
+        # Units with pivots or round seams interlock, so that a gap between them may take more.
         shift = _GAP / 2 * (1.3 if pivots else 1.0)
         while shift < 20.0:
             moved_ = [
@@ -293,11 +304,11 @@ class _Figures:
             yield from self._piece(i, outline, named=len(pieces) <= _MOST_NAMED)
 
     def _piece(self, piece: int, outline: Outline, named: bool) -> Iterator[Mark]:
-        look: Look = self.looks[self.plan.block.pieces[piece].fabric]
+        fill: FabricFill = self.fills[self.plan.block.pieces[piece].fabric]
         shape = polygon_of(outline)
         label = list(self._label(piece, shape)) if named else []
         clear = [c for _, c in label]
-        yield from filled(look, outline, clear, plain=shape.area < _LEAST_PATTERN)
+        yield from filled(fill, outline, clear, plain=shape.area < _LEAST_PATTERN)
         yield Stroke("sewing-line", outline, closed=True, solid=True)
         for marks, _ in label:
             yield from marks
@@ -346,6 +357,7 @@ class _Figures:
         """The arrow between the units, toward the one that the seam is pressed to."""
         join = self.plan.order.joins[step.join]
         edges = self.plan.seams.edges
+        # At the middle of the longest edge there is the most room for the arrow.
         side = max(join.seam.sides, key=lambda s: paths.run_length([edges[s.edge].segment]))
         middle, _ = pressed_way(
             self.plan.seams, self.plan.order, self.spans, step.join, side.edge, 0.5, step.press

@@ -65,10 +65,10 @@ def heading(templates: TemplateSet) -> Heading:
 
 def template_drawings(templates: TemplateSet) -> tuple[Drawing, ...]:
     """A drawing for each template, in the order of the set."""
-    return tuple(_drawing(templates, template) for template in templates.templates)
+    return tuple(_template_drawing(templates, template) for template in templates.templates)
 
 
-def _drawing(templates: TemplateSet, template: Template) -> Drawing:
+def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
     marks: list[Mark] = [
         Stroke("cutting-line", template.cut, closed=True),
         Stroke("sewing-line", template.finished, closed=True),
@@ -121,6 +121,7 @@ def _piece_names(pieces: Sequence[str]) -> str:
         return message
     shown: list[str] = []
     for name in pieces:
+        # Room for " + 123 more".
         if len(", ".join([*shown, name])) > _MOST_NAMES - 12:
             break
         shown.append(name)
@@ -130,6 +131,7 @@ def _piece_names(pieces: Sequence[str]) -> str:
 def _finished_size(template: Template, unit: Unit) -> str:
     """Width and height of the finished piece, measured along and across its grain."""
     shape = polygon_of(template.finished)
+    # Along the grain, as that is how the piece lies on the cloth; across is a quarter turn more.
     turn = 0.0 if template.grain is None else template.grain % 90.0
     left, top, right, bottom = affinity.rotate(shape, -turn, origin=(0, 0)).bounds
     return width_by_height(right - left, bottom - top, unit)
@@ -192,6 +194,7 @@ def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mar
     low, high = float(sideways.min()), float(sideways.max())
     along = coords @ u
     first, last = float(along.min()) - 1.0, float(along.max()) + 1.0
+    # Lines along the grain, evenly over the room; what of one lies in the room may be the arrow.
     stations = [low + (high - low) * (k + 0.5) / 24 for k in range(24)]
     rails = [
         LineString(
@@ -214,6 +217,7 @@ def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mar
     chord = min((c for c in chords if c.length >= 0.7 * longest), key=heart.distance)
     size = min(chord.length, _LONGEST_ARROW)
     middle = chord.interpolate(0.5, normalized=True)
+    # A long arrow keeps some way from the lines at its ends; a short one needs all there is.
     half = size / 2 if size < 1.0 else max(0.5, size * 0.42)
     tail, tip = plus((middle.x, middle.y), u, -half), plus((middle.x, middle.y), u, half)
     head = min(_HEAD, half / 2)
@@ -232,6 +236,7 @@ def _arrow_head(tip: Point, way: Point, across: Point, size: float) -> Stroke:
 
 def _outside(shape: Polygon, cut: Outline, words: _Words) -> list[Mark]:
     """The label beside or below the cut outline, with a leader into the piece."""
+    # On whichever side the drawing stays smaller with it.
     block = next(_text_blocks(words, SIZES[-2]))
     around = box_of([Stroke("cutting-line", cut, closed=True)])
     beside = Box(around.x, around.y, around.width + block.width, max(around.height, block.height))

@@ -96,6 +96,7 @@ def broken(entries: Iterable[Entry], height: float) -> Iterator[list[Mark]]:
     marks: list[Mark] = []
     used = 0.0
     for group in _groups(entries):
+        # A group stays together if it can; one that is higher than a sheet is broken all the same.
         tall = sum(entry.height for entry in group)
         if marks and used + tall > height:
             yield marks
@@ -138,6 +139,7 @@ def paragraph(
         after: room below it.
     """
     if one_line:
+        # A thousandth less, so that rounding does not break the line after all.
         natural = fonts.text_width(text, letters, bold)
         letters = max(SMALL * 0.8, min(letters, letters * width / natural * 0.999))
     marks, height = lines(text, width, letters, bold)

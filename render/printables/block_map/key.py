@@ -13,7 +13,7 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, drawn, line
 from piecewright.render.printables.block_map.signs import (
     arrow,
@@ -46,11 +46,12 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     counts: dict[str | None, int] = {}
     for piece in plan.block.pieces:
         counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
+    # Only signs that the map has are explained. Each entry is drawn once its place is known.
     entries: list[Callable[[float, float], list[Mark]]] = []
-    for fabric, look in looks(plan.block).items():
+    for fabric, fill in fabric_fills(plan.block).items():
         count = counts[fabric]
-        message = f"{look.name}: {count} piece{'s' * (count != 1)}"
-        entries.append(partial(swatch, look, message))
+        message = f"{fill.name}: {count} piece{'s' * (count != 1)}"
+        entries.append(partial(swatch, fill, message))
     if plan.order.joins:
         message = "step 3, pressed toward the arrow"
         entries.append(partial(_sign_step, press="first", message=message))
@@ -79,12 +80,12 @@ def _left_out(names: int, steps: int) -> str:
     return f"No room for {' and '.join(told)}: a larger finished size shows more."
 
 
-def swatch(look: Look, message: str, x: float, y: float) -> list[Mark]:
+def swatch(fill: FabricFill, message: str, x: float, y: float) -> list[Mark]:
     """A sample of a fabric's fill with words beside it."""
     corners = [(x, y), (x + _SWATCH[0], y), (x + _SWATCH[0], y + _SWATCH[1]), (x, y + _SWATCH[1])]
     outline = paths.polygon(corners)
     return [
-        *filled(look, outline),
+        *filled(fill, outline),
         Stroke("sewing-line", outline, closed=True, solid=True),
         _beside(message, x, y),
     ]

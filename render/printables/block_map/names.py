@@ -94,6 +94,7 @@ class PieceNames:
             return None
         near = taken.near(grown(inner.bounds, self._reach))
         others = _within(near, inner, self._reach)
+        # A piece of the same form with the same around it has its id at the same place.
         origin, picture = self._picture(piece, others)
         if picture not in self._placed:
             found = self._look(piece, others)
@@ -123,6 +124,7 @@ class PieceNames:
         for gap, sizes in self._tried:
             left: BaseGeometry = self._inner[piece]
             close = self._clear_of(_within(others, left, gap), gap)
+            # What is left of the piece once all that is near is cut out of it, with the gap.
             if close:
                 over = overlaid(shapely.union_all, close, on_block=False)
                 left = overlaid(shapely.difference, left, over, on_block=False)
@@ -156,9 +158,11 @@ def _places(
     largest: dict[tuple[int, float], int] = {}
     for k, (letters, block) in enumerate(zip(sizes, blocks, strict=True)):
         for n, room in enumerate(rooms):
+            # Rooms come the largest first: those after this one are too small too.
             if room.shape.area < block.width * block.height:
                 break
             for turn in slants if wide_enough[n] else ():
+                # Once for each room and turn, by halving, which of the blocks is the first to fit.
                 if (n, turn) not in largest:
                     largest[n, turn] = _largest(room, blocks, turn, k)
                 if k < largest[n, turn]:

@@ -186,7 +186,7 @@ class OccupiedArea:
         """Which of some points beyond the block may be reached from an anchor inside it.
 
         A sign on the block stands in the way of all that lies behind it, between its outermost
-        corners as seen from the anchor.  Of a round one some corners are looked at, so that it
+        corners as seen from the anchor. Of a round one some corners are looked at, so that it
         covers a little less than it does; signs that touch the leader's tip count as none.
 
         This only spares exact looks at leaders that are bound to fail: with n signs and m points

@@ -1,7 +1,7 @@
 """The block map: the finished block with its fabrics, piece ids, steps, and how seams are pressed.
 
-Nothing that is written lies over a line.  Step numbers and arrows keep to their seams, piece ids to
-their pieces; where there is no room for one it stands outside, with a leader.  What lies where is
+Nothing that is written lies over a line. Step numbers and arrows keep to their seams, piece ids to
+their pieces; where there is no room for one it stands outside, with a leader. What lies where is
 found by ``placement`` and the modules that it calls; here it is drawn.
 """
 
@@ -19,7 +19,7 @@ from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import block_size
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.render.drawing.fabric_fills import filled, looks
+from piecewright.render.drawing.fabric_fills import fabric_fills, filled
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, box_of, moved
 from piecewright.render.printables.block_map.key import COLUMNS, COLUMNS_BELOW, key_drawing
 from piecewright.render.printables.block_map.names import MANY
@@ -56,6 +56,7 @@ def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:
     goes over several sheets it rather takes none of its own.
     """
     shapes = [polygon_of(piece.outline) for piece in plan.block.pieces]
+    # Signs are placed first, as the patterns of fabrics keep clear of them.
     placement = label_placement(plan, shapes)
     found = _map(plan, shapes, placement.placed)
     if max(found.box.width, found.box.height) <= _ONE_SHEET:
@@ -111,6 +112,7 @@ def _fills(
     over: list[list[BaseGeometry]] = [[] for _ in shapes]
     for piece, claim in STRtree(clear).query(shapes).T.tolist():
         over[piece].append(clear[claim])
-    known = looks(plan.block)
+    known = fabric_fills(plan.block)
     for piece, signs in zip(plan.block.pieces, over, strict=True):
+        # Each piece is cut with the signs over it alone: with all, it would take far longer.
         yield from filled(known[piece.fabric], piece.outline, signs)

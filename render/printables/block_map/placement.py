@@ -82,7 +82,7 @@ class _Rounds:
         ]
 
     def placement(self) -> LabelPlacement:
-        """All marks.  What finds no room in one round stands outside from the next one on.
+        """All marks. What finds no room in one round stands outside from the next one on.
 
         What stands outside is placed before all else and in the order in which it failed, so
         each round goes on from what was occupied before the last one placed anything inside.

@@ -1,6 +1,6 @@
 """Arrows and step numbers on the seams of a block map.
 
-A sign crosses its own seam and no other line, so it lies in the two pieces beside that seam.  Where
+A sign crosses its own seam and no other line, so it lies in the two pieces beside that seam. Where
 these look the same, it lies the same way: such places are worked out once for each picture of a
 part of a seam with the pieces beside it, seen from where that part starts.
 """
@@ -149,6 +149,7 @@ class SeamSigns:
         """An arrow with the step's number beside it, if there is room for both."""
         step = self.runs[number].step
         message = str(step + 1)
+        # The largest sign that has room, wherever along the seam; then on its longest edge.
         for half, letters in _SIZES:
             radius = number_radius(message, letters)
             reach = half + 2 * radius + 5 * NEAR
@@ -176,6 +177,8 @@ class SeamSigns:
             return found
         step = self.runs[number].step
         half = _ARROWS[-1]
+        # No room anywhere: the smallest arrow at the place that is tried last, over what is there.
+        # A seam without an arrow would not say how it is pressed.
         *_, edge = self._edges_of(number, 0.0)
         last = self._stations_of(edge, step)[-1]
         return self._bare_arrow(
@@ -248,6 +251,7 @@ class SeamSigns:
                 continue
             centres = np.array(_beside_arrow(place.at, place.way, half, radius))
             discs = shapely.points(centres + origin)
+            # With a line between them the number would seem to be another seam's.
             ties = shapely.linestrings([(place.at, c) for c in centres] + np.array(origin))
             wrong = _close(discs, lines, radius + NEAR) | _close(discs, own, radius + NEAR)
             wrong |= _close(ties, lines, _TIE_TO_LINE)
