@@ -41,6 +41,7 @@ def footprint(drawing: Drawing) -> BaseGeometry:
     )
     # Most marks lie inside the cutting line; only what does not makes the region larger.
     inks = (_ink(m) for m in drawing.marks)
+    # Labels may stand beside what is cut out, with a leader; they need their place too.
     outside = [ink for ink in inks if not cut.covers(ink)]
     covered: BaseGeometry = overlaid(shapely.union_all, [cut, *outside], on_block=False)
     return covered

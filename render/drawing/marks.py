@@ -296,6 +296,8 @@ def mark_box(mark: Mark) -> Box | None:
 
 def text_corners(text: Text) -> tuple[Point, ...]:
     """The four corners of the ink of a text, turned as it is; none where there is no ink."""
+    # The box of the ink as it is drawn level from the start of its baseline; then moved by the
+    # anchor and turned about it.
     left, top, right, bottom = fonts.text_ink(text.text, text.size, text.bold)
     if right <= left:
         return ()
@@ -353,10 +355,13 @@ def reaches(mark: Mark, box: Box) -> bool:
     Dashed lines count as whole ones, filled paths and letters as their box.
     """
     around = mark_box(mark)
+    # Boxes are quick to compare, and settle most cases.
     if around is None or not around.meets(box):
         return False
     if not isinstance(mark, Stroke) or mark.filled:
         return True
+    # A line of some width reaches a box if its middle reaches the box grown by half of that. At
+    # corners that is a little too much, which keeps drawings a little further apart.
     near = box.grown(mark.half)
     points = path_points(mark)
     return any(_crosses(p, q, near) for p, q in zip(points, points[1:], strict=False))

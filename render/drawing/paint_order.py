@@ -31,6 +31,7 @@ def in_paint_order(marks: Sequence[Mark]) -> Iterator[PenLayer]:
     found: dict[tuple[LineKind, bool], list[Mark]] = defaultdict(list)
     for mark in marks:
         found[mark.kind, isinstance(mark, Stroke) and mark.solid].append(mark)
+    # Of one kind with and without dashes apart: a layer is drawn with one setting of the pen.
     for kind in LINE_KINDS:
         for solid in (False, True):
             if alike := found.get((kind, solid)):

@@ -125,6 +125,7 @@ def _fitted(name: str, width: float, height: float) -> Text:
     """A name in letters that fit a place, its ink against the right end; inches."""
     text = fonts.one_line(f"for {name}")
     _, top, _, bottom = fonts.text_ink(text, 1.0, bold=True)
+    # All places are about one line high: the height decides, and the width for long names.
     above, below = max(-top, _REACH[0]), max(bottom, _REACH[1])
     size = min(_LARGEST, height / (above + below))
     long = fonts.text_width(text, size, bold=True)

@@ -27,7 +27,9 @@ def stamped(master: bytes, name: str) -> bytes:
     name = fonts.one_line(name)
     out = io.BytesIO()
     with pikepdf.open(io.BytesIO(master)) as document:
+        # Pages with their place at the same spot share one form: each form is filled once.
         forms = {form.objgen: form for form in map(name_fields.field_of, _pages(document))}
+        # Even then the master is looked at, so that one without places for a name is refused.
         if not name:
             return master
         names = name_fields.names_pdf([name_fields.field_text(name, f) for f in forms.values()])

@@ -34,6 +34,8 @@ SAFETY: Final = (
 
 _TITLE: Final = 0.34
 _HEAD: Final = 0.16
+"""Inches to the em; letters of the title and above each part."""
+
 _LARGEST: Final = 4.2
 """Inches; the longer side of the picture of a single block."""
 
@@ -45,11 +47,14 @@ _SEVERAL: Final = 1.7
 
 _ABREAST: Final = 3
 _BETWEEN: Final = 0.25
+"""Pictures in a row, and inches from one to the next."""
+
 _LEAST_PATTERN: Final = 0.02
 """Square inches on the paper; smaller pieces have no pattern."""
 
 _MOST_SWATCHES: Final = 12
 _MOST_CAUTIONS: Final = 12
+"""A cover is for a first look: more of either would make it a book."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,11 @@ from piecewright.render.sheets.page import Page, numbered
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 _HEAD: Final = 0.17
+"""Inches to the em; the names of fabrics."""
+
 _MOST_TICKS: Final = 12
+"""Strips that have a box to tick each; more have one for all."""
+
 _TALLEST: Final = 1.6
 """Inches; wider strips are drawn smaller."""
 
@@ -52,7 +56,10 @@ _SPOKEN_STEP: Final[dict[Unit, float]] = {"in": 1 / 8, "cm": 0.5 / 25.4, "mm": 0
 """Inches; an eighth of an inch or half a millimetre, for lengths that need not be hit."""
 
 _CANVAS: Final = (WIDEST, 9.0)
+"""Inches; width and height of the parts of a list on one canvas."""
+
 _CLEAR: Final = 0.02
+"""Inches between words on a strip and the lines round them."""
 
 
 def heading(found: CuttingList) -> Heading:
@@ -186,6 +193,7 @@ def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> Entry
         marks += [moved(mark, 0.0, top) for mark in words]
         y += top
     y += 0.05
+    # As long as the column is wide, unless it becomes too high then.
     scale = min((width - 0.02) / strip.length, _TALLEST / strip.width)
     box = Box(0.01, y, strip.length * scale, strip.width * scale)
     marks += _strip_drawing(strip, cuts, unit, box, scale)
@@ -255,6 +263,8 @@ def _blank(cut: Cut, cell: Box, message: str) -> Iterator[Mark]:
 
 def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterator[Mark]:
     """The cuts across a strip at an angle, every second patch turned half round if need be."""
+    # A cut through the middle of the strip leans by half the height over the angle's tangent at
+    # either border. Where patches are turned half round, every second cut is of the other angle.
     half = box.height / 2
     lean = [half * math.cos(math.radians(a)) / math.sin(math.radians(a)) for a in slant.angles]
     middle = box.x + abs(lean[0])

@@ -397,6 +397,7 @@ def _map(found: Foundation, style: PrintStyle) -> Drawing:
         return (x * scale, (p[1] - top) * scale)
 
     marks: list[Mark] = []
+    # Each section's id in the largest letters that have room; a very small one goes without.
     for section in found.sections:
         outline = mapped(section.outline, at)
         marks.append(Stroke("map", outline, closed=True))

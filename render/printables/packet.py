@@ -52,6 +52,8 @@ def cover_chapter(
         BlockError: as ``render.sheets.layout.lay_out``.
     """
     room = column(settings)
+    # The cover names pages that come after it, so that its own length has to be known: it is made
+    # for one sheet first, then for as many as that took.
     own = 1
     while True:
         contents = []

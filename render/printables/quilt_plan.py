@@ -63,20 +63,35 @@ MOST_ABREAST: Final = 12
 """Rows or columns of one picture."""
 
 _MARGIN: Final = 0.3
+"""Inches round the blocks, in which the numbers of rows and columns and arrows stand."""
+
 _TITLE: Final = 0.15
 _TOP: Final = 0.3
+"""Inches; the size of the title's letters, and the room for its line."""
+
 _LARGEST_CELL: Final = 1.7
+"""Inches; a block drawn larger shows no more: the plan of a small quilt need not fill a sheet."""
+
 _LETTERS: Final = (0.125, 0.11, 0.1, 0.09, 0.08, 0.07)
+"""Inches; sizes that are tried for what stands in the blocks. The least is 5 points."""
+
 _SHARE: Final = 0.74
 """Of a block's width, what its label may take."""
 
 _NAME: Final = 0.11
+"""Inches; the letters of rows and the numbers of columns."""
+
 _AROUND: Final = 0.02
+"""Inches that lines keep off a label."""
+
 _DOT: Final = 0.03
+"""Inches; the radius of the dot where seams do not nest."""
+
 _MOST_PIECES: Final = 4000
 """Pieces of a picture; of more only the blocks' outlines are drawn."""
 
 _MOST_TOLD: Final = 12
+"""Places where seams do not nest that are named one by one; the rest is counted."""
 
 
 def heading(plan: QuiltPlan, title: str = "Group quilt") -> Heading:
@@ -115,6 +130,7 @@ def quilt_plan_drawings(
 
 def _parts(count: int) -> list[range]:
     """Rows or columns in even parts of no more than a picture holds."""
+    # 13 rows are 6 and 7 rather than 12 and 1.
     number = math.ceil(count / MOST_ABREAST)
     cuts = [count * n // number for n in range(number + 1)]
     return [range(a, b) for a, b in zip(cuts, cuts[1:], strict=False)]
@@ -336,6 +352,7 @@ class _Picture:
         """Arrows across the seams between blocks, and beside those between rows."""
         for joining in self.plan.joinings:
             area = joining.second
+            # Only seams of which both sides are in this picture.
             if joining.kind == "blocks":
                 if (
                     area.top in self.rows
@@ -344,6 +361,7 @@ class _Picture:
                 ):
                     box = self.box(area.top, area.left)
                     way = (1.0, 0.0) if joining.press == "right" else (-1.0, 0.0)
+                    # In the upper part of the seam, clear of the labels in the middle of blocks.
                     at = (box.x, box.y + 0.18 * box.height)
                     yield from arrow(at, way, min(0.09, 0.16 * box.width), "first")
             elif area.top in self.rows and area.top - 1 >= self.rows[0]:
@@ -356,6 +374,7 @@ class _Picture:
             self.box(self.rows[0], self.columns[0]),
             self.box(self.rows[-1], self.columns[-1]),
         )
+        # Grown by a hair, so that points on the border belong to it whatever rounding does.
         field = Box(first.x, first.y, last.right - first.x, last.bottom - first.y).grown(1e-6)
         for meeting in self.plan.meetings:
             x, y = self.at(meeting.at)

@@ -55,10 +55,16 @@ HEIGHT: Final = 2.66
 """Inches; a card: two of them side by side and three rows on Letter or A4."""
 
 _PAD: Final = 0.1
+"""Inches between a card's border and what is on it."""
+
 _TITLE: Final = 0.135
 _BODY: Final = 0.1
 _SMALL: Final = 0.08
+"""Inches to the em: 10, 7 and 6 points."""
+
 _LEADING: Final = 1.27
+"""From a line to the next, in sizes of its letters."""
+
 _GAP: Final = 0.3
 """Inches on the paper between two units."""
 
@@ -67,6 +73,8 @@ _PIVOT: Final = 0.055
 """Inches from the middle of a sign to its edge."""
 
 _LEAST_FIGURE: Final = 0.85
+"""Inches; where text leaves less height for the figure, its end goes on the next card."""
+
 _SEAM: Final = 2.2
 """Points; the weight of the two edges that are sewn to each other."""
 
@@ -76,10 +84,13 @@ _MOST_DRAWN: Final = 150
 """Pieces of a unit; of a larger one the outline alone is drawn."""
 
 _MOST_NAMED: Final = 16
+"""Pieces of a unit; in a larger one, drawn that small, names would hide what is to be seen."""
+
 _LEAST_PATTERN: Final = 0.015
 """Square inches on the paper; smaller pieces have no pattern."""
 
 _PARAGRAPH: Final = 0.035
+"""Inches below a paragraph."""
 
 _TOP: Final = _PAD + _TITLE * _LEADING + 0.04
 _ROOM: Final = HEIGHT - _TOP - _PAD
@@ -344,6 +355,7 @@ class _Figures:
         chain = straightened(tuple(self.plan.seams.segment(s) for s in join.seam.sides))
         closed = join.seam.ends is None
         yield Stroke("sewing-line", _laid(chain, scale, at), closed, weight=_SEAM, solid=True)
+        # At a pivot the diamond stands for both.
         for point, nests in self.arrivals.get(step.join, ()):
             if point not in join.seam.pivots:
                 yield from meeting_mark(_at(points[point], scale, at), nests, _DOT)

@@ -44,6 +44,8 @@ _NAME: Final = 1.5
 
 _LONGEST_ARROW: Final = 2.5
 _SHORTEST_ARROW: Final = 0.4
+"""Inches; a ruler can be laid along the shortest, and no better along more than the longest."""
+
 _HEAD: Final = 0.09
 """Length of an arrow head, inches; short arrows have shorter ones."""
 

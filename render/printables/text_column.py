@@ -19,7 +19,11 @@ BODY: Final = 0.125
 """Inches; the size of letters, 9 points."""
 
 SMALL: Final = 0.1
+"""Inches; the size of letters of remarks, 7 points."""
+
 LEADING: Final = 1.3
+"""From a line to the next, in sizes of its letters."""
+
 TICK: Final = 0.13
 """The side of a box to tick."""
 
@@ -30,6 +34,7 @@ _FROM_ROLL: Final = 14.0
 """Inches of paper from a roll that a column may take."""
 
 _INDENT: Final = 0.24
+"""Inches; where the text beside a box to tick begins."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from piecewright.render.sheets.papers import Sheet
 from piecewright.render.sheets.rows import in_rows
 
 _MARGIN: Final = 0.25
+"""Inches round all that is on the canvas."""
 
 _FOOTER_WIDTH: Final = furniture.LEAST_WIDTH + 2.0
 """Inches; on a canvas of the least width a footer would be cut short."""
@@ -30,6 +31,7 @@ def on_one_canvas(drawings: Sequence[Drawing], heading: Heading) -> Page:
     size = sum((d.box.width + GAP) * (d.box.height + GAP) for d in drawings)
     across = max(widest, _SPREAD * math.sqrt(size), _FOOTER_WIDTH)
     endless = Box(_MARGIN, _MARGIN, across, math.inf)
+    # An area without an end takes all drawings in one heap; without drawings there is none.
     (items,) = in_rows(drawings, endless) or [()]
     boxes = [p.drawing.box.moved(p.x, p.y) for p in items]
     right = max([*(box.right for box in boxes), _MARGIN + _FOOTER_WIDTH])

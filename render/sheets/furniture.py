@@ -59,6 +59,7 @@ _NAME_CLEAR: Final = 0.02
 
 _LONGEST_LABEL: Final = "4 in, 10 cm"
 _SCALE_LETTERS: Final = 0.07
+"""Inches to the em, 5 points."""
 
 _MAP: Final = 0.95
 """Inches; the widest map of a tiled drawing's sheets."""

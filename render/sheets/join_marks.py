@@ -38,6 +38,8 @@ _GAP: Final = 0.035
 
 _WORDS: Final = 0.085
 _SMALLEST_WORDS: Final = 0.055
+"""Inches to the em; the size of words in a strip of the usual width, and in a very narrow one
+(4 points, as the smallest of a footer)."""
 
 _CLEAR: Final = 0.05
 """Between the words along a join and anything else."""
@@ -122,6 +124,7 @@ class Join:
         # At its ends the strip is crossed by the next one, whose marks stand there.
         end = min(self.width + 2 * _MARK + _GAP, self.length / 3)
         start, stop = (end + (self.length - 2 * end) * share for share in among)
+        # Every tenth of an inch, about half of a diamond.
         count = max(1, round((stop - start) / 0.1))
         # The nearest to the middle first; of two as near the first one, so that bytes are the same.
         steps = sorted(range(count + 1), key=lambda k: (abs(2 * k - count), k))
@@ -205,6 +208,7 @@ def _numbers(join: Join, place: float, number: int) -> tuple[Text, Text]:
     """The number before the trim line, for the first sheet, and beyond it, for the second."""
     capital = fonts.cap_height(_NUMBER)
     aside = _MARK + _GAP
+    # On either side of the trim line, level for the reader whichever way the join runs.
     if join.upright:
         (x, y) = join.at(place, 0.0)
         level = y + capital / 2
@@ -228,6 +232,7 @@ def _words(join: Join, message: tuple[str, str], others: Sequence[Mark], beyond:
     Args:
         beyond: it stands beyond the trim line, in the strip; else before it.
     """
+    # In half of the strip's width, so that hatch and lines stay clear of them.
     room = max(join.width, _SMALLEST_WORDS + 0.07)
     size = max(_SMALLEST_WORDS, min(_WORDS, 0.5 * room))
     capital = fonts.cap_height(size)
@@ -289,6 +294,7 @@ def _hatch(join: Join, words: Text) -> list[Mark]:
         stretches = [(0.0, low - 0.06), (high + 0.06, join.length)]
     marks: list[Mark] = []
     for start, stop in stretches:
+        # Whole strokes, evenly spread, so that the zigzag ends where the stretch does.
         count = int((stop - start) / _HATCH)
         if count < 1:
             continue

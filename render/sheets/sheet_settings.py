@@ -10,6 +10,7 @@ from piecewright.patchwork.lengths import spoken
 from piecewright.render.sheets.papers import TRUE, Orientation, Printer, Sheet
 
 MOST_SHEETS: Final = 500
+"""A ream; who needs more of them has mistaken the size."""
 
 LARGEST_SHEET: Final = 200.0
 """Inches; a PDF page is at most 14,400 units long (ISO 32000-1, annex C)."""

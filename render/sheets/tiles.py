@@ -81,6 +81,7 @@ def grid_for(
     # Windows without ink are left out, so that more than ``most`` may do; looking takes time.
     if across.fewest * down.fewest > _HOPELESS * most:
         return None
+    # It fits but for the test squares: one window, and all marks are in it.
     if across.fewest == down.fewest == 1:
         every = tuple(range(len(drawing.marks)))
         return Grid(drawing, overlap, 1, 1, {(0, 0): (box, every)}, 0)
@@ -96,6 +97,7 @@ def grid_for(
         kept = {cell: (windows[cell], tuple(numbers)) for cell, numbers in shown.items()}
         cut = _cut_labels(ink, [windows[cell] for cell in shown])
         grids.append(Grid(drawing, overlap, len(ys) + 1, len(xs) + 1, kept, cut))
+    # Fewest sheets first, and among those whole labels.
     best = min(grids, key=lambda grid: (len(grid.windows), grid.cut_labels))
     return None if len(best.windows) > most else best
 

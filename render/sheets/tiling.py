@@ -40,6 +40,7 @@ class _Tiling:
         window = tile.window
         x, y = self.area.right - window.right, self.area.y - window.y
         placed = PlacedDrawing(self.drawing, x, y, self.turn)
+        # The window lies on the turned drawing; marks are cut before they are turned.
         part = turned_box(window, -self.turn)
         marks = (self.drawing.marks[n] for n in tile.shown)
         shown = tuple(cut for mark in marks for cut in clipped(mark, part.grown(BLEED)))

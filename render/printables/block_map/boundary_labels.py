@@ -24,6 +24,7 @@ from piecewright.render.printables.block_map.occupied import TIP, Claim, Occupie
 from piecewright.render.printables.block_map.signs import number_radius, step_number
 
 _LETTERS: Final = 0.09
+"""Inches to the em; one size for all, so that slots are alike."""
 
 _AWAY: Final = 0.09
 """Inches between the block and the first row of labels round it."""

@@ -23,6 +23,8 @@ from piecewright.render.printables.block_map.signs import (
 )
 
 _SWATCH: Final = (0.5, 0.3)
+"""Inches; width and height of a sample of a fabric: large enough for its pattern to be known by."""
+
 SWATCH_COLUMN: Final = 2.5
 """Inches from a swatch to the next one beside it: its words are cut off before that."""
 
@@ -31,10 +33,13 @@ COLUMNS_BELOW: Final = 1
 """Of a key below a map of several sheets: a narrow one lies whole on a sheet at the left."""
 
 _LETTERS: Final = 0.115
+"""Inches to the em."""
+
 SWATCH_ROW: Final = _SWATCH[1] + 0.09
 """Inches from a swatch to the next one below it."""
 
 _LINE: Final = 0.16
+"""Inches from a line of text to the next."""
 
 
 def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawing:

@@ -59,9 +59,11 @@ _TIE_TO_LINE: Final = 0.01
 """Inches; nothing lies so close to the way from an arrow to its number."""
 
 _ALONG: Final = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)
-"""Where along an edge an arrow may lie."""
+"""Where along an edge an arrow may lie: best in its middle, never at its ends, where seams meet."""
 
 _MOST_EDGES: Final = 4
+"""Edges of a part of a seam that are tried, the longest first; beside shorter ones there is
+hardly more room."""
 
 _ROUND: Final = 16
 """Sides of a quarter of a circle."""
@@ -249,6 +251,7 @@ class SeamSigns:
         for n, place in enumerate(stations.places):
             if close[n]:
                 continue
+            # All places for the number at once, as calls of shapely one by one take far longer.
             centres = np.array(_beside_arrow(place.at, place.way, half, radius))
             discs = shapely.points(centres + origin)
             # With a line between them the number would seem to be another seam's.

@@ -91,6 +91,7 @@ def pressed_way(
 ) -> tuple[Point, Vector]:
     """A point on an edge of a seam, and the direction square to it toward the pressed side."""
     e = seams.edges[edge]
+    # With y down, the right of a direction is its quarter turn clockwise as seen.
     at, along = paths.point_at(e.segment, t), paths.tangent(e.segment, t)
     right = (-along[1], along[0])
     first_is_right = spans.holds(order.joins[join].first, e.right)
