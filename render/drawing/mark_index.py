@@ -13,6 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.render.drawing.linekinds import BACKGROUND, PENS
@@ -44,9 +46,15 @@ class MarkIndex:
         self._numbers = np.array(
             [n for n, box in enumerate(self.boxes) if box is not None], dtype=int
         )
-        shapes = [mark_shape(self.marks[n]) for n in self._numbers.tolist()]
+        shapes = [self._shape(n) for n in self._numbers.tolist()]
         self._shapes: NDArray[np.object_] = np.array(shapes, dtype=object)
         self._tree = STRtree(shapes)
+
+    def _shape(self, number: int) -> BaseGeometry:
+        mark = self.marks[number]
+        if isinstance(mark, Stroke) and not mark.filled:
+            return LineString(self.points[number])  # its chords are known already
+        return mark_shape(mark)
 
     def within(self, boxes: Sequence[Box]) -> list[list[int]]:
         """For each box the numbers of the marks with ink in it, in their order."""

@@ -58,7 +58,8 @@ class Box:
         Box(x=1, y=3, width=3, height=2)
         """
         xs, ys = [p[0] for p in points], [p[1] for p in points]
-        return cls.of_bounds(min(xs), min(ys), max(xs), max(ys))
+        left, top = min(xs), min(ys)
+        return cls(left, top, max(xs) - left, max(ys) - top)
 
     def moved(self, dx: float, dy: float) -> Box:
         return Box(self.x + dx, self.y + dy, self.width, self.height)

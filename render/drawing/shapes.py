@@ -32,11 +32,9 @@ def mark_shape(mark: Mark) -> BaseGeometry:
     Lines are as thin as their middle and dashed ones count as whole ones; letters count as their
     box, turned as they are, dots and filled paths as their upright box.
     """
-    box = mark_box(mark)
-    if box is None:
-        return Polygon()
     if isinstance(mark, Text):
         return Polygon(text_corners(mark))
-    if isinstance(mark, Stroke) and not mark.filled:
+    if isinstance(mark, Stroke) and mark.segments and not mark.filled:
         return LineString(path_points(mark))
-    return box_polygon(box)
+    box = mark_box(mark)
+    return Polygon() if box is None else box_polygon(box)
