@@ -16,11 +16,13 @@ from piecewright.patchwork.geometry.paths import Line
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text
-from piecewright.render.drawing.paint_order import layers
+from piecewright.render.drawing.paint_order import in_paint_order
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import sheet_svg
 from piecewright.render.printables.templates import heading, template_drawings
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import SheetSettings
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402
@@ -208,7 +210,7 @@ def _draw(context: cairocffi.Context, calls: Sequence[_Call]) -> None:
 
 
 def _calls(page: Page) -> list[_Call]:
-    return [_call(mark) for layer in layers(marks_of(page)) for mark in layer.marks]
+    return [_call(mark) for layer in in_paint_order(marks_of(page)) for mark in layer.marks]
 
 
 def _call(mark: Mark) -> _Call:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
-from piecewright.render.sheets.layout import MOST_SHEETS
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS
 
 PREFIX = "PIECEWRIGHT_"
 METRICS_FOLDER = "PROMETHEUS_MULTIPROC_DIR"

@@ -36,12 +36,13 @@ def clipped(mark: Mark, window: Box) -> list[Mark]:
         return [mark]
     around = mark_box(mark)
     assert around is not None
-    if _holds(window, around):
+    if window.holds(around):
         return [mark]
     segments = list(mark.segments)
     if mark.closed and math.dist(segments[-1].end, segments[0].start) > _TINY:
         segments.append(Line(segments[-1].end, segments[0].start))
     runs = _runs(segments, window)
+    # A closed path may begin inside the window: its last part then goes on with its first.
     if mark.closed and len(runs) > 1 and _meet(runs[-1][1], runs[0][1]):
         start, last = runs.pop()
         runs[0] = (start, last + runs[0][1])
@@ -56,15 +57,6 @@ def clipped(mark: Mark, window: Box) -> list[Mark]:
         )
         for start, run in runs
     ]
-
-
-def _holds(window: Box, box: Box) -> bool:
-    return (
-        window.x <= box.x
-        and window.y <= box.y
-        and box.right <= window.right
-        and box.bottom <= window.bottom
-    )
 
 
 def _meet(before: list[Segment], after: list[Segment]) -> bool:
@@ -92,9 +84,9 @@ def _pieces(segment: Segment, window: Box) -> Iterator[tuple[Segment, bool]]:
     points = [segment.start, segment.end]
     if isinstance(segment, Curve):
         points += [segment.handle1, segment.handle2]
-    xs, ys = [p[0] for p in points], [p[1] for p in points]
-    hull = Box(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
-    if not hull.meets(window) or _holds(window, hull):
+    # A Bézier curve lies in the convex hull of its points, and so in their box.
+    hull = Box.around(points)
+    if not hull.meets(window) or window.holds(hull):
         yield segment, hull.meets(window)
         return
     ends = sorted({0.0, 1.0, *_crossings(segment, window)})
@@ -102,14 +94,20 @@ def _pieces(segment: Segment, window: Box) -> Iterator[tuple[Segment, bool]]:
     for t in ends[1:]:
         if t - kept[-1] > _TINY:
             kept.append(t)
+    # The last of two ends that count as one is the true end of the segment.
     kept[-1] = 1.0
     for t0, t1 in zip(kept, kept[1:], strict=False):
+        # Between two crossings all is on one side, so that one point decides.
         x, y = paths.point_at(segment, (t0 + t1) / 2)
         inside = window.x <= x <= window.right and window.y <= y <= window.bottom
         yield paths.part(segment, t0, t1), inside
 
 
 def _crossings(segment: Segment, window: Box) -> Iterator[float]:
+    """Parameters at which a segment crosses the lines along the window's borders.
+
+    On such a line one coordinate of the segment, a polynomial in its parameter, is constant.
+    """
     borders = ((0, window.x), (0, window.right), (1, window.y), (1, window.bottom))
     for axis, border in borders:
         if isinstance(segment, Line):

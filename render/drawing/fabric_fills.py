@@ -1,6 +1,6 @@
 """Fabrics as pale fills with patterns that a black-and-white printer can tell apart.
 
-A fill is plain geometry: a tint, and lines cut off at the piece's outline.  Patterns run on from
+A fill is plain geometry: a tint, and lines cut off at the piece's outline. Patterns run on from
 piece to piece, do not scale, and leave room for what lies over them.
 """
 
@@ -26,9 +26,12 @@ from piecewright.render.drawing.marks import Mark, Stroke
 NO_FABRIC: Final = "no fabric given"
 
 _PALE: Final = 0.26
-"""How much of a fabric's colour is left in its tint; the rest is white."""
+"""How much of a fabric's colour is left in its tint; the rest is white. Black text on the tint of
+black, #bdbdbd, still has a contrast of 11 to 1."""
 
 _SPACING: Final = 0.1
+"""Inches from a line of a pattern to the next: a piece of half an inch shows several."""
+
 _SHORTEST: Final = 0.012
 """Inches; shorter bits of a pattern's line are left out."""
 
@@ -54,7 +57,7 @@ _PATTERNS: Final = tuple(_patterns())
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class FabricFill:
     """How a fabric is shown."""
 
     name: str
@@ -62,7 +65,7 @@ class Look:
     rails: tuple[_Rails, ...]
 
 
-def looks(block: Block) -> dict[str | None, Look]:
+def fabric_fills(block: Block) -> dict[str | None, FabricFill]:
     """How each fabric that the pieces of a block have is shown, in the order of the block's list.
 
     The lighter a fabric, the simpler its pattern; pieces without a fabric are left white.
@@ -75,16 +78,18 @@ def looks(block: Block) -> dict[str | None, Look]:
     by_light = sorted(
         [*known, *others], key=lambda f: (-round(luminance(colours.get(f, "#cccccc")), 4), f)
     )
+    # Blank is for pieces without a fabric, if there are any.
     first = 1 if None in used else 0
-    found: dict[str | None, Look] = {}
+    found: dict[str | None, FabricFill] = {}
     for fabric in [*known, *others]:
         number = first + by_light.index(fabric)
+        # After the last pattern they begin again with the first that is not blank.
         pattern = _PATTERNS[number if number < len(_PATTERNS) else 1 + number % 24]
-        found[fabric] = Look(
+        found[fabric] = FabricFill(
             names.get(fabric, fabric), _pale(colours.get(fabric, "#cccccc")), pattern
         )
     if None in used:
-        found[None] = Look(NO_FABRIC, "#ffffff", ())
+        found[None] = FabricFill(NO_FABRIC, "#ffffff", ())
     return found
 
 
@@ -94,7 +99,7 @@ def _pale(colour: str) -> str:
 
 
 def filled(
-    look: Look, outline: Outline, kept_clear: Sequence[BaseGeometry] = (), plain: bool = False
+    fill: FabricFill, outline: Outline, kept_clear: Sequence[BaseGeometry] = (), plain: bool = False
 ) -> list[Mark]:
     """A piece filled with its fabric.
 
@@ -102,14 +107,14 @@ def filled(
         kept_clear: where no line of the pattern runs.
         plain: the tint alone.
     """
-    marks: list[Mark] = [Stroke("tint", outline, closed=True, filled=True, colour=look.tint)]
-    if plain or not look.rails:
+    marks: list[Mark] = [Stroke("tint", outline, closed=True, filled=True, colour=fill.tint)]
+    if plain or not fill.rails:
         return marks
     room: BaseGeometry = polygon_of(outline)
     if kept_clear:
         clear = overlaid(shapely.union_all, list(kept_clear), on_block=False)
         room = overlaid(shapely.difference, room, clear, on_block=False)
-    for angle, spacing, kind in look.rails:
+    for angle, spacing, kind in fill.rails:
         marks += _lines(room, angle, spacing, kind)
     return marks
 
@@ -121,6 +126,8 @@ def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> 
     along = (math.cos(math.radians(angle)), math.sin(math.radians(angle)))
     across = (-along[1], along[0])
     left, top, right, bottom = room.bounds
+    # Lines are counted from the origin of the drawing, not of the room, so that a pattern runs on
+    # from piece to piece.
     ends = [(x, y) for x in (left, right) for y in (top, bottom)]
     starts = [x * across[0] + y * across[1] for x, y in ends]
     reach = [x * along[0] + y * along[1] for x, y in ends]
@@ -139,6 +146,7 @@ def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> 
         )
         for k in numbers
     ]
+    # One call for all lines, as a call for each takes many times as long.
     shapely.prepare(room)
     inside = overlaid(shapely.intersection, rails, room, on_block=False)
     for k, cut in zip(numbers, inside, strict=True):
@@ -148,5 +156,6 @@ def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> 
             (x0, y0), (x1, y1) = part.coords[0], part.coords[-1]
             offset = 0.0
             if dash:
+                # Dots too lie where they would in any room, those of every second row between.
                 offset = (x0 * along[0] + y0 * along[1] + (k % 2) * dash / 2) % dash
             yield Stroke(kind, (Line((x0, y0), (x1, y1)),), offset=offset)

@@ -37,17 +37,30 @@ def printable(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     kept = []
+    # Composed (NFC), as the font has glyphs for letters with their accents.
     for character in unicodedata.normalize("NFC", text):
         category = unicodedata.category(character)
         if character in "\t\n\r\v\f\x85" or category in ("Zl", "Zp", "Zs"):
             kept.append(" ")
         elif category in ("Cc", "Cf"):
             continue
+        # The last two code points of every plane are noncharacters (Unicode 23.7).
         elif category == "Cs" or (category == "Cn" and ord(character) & 0xFFFE == 0xFFFE):
             kept.append(_REPLACEMENT)
         else:
             kept.append(character)
     return "".join(kept)
+
+
+def one_line(text: str) -> str:
+    """Printable text, its spaces put together as an SVG viewer does it.
+
+    That is ``xml:space="default"`` of SVG 1.1, section 10.15.
+
+    >>> one_line(" two \\n words")
+    'two words'
+    """
+    return " ".join(printable(text).split())
 
 
 @lru_cache(maxsize=2)
@@ -146,6 +159,7 @@ def shortened(text: str, size: float, width: float, bold: bool = False) -> str:
     text = printable(text)
     if text_width(text, size, bold) <= width:
         return text
+    # Widths of characters add up, as kerning is not reckoned with: one pass is enough.
     room = width - text_width("…", size, bold)
     kept = 0
     for character in text:
@@ -173,6 +187,7 @@ def wrapped(text: str, size: float, width: float, bold: bool = False) -> list[st
             lines.append(line)
         line = word
         while text_width(line, size, bold) > width and len(line) > 1:
+            # At least one character to a line, or it would never end.
             fits = 1
             used = text_width(line[0], size, bold)
             while used + (step := text_width(line[fits], size, bold)) <= width:
@@ -202,6 +217,7 @@ def use_own_typeface() -> None:
     name = f"fonts-{hashlib.sha256(text.encode()).hexdigest()[:16]}.conf"
     path = folder / name
     if not path.exists() or path.read_text(encoding="utf-8") != text:
+        # Written aside and put in place at once: another process may be reading it.
         handle, draft = tempfile.mkstemp(dir=folder)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
             file.write(text)
@@ -216,6 +232,8 @@ def _private_folder() -> Path:
     folder = Path(tempfile.gettempdir()) / f"piecewright-fonts-{user}"
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
+        # In a folder that all may write to, somebody else may have made this one or a link to it,
+        # and could change what fontconfig reads.
         about = folder.lstat()
         theirs = hasattr(os, "getuid") and about.st_uid != user
         if stat.S_ISDIR(about.st_mode) and not theirs and not about.st_mode & 0o022:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, mark_box, text_corners
+from piecewright.render.drawing.marks import Drawing, Mark, Stroke
+from piecewright.render.drawing.shapes import box_polygon, mark_shape
 
 
 def turns_freely(drawing: Drawing) -> bool:
@@ -27,9 +28,8 @@ def footprint(drawing: Drawing) -> BaseGeometry:
     For a thing to cut out that is the inside of its cutting lines with what stands outside
     them; for anything else its box.
     """
-    box = drawing.box
     if not turns_freely(drawing):
-        return shapely.box(box.x, box.y, box.right, box.bottom)
+        return box_polygon(drawing.box)
     cut = overlaid(
         shapely.union_all,
         [
@@ -39,20 +39,17 @@ def footprint(drawing: Drawing) -> BaseGeometry:
         ],
         on_block=False,
     )
+    # Most marks lie inside the cutting line; only what does not makes the region larger.
     inks = (_ink(m) for m in drawing.marks)
+    # Labels may stand beside what is cut out, with a leader; they need their place too.
     outside = [ink for ink in inks if not cut.covers(ink)]
     covered: BaseGeometry = overlaid(shapely.union_all, [cut, *outside], on_block=False)
     return covered
 
 
 def _ink(mark: Mark) -> BaseGeometry:
+    """A mark with the width of its line; of a filled path its border, which is around it all."""
     if isinstance(mark, Stroke) and mark.segments:
         points = [*paths.ring(mark.segments), mark.segments[-1].end]
         return LineString(points).buffer(PENS[mark.kind].half)
-    if isinstance(mark, Text):
-        corners = text_corners(mark)
-        return Polygon(corners) if corners else Polygon()
-    around = mark_box(mark)
-    if around is None:
-        return Polygon()
-    return shapely.box(around.x, around.y, around.right, around.bottom)
+    return mark_shape(mark)

@@ -27,6 +27,8 @@ SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, 0.08)
 """Inches; the sizes of label text that are tried, largest first. The least is 5.8 points."""
 
 _LEADING: Final = 1.22
+"""From a line to the next, in sizes of its letters: tighter than running text, as labels are short
+and room inside a piece is scarce."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,16 +72,27 @@ def text_block(lines: Sequence[tuple[str, float, bool]]) -> TextBlock:
 
 def turns(shape: Polygon) -> list[float]:
     """The turns that a label may have: level, upright, and along the longest side."""
+    # Along the longest side there is the most room for a long line of text.
     ring = np.array(shape.exterior.coords)
     sides = np.diff(ring, axis=0)
     along = sides[np.argmax((sides**2).sum(axis=1))]
     slant = math.degrees(math.atan2(along[1], along[0])) % 180.0
     if slant > 90.0:
-        slant -= 180.0
+        slant -= 180.0  # else it would stand on its head
     found = [0.0, -90.0]
     if min(abs(slant), abs(abs(slant) - 90.0)) > 1.0:
         found.append(slant)
     return found
+
+
+def largest_room(shape: BaseGeometry, clear: float = CLEAR) -> Polygon:
+    """The largest part of a shape that is clear of its border; empty if there is none.
+
+    >>> largest_room(shapely.box(0, 0, 3, 2), 0.5).bounds
+    (0.5, 0.5, 2.5, 1.5)
+    """
+    parts = polygons(shape.buffer(-clear, join_style="mitre"))
+    return max(parts, key=lambda part: part.area, default=Polygon())
 
 
 class Room:
@@ -116,6 +129,7 @@ class Room:
         areas = self._middles(block, turn)
         if not areas:
             return
+        # By rounding a block that fits exactly may reach out of the room by a little.
         if self._grown is None:
             self._grown = self.shape.buffer(1e-6)
         cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
@@ -127,7 +141,8 @@ class Room:
     def _middles(self, block: TextBlock, turn: float) -> list[Polygon]:
         """Where the room, moved by each of the block's four corners, overlaps itself.
 
-        There the block fits: exactly so for a convex room, and others are looked at once more.
+        There the block's middle may lie. For a convex room it is exactly so (the erosion of the
+        room by the block, a Minkowski difference); places in others are looked at once more.
         """
         key = (block.width, block.height, turn)
         if key not in self._found:
@@ -137,6 +152,7 @@ class Room:
     def _overlap(self, width: float, height: float, turn: float) -> list[Polygon]:
         if self.shape.is_empty:
             return []
+        # Seen along the text, the block is upright, and moving it to its corners goes by axes.
         if turn not in self._level:
             self._level[turn] = affinity.rotate(self.shape, -turn, origin=(0, 0))
         level = self._level[turn]

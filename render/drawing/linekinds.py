@@ -47,6 +47,7 @@ BACKGROUND: Final[frozenset[LineKind]] = frozenset({"tint", "pattern", "dots"})
 LINE_KINDS: Final[tuple[LineKind, ...]] = get_args(LineKind)
 
 POINTS_PER_INCH: Final = 72.0
+"""Those of PostScript and PDF; the points of older printers were a little smaller."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,17 +78,21 @@ class Pen:
 
 
 PENS: Final[dict[LineKind, Pen]] = {
+    # No line at all: two tints side by side would lie over each other.
     "tint": Pen(0.0, "#eeeeee"),
     "pattern": Pen(0.35, "#6a6a6a"),
+    # A dash about as long as the line is wide is a dot.
     "dots": Pen(1.1, "#4a4a4a", (1.0, 6.2)),
     "here": Pen(0.1, "#bbbbbb"),
     "glue": Pen(0.3, "#b5b5b5"),
+    # Greys: what helps with the paper must not be taken for a line of the drawing.
     "overlap": Pen(0.4, "#555555", (1.0, 2.5)),
     "trim": Pen(0.5, "#333333", (9.0, 2.5, 1.5, 2.5)),
     "map": Pen(0.4, "#333333"),
     "scale": Pen(0.35),
     "leader": Pen(0.35),
     "joining": Pen(0.4, "#777777"),
+    # Cut along the solid line, sew along the dashed one, as makers are used to.
     "sewing-line": Pen(0.6, dash=(4.0, 2.5)),
     "meeting": Pen(0.8),
     "press": Pen(0.9),

@@ -18,7 +18,11 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
 
 Anchor: TypeAlias = Literal["start", "middle", "end"]
-_PointMap: TypeAlias = Callable[[Point], Point]
+PointMap: TypeAlias = Callable[[Point], Point]
+"""Where each point of a plane goes."""
+
+ANCHORED: Final[dict[Anchor, float]] = {"start": 0.0, "middle": 0.5, "end": 1.0}
+"""How much of a text's width lies before the point that it is anchored at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +46,41 @@ class Box:
         """The box with ``by`` more on every side."""
         return Box(self.x - by, self.y - by, self.width + 2 * by, self.height + 2 * by)
 
+    @classmethod
+    def of_bounds(cls, left: float, top: float, right: float, bottom: float) -> Box:
+        return cls(left, top, right - left, bottom - top)
+
+    @classmethod
+    def around(cls, points: Sequence[Point]) -> Box:
+        """The least box that holds some points.
+
+        >>> Box.around([(1, 5), (4, 3)])
+        Box(x=1, y=3, width=3, height=2)
+        """
+        xs, ys = [p[0] for p in points], [p[1] for p in points]
+        left, top = min(xs), min(ys)
+        return cls(left, top, max(xs) - left, max(ys) - top)
+
     def moved(self, dx: float, dy: float) -> Box:
         return Box(self.x + dx, self.y + dy, self.width, self.height)
+
+    def joined(self, other: Box) -> Box:
+        """The least box that holds both."""
+        return Box.of_bounds(
+            min(self.x, other.x),
+            min(self.y, other.y),
+            max(self.right, other.right),
+            max(self.bottom, other.bottom),
+        )
+
+    def holds(self, other: Box) -> bool:
+        """Whether all of another box lies in this one, borders included."""
+        return (
+            self.x <= other.x
+            and self.y <= other.y
+            and other.right <= self.right
+            and other.bottom <= self.bottom
+        )
 
     def meets(self, other: Box) -> bool:
         """Whether the two share a point, their borders included."""
@@ -168,7 +205,7 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
         return (p[0] + dx, p[1] + dy)
 
     if isinstance(mark, Stroke):
-        return replace(mark, segments=tuple(_mapped(s, at) for s in mark.segments))
+        return replace(mark, segments=mapped(mark.segments, at))
     return replace(mark, at=at(mark.at))
 
 
@@ -176,7 +213,7 @@ def turned(mark: Mark, degrees: float) -> Mark:
     """The mark turned about the origin, clockwise as seen; text turns with it."""
     at = _turn(degrees)
     if isinstance(mark, Stroke):
-        return replace(mark, segments=tuple(_mapped(s, at) for s in mark.segments))
+        return replace(mark, segments=mapped(mark.segments, at))
     if isinstance(mark, Text):
         return replace(mark, at=at(mark.at), turn=(mark.turn + degrees) % 360.0)
     return replace(mark, at=at(mark.at))
@@ -189,22 +226,39 @@ def turned_box(box: Box, degrees: float) -> Box:
     Box(x=-1.0, y=0.0, width=1.0, height=3.0)
     """
     corners = [(x, y) for x in (box.x, box.right) for y in (box.y, box.bottom)]
-    return _box_around([_turn(degrees)(corner) for corner in corners])
+    return Box.around([_turn(degrees)(corner) for corner in corners])
 
 
-def _turn(degrees: float) -> _PointMap:
+def _turn(degrees: float) -> PointMap:
     """The turn about the origin, clockwise as seen."""
-    quarters, rest = divmod(degrees / 90.0, 1.0)
-    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    if rest == 0.0:
-        cos, sin = _QUARTERS[int(quarters) % 4]
+    cos, sin = cos_sin(degrees)
     return lambda p: (cos * p[0] - sin * p[1], sin * p[0] + cos * p[1])
 
 
-def _mapped(segment: Segment, at: _PointMap) -> Segment:
-    if isinstance(segment, Line):
-        return Line(at(segment.start), at(segment.end))
-    return Curve(at(segment.start), at(segment.handle1), at(segment.handle2), at(segment.end))
+def cos_sin(degrees: float) -> tuple[float, float]:
+    """Cosine and sine, exact for quarter turns: what is upright stays so to the last digit.
+
+    >>> cos_sin(-90)
+    (0.0, -1.0)
+    """
+    quarters, rest = divmod(degrees / 90.0, 1.0)
+    if rest == 0.0:
+        return _QUARTERS[int(quarters) % 4]
+    return math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+
+
+def mapped(segments: Iterable[Segment], at: PointMap) -> tuple[Segment, ...]:
+    """A path taken to another plane by an affine map, which takes curves to curves.
+
+    >>> mapped([Line((0, 0), (1, 2))], lambda p: (3 * p[0], 3 * p[1]))
+    (Line(start=(0, 0), end=(3, 6)),)
+    """
+    return tuple(
+        Line(at(s.start), at(s.end))
+        if isinstance(s, Line)
+        else Curve(at(s.start), at(s.handle1), at(s.handle2), at(s.end))
+        for s in segments
+    )
 
 
 # -- the extent of ink
@@ -224,7 +278,7 @@ def box_of(marks: Iterable[Mark]) -> Box:
             right, bottom = max(right, box.right), max(bottom, box.bottom)
     if left > right:
         return Box(0.0, 0.0, 0.0, 0.0)
-    return Box(left, top, right - left, bottom - top)
+    return Box.of_bounds(left, top, right, bottom)
 
 
 def mark_box(mark: Mark) -> Box | None:
@@ -234,19 +288,21 @@ def mark_box(mark: Mark) -> Box | None:
         return Box(mark.at[0], mark.at[1], 0.0, 0.0).grown(pen.dot_radius)
     if isinstance(mark, Text):
         corners = text_corners(mark)
-        return _box_around(corners) if corners else None
+        return Box.around(corners) if corners else None
     if not mark.segments:
         return None
     extremes = [p for segment in mark.segments for p in _extremes(segment)]
-    return _box_around(extremes).grown(mark.half)
+    return Box.around(extremes).grown(mark.half)
 
 
 def text_corners(text: Text) -> tuple[Point, ...]:
     """The four corners of the ink of a text, turned as it is; none where there is no ink."""
+    # The box of the ink as it is drawn level from the start of its baseline; then moved by the
+    # anchor and turned about it.
     left, top, right, bottom = fonts.text_ink(text.text, text.size, text.bold)
     if right <= left:
         return ()
-    shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.anchor]
+    shift = ANCHORED[text.anchor]
     if shift:
         across = shift * fonts.text_width(text.text, text.size, text.bold)
         left, right = left - across, right - across
@@ -256,11 +312,6 @@ def text_corners(text: Text) -> tuple[Point, ...]:
         (x + cos * u - sin * v, y + sin * u + cos * v)
         for u, v in ((left, top), (right, top), (right, bottom), (left, bottom))
     )
-
-
-def _box_around(points: Sequence[Point]) -> Box:
-    xs, ys = [p[0] for p in points], [p[1] for p in points]
-    return Box(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
 
 
 def _extremes(segment: Segment) -> list[Point]:
@@ -274,7 +325,7 @@ def _extremes(segment: Segment) -> list[Point]:
                 segment.handle2[axis],
                 segment.end[axis],
             )
-            # B'(t) / 3 = a t² + b t + c
+            # A Bézier curve turns back where its derivative is zero: B'(t) / 3 = a t² + b t + c.
             a, b, c = s - 3 * r + 3 * q - p, 2 * (r - 2 * q + p), q - p
             points += [paths.point_at(segment, t) for t in _roots(a, b, c) if 0 < t < 1]
     return points
@@ -285,8 +336,18 @@ def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
     under = b * b - 4 * a * c
     if under < 0:
         return ()
+    # With the sign of b nothing cancels; the other root is c / q (Vieta).
     q = -(b + math.copysign(math.sqrt(under), b)) / 2
     return tuple(top / over for top, over in ((q, a), (c, q)) if over)
+
+
+def path_points(stroke: Stroke) -> list[Point]:
+    """The points of a path, its curves as chords; the first once more if it is closed."""
+    points = paths.ring(stroke.segments)
+    points.append(stroke.segments[-1].end)
+    if stroke.closed:
+        points.append(points[0])
+    return points
 
 
 def reaches(mark: Mark, box: Box) -> bool:
@@ -295,15 +356,15 @@ def reaches(mark: Mark, box: Box) -> bool:
     Dashed lines count as whole ones, filled paths and letters as their box.
     """
     around = mark_box(mark)
+    # Boxes are quick to compare, and settle most cases.
     if around is None or not around.meets(box):
         return False
     if not isinstance(mark, Stroke) or mark.filled:
         return True
+    # A line of some width reaches a box if its middle reaches the box grown by half of that. At
+    # corners that is a little too much, which keeps drawings a little further apart.
     near = box.grown(mark.half)
-    points = paths.ring(mark.segments)
-    points.append(mark.segments[-1].end)
-    if mark.closed:
-        points.append(points[0])
+    points = path_points(mark)
     return any(_crosses(p, q, near) for p, q in zip(points, points[1:], strict=False))
 
 
@@ -313,6 +374,7 @@ def _crosses(p: Point, q: Point, box: Box) -> bool:
     for axis, low, high in ((0, box.x, box.right), (1, box.y, box.bottom)):
         start, along = p[axis], q[axis] - p[axis]
         if along == 0:
+            # Square to this axis: it is between the two borders everywhere or nowhere.
             if not low <= start <= high:
                 return False
             continue

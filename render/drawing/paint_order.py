@@ -1,4 +1,7 @@
-"""In which order marks are painted: by kind, so that labels lie over lines and lines over fills."""
+"""The order in which marks are painted: by kind, labels over lines and lines over fills.
+
+That is the painter's algorithm with the line kinds for depths.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from piecewright.render.drawing.marks import Mark, Stroke
 
 
 @dataclass(frozen=True, slots=True)
-class Layer:
+class PenLayer:
     """Marks that one pen draws.
 
     Attributes:
@@ -23,12 +26,13 @@ class Layer:
     marks: tuple[Mark, ...]
 
 
-def layers(marks: Sequence[Mark]) -> Iterator[Layer]:
+def in_paint_order(marks: Sequence[Mark]) -> Iterator[PenLayer]:
     """The marks in the order in which they are painted; those of a layer keep their order."""
     found: dict[tuple[LineKind, bool], list[Mark]] = defaultdict(list)
     for mark in marks:
         found[mark.kind, isinstance(mark, Stroke) and mark.solid].append(mark)
+    # Of one kind with and without dashes apart: a layer is drawn with one setting of the pen.
     for kind in LINE_KINDS:
         for solid in (False, True):
             if alike := found.get((kind, solid)):
-                yield Layer(kind, solid, tuple(alike))
+                yield PenLayer(kind, solid, tuple(alike))

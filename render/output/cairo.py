@@ -17,9 +17,9 @@ from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
-from piecewright.render.drawing.marks import Dot, Mark, Stroke, Text
-from piecewright.render.drawing.paint_order import Layer, layers
-from piecewright.render.sheets.layout import BLEED, Page, Placed
+from piecewright.render.drawing.marks import ANCHORED, Dot, Mark, Stroke, Text, cos_sin
+from piecewright.render.drawing.paint_order import PenLayer, in_paint_order
+from piecewright.render.sheets.page import BLEED, Page, PlacedDrawing
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when text is first drawn)
@@ -27,41 +27,38 @@ import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when t
 _SAME: Final = 1e-6
 """Inches; a path that ends this close to its start is closed without one more line."""
 
-_START: Final = {"start": 0.0, "middle": 0.5, "end": 1.0}
-"""How much of a text's width lies before the point that it is anchored at."""
-
 _WEIGHTS: Final = {False: cairocffi.FONT_WEIGHT_NORMAL, True: cairocffi.FONT_WEIGHT_BOLD}
 
 
-def painted(pages: Iterable[Page]) -> bytes:
+def pages_pdf(pages: Iterable[Page]) -> bytes:
     """The sheets as pages of one PDF, so that they share their fonts."""
     out = io.BytesIO()
-    paper = Paper(out)
+    canvas = PdfCanvas(out)
     for page in pages:
-        with paper.leaf(page.sheet.width, page.sheet.height) as brush:
-            _paint_page(brush, page)
-    paper.finish()
+        with canvas.page(page.sheet.width, page.sheet.height) as painter:
+            _paint_page(painter, page)
+    canvas.finish()
     return out.getvalue()
 
 
-class Paper:
+class PdfCanvas:
     """A PDF that is painted page by page."""
 
     def __init__(self, out: io.BytesIO) -> None:
         self._surface = cairocffi.PDFSurface(out, 1, 1)
 
     @contextmanager
-    def leaf(self, width: float, height: float) -> Iterator[Brush]:
+    def page(self, width: float, height: float) -> Iterator[Painter]:
         """The next page; inches. Whatever is painted on it is there when the block ends."""
         self._surface.set_size(width * POINTS_PER_INCH, height * POINTS_PER_INCH)
-        yield Brush(self._surface)
+        yield Painter(self._surface)
         self._surface.show_page()
 
     def finish(self) -> None:
         self._surface.finish()
 
 
-class Brush:
+class Painter:
     """Paints marks on a page; places are inches from its top left corner, y down."""
 
     def __init__(self, surface: cairocffi.Surface) -> None:
@@ -71,15 +68,16 @@ class Brush:
         self._bold: bool | None = None
 
     @contextmanager
-    def moved(self, a: float, d: float, e: float, f: float) -> Iterator[None]:
+    def mapped(self, a: float, d: float, e: float, f: float) -> Iterator[None]:
         """All that is painted inside is taken from ``x, y`` to ``a x + e, d y + f``."""
         with self._cairo:
             self._cairo.transform(cairocffi.Matrix(a, 0, 0, d, e, f))
             yield
+        # Leaving the context restores the font that was chosen before it, whichever that was.
         self._bold = None
 
     @contextmanager
-    def window(self, x: float, y: float, width: float, height: float) -> Iterator[None]:
+    def clipped(self, x: float, y: float, width: float, height: float) -> Iterator[None]:
         """Nothing that is painted inside reaches out of a box."""
         with self._cairo:
             self._cairo.rectangle(x, y, width, height)
@@ -88,7 +86,7 @@ class Brush:
         self._bold = None
 
     @contextmanager
-    def placed(self, placed: Placed) -> Iterator[None]:
+    def in_drawing(self, placed: PlacedDrawing) -> Iterator[None]:
         """What is painted inside is in a drawing's own coordinates."""
         with self._cairo:
             self._cairo.translate(placed.x, placed.y)
@@ -99,10 +97,10 @@ class Brush:
 
     def paint(self, marks: Sequence[Mark]) -> None:
         """Marks of every kind, each kind over those before it."""
-        for layer in layers(marks):
+        for layer in in_paint_order(marks):
             self._layer(layer)
 
-    def _layer(self, layer: Layer) -> None:
+    def _layer(self, layer: PenLayer) -> None:
         pen = PENS[layer.kind]
         colour = _rgb(pen.colour)
         dash = [] if layer.solid else [length / POINTS_PER_INCH for length in pen.dash]
@@ -127,6 +125,7 @@ class Brush:
         cairo = self._cairo
         self._path(stroke)
         weight = 2 * stroke.half
+        # The layer's colour is set already; a mark of another one leaves it as it was.
         if stroke.filled:
             if stroke.colour:
                 cairo.set_source_rgb(*_rgb(stroke.colour))
@@ -144,6 +143,7 @@ class Brush:
     def _path(self, stroke: Stroke) -> None:
         segments = stroke.segments
         first, last = segments[0].start, segments[-1]
+        # Closing draws the last line itself: said twice, it would have a join in its middle.
         closes = stroke.closed and len(segments) > 2 and isinstance(last, Line)
         if closes and _same(last.end, first):
             segments = segments[:-1]
@@ -158,16 +158,17 @@ class Brush:
             self._cairo.close_path()
 
     def _text(self, text: Text) -> None:
-        # Spaces are put together as an SVG viewer does it (SVG 1.1, 10.15: xml:space default).
-        words = " ".join(fonts.printable(text.text).split())
+        words = fonts.one_line(text.text)
         if not words:
             return
         cairo = self._cairo
+        # To choose a font is slow; a layer has thousands of texts in one.
         if text.bold is not self._bold:
             cairo.select_font_face(fonts.FAMILY, cairocffi.FONT_SLANT_NORMAL, _WEIGHTS[text.bold])
             self._bold = text.bold
         cairo.set_font_size(text.size)
-        before = _START[text.anchor]
+        # Measured as it was when room was made for it, so that it stands in that room.
+        before = ANCHORED[text.anchor]
         back = before * fonts.text_width(words, text.size, text.bold) if before else 0.0
         if text.turn % 360.0:
             with cairo:
@@ -181,45 +182,37 @@ class Brush:
         cairo.new_path()
 
 
-def _paint_page(brush: Brush, page: Page) -> None:
-    with brush.moved(*(page.sheet.correction or (1.0, 1.0, 0.0, 0.0))):
+def _paint_page(painter: Painter, page: Page) -> None:
+    # Only what is sent is stretched: all else reckons in lengths of the print.
+    with painter.mapped(*(page.sheet.correction or (1.0, 1.0, 0.0, 0.0))):
         for placed in page.items:
-            marks = placed.drawing.marks if page.shown is None else page.shown
+            marks = page.marks_of(placed)
             if page.clip is None:
-                _paint_drawing(brush, placed, marks, page.joins)
+                _paint_drawing(painter, placed, marks, page.joins)
             else:
+                # Lines are cut already; this cuts letters and filled shapes.
                 box = page.clip.grown(BLEED)
-                with brush.window(box.x, box.y, box.width, box.height):
-                    _paint_drawing(brush, placed, marks, page.joins)
-        brush.paint(page.furniture)
+                with painter.clipped(box.x, box.y, box.width, box.height):
+                    _paint_drawing(painter, placed, marks, page.joins)
+        painter.paint(page.furniture)
 
 
 def _paint_drawing(
-    brush: Brush, placed: Placed, marks: Sequence[Mark], joins: Sequence[Mark]
+    painter: Painter, placed: PlacedDrawing, marks: Sequence[Mark], joins: Sequence[Mark]
 ) -> None:
-    with brush.placed(placed):
-        brush.paint(marks)
-    brush.paint(joins)
+    with painter.in_drawing(placed):
+        painter.paint(marks)
+    painter.paint(joins)
 
 
 def _same(p: Point, q: Point) -> bool:
     return abs(p[0] - q[0]) < _SAME and abs(p[1] - q[1]) < _SAME
 
 
-_QUARTERS: Final = {
-    90.0: (0, 1, -1, 0, 0, 0),
-    180.0: (-1, 0, 0, -1, 0, 0),
-    270.0: (0, -1, 1, 0, 0, 0),
-}
-"""Whole quarter turns, exactly: what is upright stays so to the last digit."""
-
-
 @lru_cache(maxsize=512)
 def _turn(degrees: float) -> tuple[float, float, float, float, float, float]:
     """The matrix of a turn about the origin, clockwise as seen."""
-    if (exact := _QUARTERS.get(degrees % 360.0)) is not None:
-        return exact
-    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    cos, sin = cos_sin(degrees)
     return cos, sin, -sin, cos, 0.0, 0.0
 
 

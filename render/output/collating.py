@@ -37,7 +37,7 @@ class _Bookmark:
 
 
 @dataclass(frozen=True, slots=True)
-class _Leaves:
+class _MasterPages:
     """A master's pages, taken over into the document that is being made.
 
     Attributes:
@@ -56,11 +56,11 @@ class _Copy:
     """The sheets of one person; ``name`` may be empty."""
 
     name: str
-    leaves: _Leaves
+    master: _MasterPages
 
     def title(self, ems: float) -> str:
         """Whose sheets these are, or else what they are, in a few words."""
-        return fonts.shortened(self.name or self.leaves.title, 1.0, ems) or "Sheets"
+        return fonts.shortened(self.name or self.master.title, 1.0, ems) or "Sheets"
 
 
 def collate(copies: Iterable[tuple[str, Master]], title: str, out: BinaryIO) -> None:
@@ -79,53 +79,56 @@ def collate(copies: Iterable[tuple[str, Master]], title: str, out: BinaryIO) -> 
         OSError: a file cannot be read.
     """
     with pikepdf.new() as document:
-        taken: dict[str, _Leaves] = {}
+        taken: dict[str, _MasterPages] = {}
         people: list[_Copy] = []
         for name, master in copies:
             content = master.read_bytes() if isinstance(master, Path) else master
             key = hashlib.sha256(content).hexdigest()
             if key not in taken:
-                taken[key] = _taken_over(document, content)
-            people.append(_Copy(" ".join(fonts.printable(name).split()), taken[key]))
+                taken[key] = _copied_pages(document, content)
+            people.append(_Copy(fonts.one_line(name), taken[key]))
         if not people:
             raise ValueError("a document needs at least one copy")
         forms = _named_forms(document, people)
+        # A node of the page tree for each person: the pages of a copy stay together.
         tree = document.make_indirect(Dictionary(Type=Name.Pages))
-        branches = [_branch(document, tree, one, forms) for one in people]
-        tree.Kids = Array(branches)
-        tree.Count = sum(len(one.leaves.pages) for one in people)
+        nodes = [_page_tree_node(document, tree, one, forms) for one in people]
+        tree.Kids = Array(nodes)
+        tree.Count = sum(len(one.master.pages) for one in people)
         document.Root.Pages = tree
         document.Root.PageLabels = Dictionary(Nums=Array(_labels(people)))
         introduce(document, title)
         with document.open_outline() as outline:
-            for one, branch in zip(people, branches, strict=True):
-                outline.root.append(_bookmark(one, branch))
+            for one, node in zip(people, nodes, strict=True):
+                outline.root.append(_bookmark(one, node))
         save(document, out)
 
 
-def _taken_over(document: pikepdf.Pdf, content: bytes) -> _Leaves:
+def _copied_pages(document: pikepdf.Pdf, content: bytes) -> _MasterPages:
     """A master's pages; what all copies of one share are objects of their own."""
     with pikepdf.open(io.BytesIO(content)) as source:
-        leaves = [page.obj for page in source.pages]
-        numbers = {leaf.objgen: number for number, leaf in enumerate(leaves)}
+        pdf_pages = [page.obj for page in source.pages]
+        numbers = {pdf_page.objgen: number for number, pdf_page in enumerate(pdf_pages)}
         with source.open_outline() as outline:
             bookmarks = tuple(_read(item, numbers) for item in outline.root)
         pages, forms = [], []
-        for leaf in leaves:
-            form = name_fields.form_of(leaf)
+        for pdf_page in pdf_pages:
+            form = name_fields.field_of(pdf_page)
             forms.append(document.copy_foreign(form))
-            parts = {key: value for key, value in leaf.items() if key != "/Parent"}
-            resources = dict(leaf.Resources.items())
+            parts = {key: value for key, value in pdf_page.items() if key != "/Parent"}
+            # The form for the name is each copy's own, and is left out of what copies share.
+            resources = dict(pdf_page.Resources.items())
             del resources["/XObject"]
             parts["/Resources"] = Dictionary(
                 {key: source.make_indirect(value) for key, value in resources.items()}
             )
+            # As objects of their own they are written once, and each copy's page refers to them.
             for key in ("/Contents", "/Group"):
                 if key in parts:
                     parts[key] = source.make_indirect(parts[key])
             pages.append(document.copy_foreign(source.make_indirect(Dictionary(parts))))
         title = str(source.docinfo.get("/Title", ""))
-    return _Leaves(title, tuple(pages), tuple(forms), bookmarks)
+    return _MasterPages(title, tuple(pages), tuple(forms), bookmarks)
 
 
 def _read(item: OutlineItem, numbers: Mapping[_Number, int]) -> _Bookmark:
@@ -140,42 +143,43 @@ def _named_forms(
 ) -> dict[tuple[str, _Number], pikepdf.Object]:
     """For every name and every place that it is wanted at, the form that shows it there.
 
-    All names are drawn together, in fonts that all share.
+    All names are lettering together, in fonts that all share.
     """
+    # A name is drawn once for each place, however many pages have that.
     places = {
-        (one.name, form.objgen): form for one in people if one.name for form in one.leaves.forms
+        (one.name, form.objgen): form for one in people if one.name for form in one.master.forms
     }
     if not places:
         return {}
-    names = [name_fields.wanted(name, form) for (name, _), form in places.items()]
+    names = [name_fields.field_text(name, form) for (name, _), form in places.items()]
     found = {}
-    with pikepdf.open(io.BytesIO(name_fields.lettered(names))) as drawn:
-        for (key, place), leaf in zip(places.items(), drawn.pages, strict=True):
+    with pikepdf.open(io.BytesIO(name_fields.names_pdf(names))) as lettering:
+        for (key, place), pdf_page in zip(places.items(), lettering.pages, strict=True):
             form = name_fields.empty_form(document, place.BBox)
             form.Matrix = place.Matrix
-            name_fields.letter(document, form, drawn, leaf.obj)
+            name_fields.fill_field(document, form, lettering, pdf_page.obj)
             found[key] = form
     return found
 
 
-def _branch(
+def _page_tree_node(
     document: pikepdf.Pdf,
     tree: pikepdf.Object,
     one: _Copy,
     forms: Mapping[tuple[str, _Number], pikepdf.Object],
 ) -> pikepdf.Object:
-    """Somebody's pages, a branch of the tree of pages (ISO 32000-1, 7.7.3)."""
-    branch = document.make_indirect(Dictionary(Type=Name.Pages, Parent=tree))
+    """Somebody's pages, a node of the tree of pages (ISO 32000-1, 7.7.3)."""
+    node = document.make_indirect(Dictionary(Type=Name.Pages, Parent=tree))
     pages = []
-    for leaf, empty in zip(one.leaves.pages, one.leaves.forms, strict=True):
+    for pdf_page, empty in zip(one.master.pages, one.master.forms, strict=True):
         form = forms.get((one.name, empty.objgen), empty)
-        page = Dictionary(dict(leaf.items()))
-        page.Resources = name_fields.with_form(leaf.Resources, form)
-        page.Parent = branch
+        page = Dictionary(dict(pdf_page.items()))
+        page.Resources = name_fields.with_form(pdf_page.Resources, form)
+        page.Parent = node
         pages.append(document.make_indirect(page))
-    branch.Kids = Array(pages)
-    branch.Count = len(pages)
-    return branch
+    node.Kids = Array(pages)
+    node.Count = len(pages)
+    return node
 
 
 def _labels(people: Iterable[_Copy]) -> list[int | Dictionary]:
@@ -187,23 +191,23 @@ def _labels(people: Iterable[_Copy]) -> list[int | Dictionary]:
         if one.name:
             style.P = String(f"{one.title(30.0)}, ")
         labels += [first, style]
-        first += len(one.leaves.pages)
+        first += len(one.master.pages)
     return labels
 
 
-def _bookmark(one: _Copy, branch: pikepdf.Object) -> OutlineItem:
+def _bookmark(one: _Copy, node: pikepdf.Object) -> OutlineItem:
     """Somebody's bookmark, closed, with those of the sheets below it."""
-    pages = list(branch.Kids)
+    pages = list(node.Kids)
 
-    def planted(bookmark: _Bookmark) -> OutlineItem:
+    def copied(bookmark: _Bookmark) -> OutlineItem:
         leads_to = None if bookmark.page is None else _top_of(pages[bookmark.page])
         item = OutlineItem(bookmark.title, leads_to)
-        item.children.extend(planted(child) for child in bookmark.children)
+        item.children.extend(copied(child) for child in bookmark.children)
         return item
 
     item = OutlineItem(one.title(60.0), _top_of(pages[0]))
     item.is_closed = True
-    item.children.extend(planted(bookmark) for bookmark in one.leaves.bookmarks)
+    item.children.extend(copied(bookmark) for bookmark in one.master.bookmarks)
     return item
 
 

@@ -17,8 +17,8 @@ from pikepdf import Array, Dictionary, Name, OutlineItem, String
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import POINTS_PER_INCH
 from piecewright.render.output import name_fields
-from piecewright.render.output.cairo import painted
-from piecewright.render.sheets.layout import Page
+from piecewright.render.output.cairo import pages_pdf
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Sheet
 
 _PRODUCER: Final = "Piecewright"
@@ -40,10 +40,11 @@ def sheets_pdf(
     if not pages:
         raise ValueError("a document needs at least one page")
     out = io.BytesIO()
-    with pikepdf.open(io.BytesIO(painted(pages))) as document:
-        for page, leaf in zip(pages, document.pages, strict=True):
-            leaf.obj.MediaBox = _media_box(page.sheet)
-        name_fields.reserve(document, [_name_place(page) for page in pages])
+    # Cairo paints; what a PDF says beyond its ink is added to that.
+    with pikepdf.open(io.BytesIO(pages_pdf(pages))) as document:
+        for page, pdf_page in zip(pages, document.pages, strict=True):
+            pdf_page.obj.MediaBox = _media_box(page.sheet)
+        name_fields.add_fields(document, [_name_place(page) for page in pages])
         introduce(document, pages[0].heading.title if title is None else title)
         _add_page_labels(document)
         _add_bookmarks(document, pages, parts)
@@ -91,6 +92,7 @@ def _name_place(page: Page) -> name_fields.Rectangle:
     a, d, e, f = page.sheet.correction or (1.0, 1.0, 0.0, 0.0)
     place, height = page.name_place, page.sheet.height
     left, right = a * place.x + e, a * place.right + e
+    # In a PDF y goes up from the bottom of the page.
     top, bottom = d * place.y + f, d * place.bottom + f
     return (
         left * POINTS_PER_INCH,

@@ -20,11 +20,11 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
 from piecewright.render.drawing.marks import Box, Dot, Drawing, Mark, Stroke, Text
-from piecewright.render.drawing.paint_order import layers
+from piecewright.render.drawing.paint_order import in_paint_order
+from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import BLEED, Page, on_one_canvas
-
-_MILLIMETRES: Final = 25.4
+from piecewright.render.sheets.page import BLEED, Page
+from piecewright.render.sheets.papers import MILLIMETRES_PER_INCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +54,10 @@ class _Scale:
         return self.number(points / POINTS_PER_INCH)
 
 
+# A hundred-thousandth of an inch and a ten-thousandth of a millimetre are both far below a
+# printer's dot (1/1200 in), so that no rounding is seen.
 _INCHES: Final = _Scale("in", 1.0, 5)
-_METRIC: Final = _Scale("mm", _MILLIMETRES, 4)
+_METRIC: Final = _Scale("mm", MILLIMETRES_PER_INCH, 4)
 
 
 def sheet_svg(page: Page, unit: Unit = "in") -> str:
@@ -67,15 +69,16 @@ def sheet_svg(page: Page, unit: Unit = "in") -> str:
     for placed in page.items:
         group = document.g(class_="drawing")
         _describe(group, placed.drawing.title, placed.drawing.description)
-        marks = placed.drawing.marks if page.shown is None else page.shown
+        # A path cut at the window is not enough: letters and filled shapes are left whole.
         if clip is not None:
             group["clip-path"] = f"url(#{_clip_path(document, scale, clip)})"
-        _draw(document, group, scale, [placed.on_sheet(m) for m in marks])
+        _draw(document, group, scale, [placed.on_sheet(m) for m in page.marks_of(placed)])
         _draw(document, group, scale, page.joins)
         content.add(group)
     footer = document.g(class_="sheet")
     _draw(document, footer, scale, page.furniture)
     content.add(footer)
+    # Without a correction the group would say nothing, so that its content stands by itself.
     whole = [content] if page.sheet.correction else content.elements
     for element in whole:
         document.add(element)
@@ -136,7 +139,7 @@ def _clip_path(document: Any, scale: _Scale, clip: Box) -> str:
 
 def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark]) -> None:
     """The marks, a group for each layer, in the order in which these are painted."""
-    for layer in layers(marks):
+    for layer in in_paint_order(marks):
         group = document.g(class_=layer.kind, **_look(layer.kind, scale, layer.solid))
         for mark in layer.marks:
             group.add(_element(document, scale, mark))
@@ -176,6 +179,7 @@ def _path(document: Any, scale: _Scale, stroke: Stroke) -> Any:
             corners = (segment.handle1, segment.handle2, segment.end)
             commands.append("C" + " ".join(scale.point(p) for p in corners))
     if stroke.closed:
+        # "Z" draws the last line: written too, it would have a join where the path closes.
         if len(commands) > 2 and commands[-1] == "L" + commands[0][1:]:
             commands.pop()
         commands.append("Z")

@@ -9,7 +9,7 @@ from typing import Final
 
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.output.svg import sheet_svg
-from piecewright.render.sheets.layout import Page
+from piecewright.render.sheets.page import Page
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same sheets give the same bytes."""
@@ -17,12 +17,15 @@ _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 
 def sheets_zip(pages: Sequence[Page], unit: Unit = "in") -> bytes:
     """An archive of ``page-01.svg``, ``page-02.svg``, ... in the order of the pages."""
+    # Of one length, so that programs that sort by letters keep the order of the sheets.
     digits = max(2, len(str(len(pages))))
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for number, page in enumerate(pages, 1):
             entry = zipfile.ZipInfo(f"page-{number:0{digits}}.svg", _WHEN)
             entry.compress_type = zipfile.ZIP_DEFLATED
+            # Permissions on Unix, in the high half; without them some tools make a file that
+            # nobody may read.
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, sheet_svg(page, unit))
     return out.getvalue()

@@ -12,10 +12,10 @@ from piecewright.patchwork.cutting import wording as cutting_wording
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing import wording as sewing_wording
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, box_of, drawn, line, moved
-from piecewright.render.printables.block_map.key import swatch
-from piecewright.render.printables.block_map.picture import EDGE, outside
+from piecewright.render.printables.block_map.key import SWATCH_COLUMN, SWATCH_ROW, swatch
+from piecewright.render.printables.block_map.outlines import EDGE, block_outlines
 from piecewright.render.printables.text_column import (
     BODY,
     LEADING,
@@ -34,6 +34,8 @@ SAFETY: Final = (
 
 _TITLE: Final = 0.34
 _HEAD: Final = 0.16
+"""Inches to the em; letters of the title and above each part."""
+
 _LARGEST: Final = 4.2
 """Inches; the longer side of the picture of a single block."""
 
@@ -45,13 +47,14 @@ _SEVERAL: Final = 1.7
 
 _ABREAST: Final = 3
 _BETWEEN: Final = 0.25
+"""Pictures in a row, and inches from one to the next."""
+
 _LEAST_PATTERN: Final = 0.02
 """Square inches on the paper; smaller pieces have no pattern."""
 
 _MOST_SWATCHES: Final = 12
 _MOST_CAUTIONS: Final = 12
-_KEY_ROW: Final = 0.39
-_KEY_COLUMN: Final = 2.5
+"""A cover is for a first look: more of either would make it a book."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +96,7 @@ def cover_drawings(
 ) -> tuple[Drawing, ...]:
     """The cover in drawings no larger than ``width`` and ``height``."""
     sheets: list[list[Mark]] = []
+    # A cover of one sheet with a smaller picture is better than one of two.
     for share in _SHARES:
         sheets = list(broken(_entries(cover, contents, width, height * share), height))
         if len(sheets) == 1:
@@ -114,6 +118,7 @@ def cover_drawings(
 def _entries(
     cover: Cover, contents: Sequence[Contents], width: float, tallest: float
 ) -> Iterator[Entry]:
+    # Smaller letters rather than a third line.
     letters = _TITLE
     while letters > BODY and len(fonts.wrapped(cover.title, letters, width, True)) > 2:
         letters *= 0.9
@@ -169,14 +174,15 @@ def _pictured(picture: Picture, side: float) -> tuple[list[Mark], float]:
     wide, high = right - left, bottom - top
     scale = min(1.0, side / max(wide, high))
     small = finished(picture.block, scale=scale)
-    look = looks(small)
+    fill = fabric_fills(small)
     marks: list[Mark] = []
     for piece in small.pieces:
+        # In a small piece a pattern is but a few odd strokes.
         plain = polygon_of(piece.outline).area < _LEAST_PATTERN
-        marks += filled(look[piece.fabric], piece.outline, plain=plain)
+        marks += filled(fill[piece.fabric], piece.outline, plain=plain)
     for piece in small.pieces:
         marks.append(Stroke("sewing-line", piece.outline, closed=True, solid=True))
-    for ring in outside(seams_of([piece.outline for piece in small.pieces])):
+    for ring in block_outlines(seams_of([piece.outline for piece in small.pieces])):
         marks.append(Stroke("sewing-line", ring, closed=True, solid=True, weight=EDGE))
     box = box_of(marks)
     marks = [moved(mark, -box.x, -box.y) for mark in marks]
@@ -189,18 +195,18 @@ def _pictured(picture: Picture, side: float) -> tuple[list[Mark], float]:
 
 def _key(pictures: Sequence[Picture], width: float) -> Iterator[Entry]:
     """The fabrics of all pictures, each once."""
-    known: dict[tuple[str, str], Look] = {}
+    known: dict[tuple[str, str], FabricFill] = {}
     for picture in pictures:
-        for look in looks(picture.block).values():
-            known.setdefault((look.name, look.tint), look)
+        for fill in fabric_fills(picture.block).values():
+            known.setdefault((fill.name, fill.tint), fill)
     shown = list(known.values())[:_MOST_SWATCHES]
-    across = max(1, int((width + 0.1) / _KEY_COLUMN))
+    across = max(1, int((width + 0.1) / SWATCH_COLUMN))
     for start in range(0, len(shown), across):
         marks: list[Mark] = []
-        for n, look in enumerate(shown[start : start + across]):
-            marks += swatch(look, look.name, n * _KEY_COLUMN, 0.0)
+        for n, fill in enumerate(shown[start : start + across]):
+            marks += swatch(fill, fill.name, n * SWATCH_COLUMN, 0.0)
         last = start + across >= len(shown)
-        yield Entry(tuple(marks), _KEY_ROW + (0.08 if last else 0.0))
+        yield Entry(tuple(marks), SWATCH_ROW + (0.08 if last else 0.0))
 
 
 # --- contents --------------------------------------------------------------------------------
@@ -213,6 +219,7 @@ def _contents(contents: Sequence[Contents], width: float) -> Iterator[Entry]:
     for n, one in enumerate(contents):
         last = one.first + one.sheets - 1
         message = f"page {one.first}" if one.sheets == 1 else f"pages {one.first} to {last}"
+        # Title, dots, page; the title gives way, as it stands on its sheet as well.
         room = width - fonts.text_width(message, BODY) - 0.2
         title = fonts.shortened(one.title, BODY, room)
         y = BODY * LEADING

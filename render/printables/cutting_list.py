@@ -1,7 +1,7 @@
 """The cutting list as sheets to tick off: what to cut of each fabric, strip by strip.
 
 It is set in lines as wide as the sheet's room, and broken over sheets between them; nothing is cut
-off.  Strips are drawn small, in proportion, with the cuts across them; sizes are written.
+off. Strips are drawn small, in proportion, with the cuts across them; sizes are written.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ from piecewright.patchwork.cutting.wording import (
     note,
     strip_text,
 )
-from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
@@ -35,20 +34,32 @@ from piecewright.render.printables.text_column import (
     Entry,
     broken,
     column,
+    column_pages,
     lines,
     paragraph,
     ticked,
 )
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.sheets.page import Page, numbered
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 _HEAD: Final = 0.17
+"""Inches to the em; the names of fabrics."""
+
 _MOST_TICKS: Final = 12
+"""Strips that have a box to tick each; more have one for all."""
+
 _TALLEST: Final = 1.6
 """Inches; wider strips are drawn smaller."""
 
+_SPOKEN_STEP: Final[dict[Unit, float]] = {"in": 1 / 8, "cm": 0.5 / 25.4, "mm": 0.5 / 25.4}
+"""Inches; an eighth of an inch or half a millimetre, for lengths that need not be hit."""
+
 _CANVAS: Final = (WIDEST, 9.0)
+"""Inches; width and height of the parts of a list on one canvas."""
+
 _CLEAR: Final = 0.02
+"""Inches between words on a strip and the lines round them."""
 
 
 def heading(found: CuttingList) -> Heading:
@@ -73,14 +84,8 @@ def cutting_list_pages(
         BlockError: as ``render.sheets.layout.lay_out``.
     """
     room = column(settings)
-    head = heading(found)
-    pages: list[Page] = []
-    for drawing in cutting_list_drawings(found, room.width, room.height):
-        pages += lay_out([drawing], room.settings, head, most)
-        if len(pages) > most:
-            message = f"this needs more than {most} sheets; take larger paper"
-            raise BlockError([Fault("/sheet", "too-many-sheets", message)])
-    return numbered(pages)
+    drawings = cutting_list_drawings(found, room.width, room.height)
+    return numbered(column_pages(drawings, room, heading(found), most))
 
 
 def canvas_drawings(found: CuttingList) -> tuple[Drawing, ...]:
@@ -144,7 +149,7 @@ def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> 
 
 def _tidy(length: float, unit: Unit) -> float:
     """A length rounded up as it is spoken, for one that no ruler needs to hit."""
-    step = 1 / 8 if unit == "in" else 0.5 / 25.4
+    step = _SPOKEN_STEP[unit]
     return math.ceil(length / step - 1e-6) * step
 
 
@@ -178,6 +183,7 @@ def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> Entry
         marks.append(rectangle("label", Box(x, y, TICK, TICK)))
     text = strip_text(strip, cuts, unit)
     beside = across + 0.07
+    # Beside many ticks lines would become too short to read: then below them.
     if width - beside >= 2.0:
         words, y = lines(text, width, BODY, False, beside)
         marks += words
@@ -187,6 +193,7 @@ def _strip(strip: Strip, cuts: Sequence[Cut], unit: Unit, width: float) -> Entry
         marks += [moved(mark, 0.0, top) for mark in words]
         y += top
     y += 0.05
+    # As long as the column is wide, unless it becomes too high then.
     scale = min((width - 0.02) / strip.length, _TALLEST / strip.width)
     box = Box(0.01, y, strip.length * scale, strip.width * scale)
     marks += _strip_drawing(strip, cuts, unit, box, scale)
@@ -209,9 +216,11 @@ def _strip_drawing(
             at = box.x + strip.used * scale
             continue
         for n in range(part.count):
+            # The size is said in the first of several that are alike.
             cell = Box(at, box.y, part.length * scale, box.height)
             at = cell.right
             yield from _blank(cut, cell, spoken(part.length, unit) if n == 0 else "")
+            # A cut at the strip's very end is its own border.
             if at < box.right - 0.005:
                 yield line("cutting-line", (at, box.y), (at, box.bottom))
     rest = strip.length - strip.used
@@ -223,7 +232,8 @@ def _strip_drawing(
 
 
 def _down(length: float, unit: Unit) -> float:
-    step = 1 / 8 if unit == "in" else 0.5 / 25.4
+    """A length rounded down as it is spoken, for what is left over."""
+    step = _SPOKEN_STEP[unit]
     return math.floor(length / step + 1e-6) * step
 
 
@@ -253,6 +263,8 @@ def _blank(cut: Cut, cell: Box, message: str) -> Iterator[Mark]:
 
 def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterator[Mark]:
     """The cuts across a strip at an angle, every second patch turned half round if need be."""
+    # A cut through the middle of the strip leans by half the height over the angle's tangent at
+    # either border. Where patches are turned half round, every second cut is of the other angle.
     half = box.height / 2
     lean = [half * math.cos(math.radians(a)) / math.sin(math.radians(a)) for a in slant.angles]
     middle = box.x + abs(lean[0])

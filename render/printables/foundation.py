@@ -1,8 +1,8 @@
 """Foundation sections as drawings: the mirror image of the face, with what a maker sews by.
 
 On foundation paper the cloth lies under the paper and the lines are sewn on its printed side, so
-that the print is the block seen from behind.  Only lines and places are mirrored; text reads as it
-always does.  No label lies over a line; where a patch has no room for its number the
+that the print is the block seen from behind. Only lines and places are mirrored; text reads as it
+always does. No label lies over a line; where a patch has no room for its number the
 number stands outside, with a leader.
 
 A drawing's origin is the corner of the box round the section's cut outline, as printed.
@@ -11,9 +11,9 @@ A drawing's origin is the corner of the box round the section's cut outline, as 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import shapely
 from shapely import STRtree
@@ -30,8 +30,8 @@ from piecewright.patchwork.foundation.plan import (
     SeamMark,
 )
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Line, Outline, Segment
-from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.paths import Line
+from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, distance, minus, normalised, outward, plus
 from piecewright.render.drawing import fonts
@@ -39,6 +39,7 @@ from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
+    largest_room,
     places,
     rectangle_of,
     text_block,
@@ -48,15 +49,17 @@ from piecewright.render.drawing.linekinds import PENS, LineKind
 from piecewright.render.drawing.marks import (
     Drawing,
     Mark,
+    PointMap,
     Stroke,
     Text,
     drawn,
     line,
+    mapped,
 )
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out
-
-_PointMap: TypeAlias = Callable[[Point], Point]
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 LEAST_WEIGHT: Final = 0.2
 MOST_WEIGHT: Final = 2.0
@@ -91,9 +94,12 @@ _MOST_IN_UNIT: Final = 6
 _MAP_SIZE: Final = 2.0
 """Inches; its longer side."""
 
+_CLEAR_ON_MAP: Final = 0.02
+"""Inches between an id on the map and the lines, which are thin there."""
+
 
 @dataclass(frozen=True, slots=True)
-class Looks:
+class PrintStyle:
     """How sections are printed.
 
     Attributes:
@@ -112,13 +118,13 @@ class Looks:
         return self.line_weight * PENS[kind].weight / PENS["sewing-line"].weight
 
 
-PLAIN: Final = Looks()
+DEFAULT_STYLE: Final = PrintStyle()
 
 
-def heading(found: Foundation, looks: Looks = PLAIN) -> Heading:
+def heading(found: Foundation, style: PrintStyle = DEFAULT_STYLE) -> Heading:
     """What every sheet says about the whole set."""
     block, allowance = found.block, found.allowance
-    side = "mirror images: sew on this side" if looks.mirrored else "as seen from the face"
+    side = "mirror images: sew on this side" if style.mirrored else "as seen from the face"
     return Heading(
         block=block.name,
         what=f"Foundation sections, {side}",
@@ -128,11 +134,13 @@ def heading(found: Foundation, looks: Looks = PLAIN) -> Heading:
     )
 
 
-def foundation_drawings(found: Foundation, looks: Looks = PLAIN) -> tuple[Drawing, ...]:
+def foundation_drawings(
+    found: Foundation, style: PrintStyle = DEFAULT_STYLE
+) -> tuple[Drawing, ...]:
     """A drawing for each section, and a map of them if there are several."""
-    drawings = [_drawing(found, section, looks) for section in found.sections]
+    drawings = [_section_drawing(found, section, style) for section in found.sections]
     if len(drawings) > 1:
-        drawings.append(_map(found, looks))
+        drawings.append(_map(found, style))
     return tuple(drawings)
 
 
@@ -144,6 +152,7 @@ def foundation_pages(
     Raises:
         BlockError: as ``render.sheets.layout.lay_out``.
     """
+    # The map is a help, not a part: it may fill a gap, but costs no sheet.
     sections = [drawing for drawing in drawings if drawing.id != MAP]
     alone = lay_out(sections, settings, head, most)
     if len(sections) == len(drawings):
@@ -158,35 +167,27 @@ def foundation_pages(
 # --- from the face to the print -----------------------------------------------------------------
 
 
-def _to_print(section: FoundationSection, looks: Looks) -> _PointMap:
+def _to_print(section: FoundationSection, style: PrintStyle) -> PointMap:
+    """From the face of the block to the print; the section's corner goes to the origin."""
     ring = paths.ring(section.cut)
     left, right = min(p[0] for p in ring), max(p[0] for p in ring)
     top = min(p[1] for p in ring)
-    if looks.mirrored:
+    if style.mirrored:
         return lambda p: (right - p[0], p[1] - top)
     return lambda p: (p[0] - left, p[1] - top)
 
 
-def _printed(outline: Outline, at: _PointMap) -> tuple[Segment, ...]:
-    return tuple(
-        Line(at(s.start), at(s.end))
-        if isinstance(s, Line)
-        else paths.Curve(at(s.start), at(s.handle1), at(s.handle2), at(s.end))
-        for s in outline
-    )
-
-
-def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Drawing:
-    at = _to_print(section, looks)
-    sewn, cut = looks.weight("sewing-line"), looks.weight("cutting-line")
+def _section_drawing(found: Foundation, section: FoundationSection, style: PrintStyle) -> Drawing:
+    at = _to_print(section, style)
+    sewn, cut = style.weight("sewing-line"), style.weight("cutting-line")
     marks: list[Mark] = [
-        Stroke("cutting-line", _printed(section.cut, at), closed=True, weight=cut),
-        Stroke("sewing-line", _printed(section.outline, at), closed=True, weight=sewn),
+        Stroke("cutting-line", mapped(section.cut, at), closed=True, weight=cut),
+        Stroke("sewing-line", mapped(section.outline, at), closed=True, weight=sewn),
     ]
-    marks += [Stroke("sewing-line", _printed((seam,), at), weight=sewn) for seam in section.seams]
+    marks += [Stroke("sewing-line", mapped((seam,), at), weight=sewn) for seam in section.seams]
     marks += _in_allowance(found, section, at)
     marks += _patch_labels(found, section, at)
-    side = "the mirror image of the face" if looks.mirrored else "as seen from the face"
+    side = "the mirror image of the face" if style.mirrored else "as seen from the face"
     title = f"Section {section.id}"
     description = (
         f"{title} of {found.block.name}, {side}: {len(section.patches)} patches, sewn in the "
@@ -198,7 +199,7 @@ def _drawing(found: Foundation, section: FoundationSection, looks: Looks) -> Dra
 # --- what stands in the allowance -----------------------------------------------------------------
 
 
-def _in_allowance(found: Foundation, section: FoundationSection, at: _PointMap) -> Iterator[Mark]:
+def _in_allowance(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
     """Pairing marks with their numbers, and in grey what each seam is joined to."""
     for edge in section.edges:
         marks = [m for m in section.marks if _lies_on(edge.line, m)]
@@ -209,6 +210,7 @@ def _in_allowance(found: Foundation, section: FoundationSection, at: _PointMap) 
 
 
 def _lies_on(edge: Line, mark: SeamMark) -> bool:
+    """Whether a mark stands on an edge; two edges back to back differ by the side it is on."""
     t, gap = paths.nearest(edge, mark.at)
     along = normalised(minus(edge.end, edge.start))
     same_way = distance(outward(along), mark.out) < 0.1
@@ -220,7 +222,7 @@ def _words(
     section: FoundationSection,
     edge: SeamEdge,
     marks: Sequence[SeamMark],
-    at: _PointMap,
+    at: PointMap,
 ) -> Iterator[Mark]:
     """The numbers beside their marks, and the words in the longest stretch that is left."""
     away = marks[0].away
@@ -228,12 +230,14 @@ def _words(
     start, end = edge.line.start, edge.line.end
     length = distance(start, end)
     along = normalised(minus(end, start))
+    # ``taken`` has in turn where a free stretch of the edge begins and where it ends.
     stops = sorted((distance(start, m.at), m.number) for m in marks)
     taken = [0.0]
     for n, (stop, number) in enumerate(stops):
         wide = fonts.text_width(str(number), size, True)
         nearest = stops[n + 1][0] if n + 1 < len(stops) else length
         middle = stop + CLEAR / 2 + wide / 2
+        # A number stands after its mark, if the next mark is far enough.
         if middle + wide / 2 + CLEAR / 2 > nearest:
             taken += [stop, stop]
             continue  # the marks alone pair up in their order
@@ -274,6 +278,7 @@ def _upright(
 ) -> Text:
     """Text along a line that reads from the left, or from below; its middle at a point."""
     turn = math.degrees(math.atan2(end[1] - start[1], end[0] - start[0]))
+    # With a tolerance, so that what is upright but for rounding reads from below too.
     if turn > 90.0 - 1e-6 or turn <= -90.0 - 1e-6:
         turn += 180.0 if turn < 0 else -180.0
     drop = fonts.cap_height(size, bold) / 2
@@ -285,13 +290,13 @@ def _upright(
 # --- the labels of patches ------------------------------------------------------------------------
 
 
-def _patch_labels(found: Foundation, section: FoundationSection, at: _PointMap) -> Iterator[Mark]:
+def _patch_labels(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
     names = {fabric.id: fabric.name for fabric in found.block.fabrics}
     pieces = {piece.id: piece for piece in found.block.pieces}
     crowded: list[tuple[Patch, Polygon]] = []
     labels: list[Polygon] = []
     for patch in section.patches:
-        shape = polygon_of(_printed(pieces[patch.piece].outline, at))
+        shape = polygon_of(mapped(pieces[patch.piece].outline, at))
         found_place = _inside(section.id, patch, shape, names)
         if found_place is None:
             crowded.append((patch, shape))
@@ -300,7 +305,7 @@ def _patch_labels(found: Foundation, section: FoundationSection, at: _PointMap) 
         labels.append(rectangle_of(block, spot, turn))
         yield from block.placed(spot, turn)
     if crowded:
-        cut = polygon_of(_printed(section.cut, at))
+        cut = polygon_of(mapped(section.cut, at))
         yield from _outside(section.id, crowded, cut, labels)
 
 
@@ -308,9 +313,7 @@ def _inside(
     letter: str, patch: Patch, shape: Polygon, names: Mapping[str, str]
 ) -> tuple[TextBlock, Point, float] | None:
     """The label of a patch inside it: number and fabric if there is room, else the number."""
-    room = max(
-        polygons(shape.buffer(-CLEAR, join_style="mitre")), key=lambda p: p.area, default=Polygon()
-    )
+    room = largest_room(shape)
     for block in _text_blocks(letter, patch, names):
         for turn in turns(shape):
             for spot in places(room, block, turn):
@@ -322,6 +325,7 @@ def _text_blocks(letter: str, patch: Patch, names: Mapping[str, str]) -> Iterato
     number = f"{letter}{patch.number}"
     cloth = names.get(patch.fabric or "", patch.fabric or "")
     message = [fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS] if cloth else []
+    # Short names are equal when shortened: each is tried once.
     for name in dict.fromkeys(message):
         for size in SIZES:
             yield text_block([(number, size * _NUMBER, True), (name, size, False)])
@@ -338,6 +342,7 @@ def _outside(
     for patch, shape in crowded:
         block = text_block([(f"{letter}{patch.number}", size, True)])
         heart = shape.representative_point()
+        # Built anew for each patch, as the label before it is in the way of this one.
         tree = STRtree(labels)
         best: tuple[int, float, Point, Point, Polygon] | None = None
         for spot, foot in _rays(cut, (heart.x, heart.y), block):
@@ -345,6 +350,8 @@ def _outside(
             leader = LineString([(heart.x, heart.y), foot])
             hit = len(tree.query(label, predicate="intersects"))
             hit += len(tree.query(leader, predicate="intersects"))
+            # Least in the way, then the shortest leader; a place is taken in any case, as a patch
+            # without a number could not be sewn in its turn.
             rank = (hit, leader.length, spot, foot, label)
             if best is None or rank[:2] < best[:2]:
                 best = rank
@@ -364,9 +371,11 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
         u = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
         ray = LineString([heart, plus(heart, u, far)])
         inside = lines(overlaid(shapely.intersection, ray, cut, on_block=False))
+        # A section may bend: the ray leaves it for good at the furthest crossing.
         reach = max((distance(heart, (x, y)) for g in inside for x, y in g.coords), default=0.0)
         for more in (0.0, block.height, 2 * block.height):
             beyond = reach + 2 * CLEAR + more
+            # How far the label reaches from its middle toward the section.
             half = abs(u[0]) * block.width / 2 + abs(u[1]) * block.height / 2
             spot = plus(heart, u, beyond + half)
             label = rectangle_of(block, spot, 0.0)
@@ -378,25 +387,22 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
 # --- the map --------------------------------------------------------------------------------------
 
 
-def _map(found: Foundation, looks: Looks) -> Drawing:
+def _map(found: Foundation, style: PrintStyle) -> Drawing:
     """The block made small: where each section belongs, and the order of joining in words."""
     left, top, right, bottom = extent(found.block.pieces)
     scale = _MAP_SIZE / max(right - left, bottom - top)
 
     def at(p: Point) -> Point:
-        x = right - p[0] if looks.mirrored else p[0] - left
+        x = right - p[0] if style.mirrored else p[0] - left
         return (x * scale, (p[1] - top) * scale)
 
     marks: list[Mark] = []
+    # Each section's id in the largest letters that have room; a very small one goes without.
     for section in found.sections:
-        outline = _printed(section.outline, at)
+        outline = mapped(section.outline, at)
         marks.append(Stroke("map", outline, closed=True))
         shape = polygon_of(outline)
-        room = max(
-            polygons(shape.buffer(-0.02, join_style="mitre")),
-            key=lambda p: p.area,
-            default=Polygon(),
-        )
+        room = largest_room(shape, _CLEAR_ON_MAP)
         blocks = (text_block([(section.id, size, True)]) for size in (0.17, *_NUMBER_SIZES))
         placed = (
             block.placed(spot, turn)
@@ -418,6 +424,6 @@ def _map(found: Foundation, looks: Looks) -> Drawing:
         for part in fonts.wrapped(words, size, _MAP_SIZE + 0.5, bold=n == 0):
             marks.append(Text(part, (0.0, y), size, bold=n == 0))
             y += 1.3 * size
-    side = "as printed" if looks.mirrored else "as seen from the face"
+    side = "as printed" if style.mirrored else "as seen from the face"
     title = "Map of the sections"
     return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks)

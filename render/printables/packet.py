@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.printables.cover import Contents, Cover, cover_drawings
-from piecewright.render.printables.text_column import column
+from piecewright.render.printables.text_column import column, column_pages
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import MOST_SHEETS, Page, SheetSettings, lay_out, numbered
+from piecewright.render.sheets.page import Page, numbered
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,8 @@ def cover_chapter(
         BlockError: as ``render.sheets.layout.lay_out``.
     """
     room = column(settings)
+    # The cover names pages that come after it, so that its own length has to be known: it is made
+    # for one sheet first, then for as many as that took.
     own = 1
     while True:
         contents = []
@@ -58,9 +61,8 @@ def cover_chapter(
         for chapter in chapters:
             contents.append(Contents(chapter.title, first, len(chapter.pages)))
             first += len(chapter.pages)
-        pages: list[Page] = []
-        for drawing in cover_drawings(cover, contents, room.width, room.height):
-            pages += lay_out([drawing], room.settings, heading)
+        drawings = cover_drawings(cover, contents, room.width, room.height)
+        pages = column_pages(drawings, room, heading)
         # Page numbers of more digits never shorten a cover, so this comes to an end.
         if len(pages) <= own:
             return Chapter("Cover", tuple(pages))

@@ -1,8 +1,8 @@
 """The plan of a group quilt: a small picture of the quilt, and what is said of it.
 
-The picture is not to scale.  Each block is drawn as it lies, with its fabrics in pale tints; in
-its middle stand its variant, how it is turned and who makes it.  A large quilt has a picture for
-every few rows and columns.  For one maker's packet that maker's blocks are drawn strongly
+The picture is not to scale. Each block is drawn as it lies, with its fabrics in pale tints; in
+its middle stand its variant, how it is turned and who makes it. A large quilt has a picture for
+every few rows and columns. For one maker's packet that maker's blocks are drawn strongly
 and the others in grey.
 """
 
@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import Block, extent
 from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.geometry.paths import Line, Outline, Segment
 from piecewright.patchwork.geometry.polygons import lines as line_parts
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point
@@ -29,10 +29,20 @@ from piecewright.patchwork.quilt.plan import Placement, QuiltPlan
 from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.wording import size
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.linekinds import LineKind
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from piecewright.render.printables.block_map.picture import EDGE
+from piecewright.render.drawing.marks import (
+    Box,
+    Drawing,
+    Mark,
+    Stroke,
+    Text,
+    drawn,
+    mapped,
+    rectangle,
+)
+from piecewright.render.drawing.shapes import box_polygon
+from piecewright.render.printables.block_map.outlines import EDGE
 from piecewright.render.printables.block_map.signs import arrow, meeting_mark
 from piecewright.render.printables.text_column import (
     BODY,
@@ -53,20 +63,35 @@ MOST_ABREAST: Final = 12
 """Rows or columns of one picture."""
 
 _MARGIN: Final = 0.3
+"""Inches round the blocks, in which the numbers of rows and columns and arrows stand."""
+
 _TITLE: Final = 0.15
 _TOP: Final = 0.3
+"""Inches; the size of the title's letters, and the room for its line."""
+
 _LARGEST_CELL: Final = 1.7
+"""Inches; a block drawn larger shows no more: the plan of a small quilt need not fill a sheet."""
+
 _LETTERS: Final = (0.125, 0.11, 0.1, 0.09, 0.08, 0.07)
+"""Inches; sizes that are tried for what stands in the blocks. The least is 5 points."""
+
 _SHARE: Final = 0.74
 """Of a block's width, what its label may take."""
 
 _NAME: Final = 0.11
+"""Inches; the letters of rows and the numbers of columns."""
+
 _AROUND: Final = 0.02
+"""Inches that lines keep off a label."""
+
 _DOT: Final = 0.03
+"""Inches; the radius of the dot where seams do not nest."""
+
 _MOST_PIECES: Final = 4000
 """Pieces of a picture; of more only the blocks' outlines are drawn."""
 
 _MOST_TOLD: Final = 12
+"""Places where seams do not nest that are named one by one; the rest is counted."""
 
 
 def heading(plan: QuiltPlan, title: str = "Group quilt") -> Heading:
@@ -105,6 +130,7 @@ def quilt_plan_drawings(
 
 def _parts(count: int) -> list[range]:
     """Rows or columns in even parts of no more than a picture holds."""
+    # 13 rows are 6 and 7 rather than 12 and 1.
     number = math.ceil(count / MOST_ABREAST)
     cuts = [count * n // number for n in range(number + 1)]
     return [range(a, b) for a, b in zip(cuts, cuts[1:], strict=False)]
@@ -135,7 +161,7 @@ class _Picture:
     ) -> None:
         self.plan, self.designs, self.highlight = plan, designs, highlight
         self.rows, self.columns = rows, columns
-        self.looks = {id: looks(block) for id, block in designs.items()}
+        self.fills = {id: fabric_fills(block) for id, block in designs.items()}
         self.codes = quilt_wording.codes(plan)
         self.makers = {share.maker: n for n, share in enumerate(plan.shares, 1)}
         across = sum(plan.widths[c] for c in columns)
@@ -147,6 +173,7 @@ class _Picture:
             (min(LARGEST, room.height) - _TOP - 2 * _MARGIN) / down,
             _LARGEST_CELL / max(widest, highest),
         )
+        # Where the whole quilt's corner would lie, which is outside the picture of a part of it.
         self.left = _MARGIN - self.scale * sum(plan.widths[: columns.start])
         self.top = _TOP + _MARGIN - self.scale * sum(plan.heights[: rows.start])
         placed = [p for p in plan.placements if p.row in rows and p.column in columns]
@@ -203,12 +230,14 @@ class _Picture:
         room = label.box.grown(_AROUND)
         block = self.designs[placement.design]
         if self.whole:
-            own = self.looks[placement.design]
+            own = self.fills[placement.design]
             outlines = [self._laid(p.outline, block, placement, box) for p in block.pieces]
             for piece, outline in zip(block.pieces, outlines, strict=True):
-                look: Look = own[piece.fabric]
+                fill: FabricFill = own[piece.fabric]
                 if strong:
-                    yield from filled(look, outline, plain=True)
+                    yield from filled(fill, outline, plain=True)
+            # A straight line between two pieces is drawn once; the ends say which one it is. Curves
+            # with the same ends may differ, and are drawn from both sides.
             seen: set[frozenset[Point]] = set()
             for outline in outlines:
                 for segment in outline:
@@ -217,6 +246,7 @@ class _Picture:
                         continue
                     seen.add(ends)
                     yield from self._thin(segment, room, strong)
+        # White below the label, over tints but below all lines.
         yield Stroke("tint", rectangle("tint", room).segments, True, True, colour="#ffffff")
         heavy = strong and self.highlight is not None
         yield replace(
@@ -230,12 +260,11 @@ class _Picture:
         """A line of a block, left out where its label stands."""
         points = [*paths.flatten(segment), segment.end]
         kind: LineKind = "leader" if strong else "joining"
-        xs, ys = [p[0] for p in points], [p[1] for p in points]
-        if not Box(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)).meets(room):
+        if not Box.around(points).meets(room):
             yield Stroke(kind, (segment,), weight=0.3)
             return
         path: BaseGeometry = overlaid(
-            shapely.difference, LineString(points), _area(room), on_block=False
+            shapely.difference, LineString(points), box_polygon(room), on_block=False
         )
         for part in line_parts(path):
             ends = list(part.coords)
@@ -255,16 +284,12 @@ class _Picture:
 
         def laid(p: Point) -> Point:
             x, y = p[0] - middle[0], p[1] - middle[1]
+            # Quarter turns by exchange of coordinates are exact: edges of neighbours stay the same.
             for _ in range(placement.turn // 90):
                 x, y = -y, x
             return (centre[0] + self.scale * x, centre[1] + self.scale * y)
 
-        return tuple(
-            Line(laid(s.start), laid(s.end))
-            if isinstance(s, Line)
-            else Curve(laid(s.start), laid(s.handle1), laid(s.handle2), laid(s.end))
-            for s in outline
-        )
+        return mapped(outline, laid)
 
     # --- labels ---
 
@@ -305,6 +330,7 @@ class _Picture:
             for n, (words, letters_, bold) in enumerate(message)
         )
         wide = max(fonts.text_width(words, size_, bold) for words, size_, bold in message)
+        # The ascent has room for accents over capitals, which is not kept for codes and names.
         over = first - fonts.ascent(self.letters) * 0.75
         under = first + (len(message) - 1) * step + fonts.descent(self.letters)
         return _Label(texts, Box(middle[0] - wide / 2, over, wide, under - over))
@@ -326,6 +352,7 @@ class _Picture:
         """Arrows across the seams between blocks, and beside those between rows."""
         for joining in self.plan.joinings:
             area = joining.second
+            # Only seams of which both sides are in this picture.
             if joining.kind == "blocks":
                 if (
                     area.top in self.rows
@@ -334,6 +361,7 @@ class _Picture:
                 ):
                     box = self.box(area.top, area.left)
                     way = (1.0, 0.0) if joining.press == "right" else (-1.0, 0.0)
+                    # In the upper part of the seam, clear of the labels in the middle of blocks.
                     at = (box.x, box.y + 0.18 * box.height)
                     yield from arrow(at, way, min(0.09, 0.16 * box.width), "first")
             elif area.top in self.rows and area.top - 1 >= self.rows[0]:
@@ -346,6 +374,7 @@ class _Picture:
             self.box(self.rows[0], self.columns[0]),
             self.box(self.rows[-1], self.columns[-1]),
         )
+        # Grown by a hair, so that points on the border belong to it whatever rounding does.
         field = Box(first.x, first.y, last.right - first.x, last.bottom - first.y).grown(1e-6)
         for meeting in self.plan.meetings:
             x, y = self.at(meeting.at)
@@ -355,11 +384,6 @@ class _Picture:
 
 def _near(p: Point) -> Point:
     return (round(p[0], 4), round(p[1], 4))
-
-
-def _area(box: Box) -> BaseGeometry:
-    corners = [(box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom)]
-    return Polygon(corners)
 
 
 # --- text ------------------------------------------------------------------------------------

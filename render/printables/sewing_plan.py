@@ -1,8 +1,8 @@
 """The sewing plan as cards: for each step a small drawing and what to do, several to a sheet.
 
-All cards are of one size, so that sheets show them in the order of sewing.  A step is drawn
+All cards are of one size, so that sheets show them in the order of sewing. A step is drawn
 small, its two units side by side, right sides up, as they lie in the block, pulled apart along the
-seam; the drawing's scale is stated.  Steps that are alike share a card.
+seam; the drawing's scale is stated. Steps that are alike share a card.
 """
 
 from __future__ import annotations
@@ -19,18 +19,34 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Curve, Line, Outline
-from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, normalised
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
-from piecewright.render.drawing.labels import CLEAR, places, rectangle_of, text_block, turns
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, Text, drawn, rectangle
-from piecewright.render.printables.block_map.picture import rings
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
+from piecewright.render.drawing.labels import (
+    CLEAR,
+    largest_room,
+    places,
+    rectangle_of,
+    text_block,
+    turns,
+)
+from piecewright.render.drawing.marks import (
+    Box,
+    Drawing,
+    Mark,
+    Stroke,
+    Text,
+    drawn,
+    mapped,
+    rectangle,
+)
+from piecewright.render.printables.block_map.outlines import joined_rings
 from piecewright.render.printables.block_map.signs import arrow, meeting_mark, pressed_way
 from piecewright.render.sheets.furniture import Heading
 
@@ -39,10 +55,16 @@ HEIGHT: Final = 2.66
 """Inches; a card: two of them side by side and three rows on Letter or A4."""
 
 _PAD: Final = 0.1
+"""Inches between a card's border and what is on it."""
+
 _TITLE: Final = 0.135
 _BODY: Final = 0.1
 _SMALL: Final = 0.08
+"""Inches to the em: 10, 7 and 6 points."""
+
 _LEADING: Final = 1.27
+"""From a line to the next, in sizes of its letters."""
+
 _GAP: Final = 0.3
 """Inches on the paper between two units."""
 
@@ -51,18 +73,24 @@ _PIVOT: Final = 0.055
 """Inches from the middle of a sign to its edge."""
 
 _LEAST_FIGURE: Final = 0.85
+"""Inches; where text leaves less height for the figure, its end goes on the next card."""
+
 _SEAM: Final = 2.2
 """Points; the weight of the two edges that are sewn to each other."""
 
+# Scales that a maker can reckon with; at the last one the largest block, of 400 in, is 2 in wide.
 _SCALES: Final = (*range(1, 13), 14, 16, 18, 20, 24, 28, 32, 40, 50, 64, 80, 100, 128, 160, 200)
 _MOST_DRAWN: Final = 150
 """Pieces of a unit; of a larger one the outline alone is drawn."""
 
 _MOST_NAMED: Final = 16
+"""Pieces of a unit; in a larger one, drawn that small, names would hide what is to be seen."""
+
 _LEAST_PATTERN: Final = 0.015
 """Square inches on the paper; smaller pieces have no pattern."""
 
 _PARAGRAPH: Final = 0.035
+"""Inches below a paragraph."""
 
 _TOP: Final = _PAD + _TITLE * _LEADING + 0.04
 _ROOM: Final = HEIGHT - _TOP - _PAD
@@ -106,12 +134,15 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
         parts.append(
             ("What will suffer first", [_Paragraph(message) for message in words.budget()])
         )
+    # All that is said of the whole plan goes on one card if it can, without the first title, which
+    # the card has.
     together = [p for title, own in parts for p in (_Paragraph(title, True), *own)][1:]
     if len(list(_flowed(together, _ROOM, _ROOM))) == 1:
         parts = [(parts[0][0], together)]
     for n, (title, own) in enumerate(parts):
         yield from _text_cards(f"overview-{n + 1}" if n else "overview", title, own)
     figures = _Figures(plan)
+    # By level: steps of one level do not wait for each other, and can be sewn in a chain.
     groups = sorted(words.groups.values(), key=lambda g: (g[0].level, g[0].join))
     for group in groups:
         yield from _step_cards(words, figures, group)
@@ -135,6 +166,7 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
         _Paragraph(words.likewise(step)),
         *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in message[1:]),
     ]
+    # The text goes below the figure, which gets what is left, and a least height in any case.
     parts = list(_flowed([p for p in paragraphs if p.text], _ROOM - _LEAST_FIGURE, _ROOM))
     text = sum(size * _LEADING + after for _, size, _, after in parts[0])
     figure = Box(_PAD, _TOP, WIDTH - 2 * _PAD, _ROOM - text - 0.04)
@@ -181,6 +213,7 @@ def _card(
     if note:
         marks.append(Text(note, (WIDTH - _PAD, baseline), _SMALL, "end"))
         room -= fonts.text_width(note, _SMALL) + 0.12
+    # A title shrinks beside its note before it loses its end.
     letters = _TITLE
     while letters > _SMALL and fonts.text_width(title, letters, True) > room:
         letters -= 0.005
@@ -203,7 +236,7 @@ class _Figures:
     def __init__(self, plan: SewingPlan) -> None:
         self.plan = plan
         self.spans = Spans(plan.order)
-        self.looks = looks(plan.block)
+        self.fills = fabric_fills(plan.block)
         self.shapes = [polygon_of(p.outline) for p in plan.block.pieces]
         self.arrivals: dict[int, list[tuple[int, bool]]] = {}
         for meeting in plan.pressing.meetings:
@@ -215,6 +248,8 @@ class _Figures:
         units = [self.spans.pieces(u) for u in (join.first, join.second)]
         wholes = [overlaid(shapely.union_all, [self.shapes[i] for i in own]) for own in units]
         way = self._apart(step)
+        # The largest plain scale at which both units lie in the room. How far they are apart is the
+        # same on the paper at every scale, so that the box has to be found for each.
         for under in _SCALES:
             scale = 1.0 / under
             shift = self._shift(wholes, way, scale, step.pivots)
@@ -222,6 +257,7 @@ class _Figures:
             if box.width <= room.width - 0.04 and box.height <= room.height - 0.04:
                 break
         else:
+            # No plain scale is small enough: then whichever fits, with some room for the gap.
             scale = min((room.width - 0.4) / box.width, (room.height - 0.4) / box.height) / under
             shift = self._shift(wholes, way, scale, step.pivots)
             box = _box(wholes, way, shift, scale)
@@ -241,6 +277,7 @@ class _Figures:
         seams = self.plan.seams
         if join.seam.ends is None:
             return (1.0, 0.0)
+        # Square to the way from one end of the seam to the other, however it bends between.
         start, end = (seams.points[p] for p in join.seam.ends)
         along = normalised(minus(end, start))
         right = (-along[1], along[0])
@@ -254,6 +291,7 @@ class _Figures:
         self, wholes: Sequence[BaseGeometry], way: Vector, scale: float, pivots: Sequence[Point]
     ) -> float:
         """How far each unit is moved, inches on the paper; enough that they do not overlap."""
+        # Units with pivots or round seams interlock, so that a gap between them may take more.
         shift = _GAP / 2 * (1.3 if pivots else 1.0)
         while shift < 20.0:
             moved_ = [
@@ -277,11 +315,11 @@ class _Figures:
             yield from self._piece(i, outline, named=len(pieces) <= _MOST_NAMED)
 
     def _piece(self, piece: int, outline: Outline, named: bool) -> Iterator[Mark]:
-        look: Look = self.looks[self.plan.block.pieces[piece].fabric]
+        fill: FabricFill = self.fills[self.plan.block.pieces[piece].fabric]
         shape = polygon_of(outline)
         label = list(self._label(piece, shape)) if named else []
         clear = [c for _, c in label]
-        yield from filled(look, outline, clear, plain=shape.area < _LEAST_PATTERN)
+        yield from filled(fill, outline, clear, plain=shape.area < _LEAST_PATTERN)
         yield Stroke("sewing-line", outline, closed=True, solid=True)
         for marks, _ in label:
             yield from marks
@@ -289,9 +327,8 @@ class _Figures:
     def _label(self, piece: int, shape: BaseGeometry) -> Iterator[tuple[list[Mark], BaseGeometry]]:
         """A piece's id, where there is room for it."""
         # The seam is drawn heavier than other lines, and match points stand out from it.
-        inner = polygons(shape.buffer(-CLEAR - 0.02, join_style="mitre"))
-        room = max(inner, key=lambda p: p.area, default=None)
-        if room is None:
+        room = largest_room(shape, CLEAR + 0.02)
+        if room.is_empty:
             return
         message = self.plan.block.pieces[piece].id
         for turn in turns(room):
@@ -304,7 +341,7 @@ class _Figures:
     def _around(self, pieces: Sequence[int]) -> list[Outline]:
         """The outline of a unit."""
         seams, inside = self.plan.seams, set(pieces)
-        return rings(
+        return joined_rings(
             seams.segment(side)
             for i in pieces
             for side in seams.sides[i]
@@ -318,6 +355,7 @@ class _Figures:
         chain = straightened(tuple(self.plan.seams.segment(s) for s in join.seam.sides))
         closed = join.seam.ends is None
         yield Stroke("sewing-line", _laid(chain, scale, at), closed, weight=_SEAM, solid=True)
+        # At a pivot the diamond stands for both.
         for point, nests in self.arrivals.get(step.join, ()):
             if point not in join.seam.pivots:
                 yield from meeting_mark(_at(points[point], scale, at), nests, _DOT)
@@ -331,6 +369,7 @@ class _Figures:
         """The arrow between the units, toward the one that the seam is pressed to."""
         join = self.plan.order.joins[step.join]
         edges = self.plan.seams.edges
+        # At the middle of the longest edge there is the most room for the arrow.
         side = max(join.seam.sides, key=lambda s: paths.run_length([edges[s.edge].segment]))
         middle, _ = pressed_way(
             self.plan.seams, self.plan.order, self.spans, step.join, side.edge, 0.5, step.press
@@ -353,7 +392,7 @@ def _box(wholes: Sequence[BaseGeometry], way: Vector, shift: float, scale: float
         boxes.append((left + dx, top + dy, right + dx, bottom + dy))
     left, top = min(b[0] for b in boxes), min(b[1] for b in boxes)
     right, bottom = max(b[2] for b in boxes), max(b[3] for b in boxes)
-    return Box(left, top, right - left, bottom - top)
+    return Box.of_bounds(left, top, right, bottom)
 
 
 def _at(p: Point, scale: float, at: Point) -> Point:
@@ -366,9 +405,4 @@ def _laid(outline: Outline, scale: float, at: Point) -> Outline:
     def laid(p: Point) -> Point:
         return _at(p, scale, at)
 
-    return tuple(
-        Line(laid(s.start), laid(s.end))
-        if isinstance(s, Line)
-        else Curve(laid(s.start), laid(s.handle1), laid(s.handle2), laid(s.end))
-        for s in outline
-    )
+    return mapped(outline, laid)

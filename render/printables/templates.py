@@ -20,7 +20,7 @@ from piecewright.patchwork.block.wording import allowance_words, block_size, wid
 from piecewright.patchwork.cutting.templates import FabricCount, Template, TemplateSet
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Outline
-from piecewright.patchwork.geometry.polygons import lines, polygon_of, polygons
+from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, between, plus
 from piecewright.patchwork.lengths import Unit
@@ -29,6 +29,7 @@ from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
+    largest_room,
     places,
     rectangle_of,
     text_block,
@@ -43,6 +44,8 @@ _NAME: Final = 1.5
 
 _LONGEST_ARROW: Final = 2.5
 _SHORTEST_ARROW: Final = 0.4
+"""Inches; a ruler can be laid along the shortest, and no better along more than the longest."""
+
 _HEAD: Final = 0.09
 """Length of an arrow head, inches; short arrows have shorter ones."""
 
@@ -64,10 +67,10 @@ def heading(templates: TemplateSet) -> Heading:
 
 def template_drawings(templates: TemplateSet) -> tuple[Drawing, ...]:
     """A drawing for each template, in the order of the set."""
-    return tuple(_drawing(templates, template) for template in templates.templates)
+    return tuple(_template_drawing(templates, template) for template in templates.templates)
 
 
-def _drawing(templates: TemplateSet, template: Template) -> Drawing:
+def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
     marks: list[Mark] = [
         Stroke("cutting-line", template.cut, closed=True),
         Stroke("sewing-line", template.finished, closed=True),
@@ -120,6 +123,7 @@ def _piece_names(pieces: Sequence[str]) -> str:
         return message
     shown: list[str] = []
     for name in pieces:
+        # Room for " + 123 more".
         if len(", ".join([*shown, name])) > _MOST_NAMES - 12:
             break
         shown.append(name)
@@ -129,6 +133,7 @@ def _piece_names(pieces: Sequence[str]) -> str:
 def _finished_size(template: Template, unit: Unit) -> str:
     """Width and height of the finished piece, measured along and across its grain."""
     shape = polygon_of(template.finished)
+    # Along the grain, as that is how the piece lies on the cloth; across is a quarter turn more.
     turn = 0.0 if template.grain is None else template.grain % 90.0
     left, top, right, bottom = affinity.rotate(shape, -turn, origin=(0, 0)).bounds
     return width_by_height(right - left, bottom - top, unit)
@@ -160,8 +165,7 @@ def _text_blocks(words: _Words, size: float) -> Iterator[TextBlock]:
 
 def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
     """The label and the grain arrow of a template, clear of its lines and of each other."""
-    inner = polygons(shape.buffer(-CLEAR, join_style="mitre"))
-    room = max(inner, key=lambda part: part.area, default=Polygon())
+    room = largest_room(shape)
     for size in SIZES:
         for block in _text_blocks(words, size):
             for turn in turns(shape):
@@ -192,6 +196,7 @@ def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mar
     low, high = float(sideways.min()), float(sideways.max())
     along = coords @ u
     first, last = float(along.min()) - 1.0, float(along.max()) + 1.0
+    # Lines along the grain, evenly over the room; what of one lies in the room may be the arrow.
     stations = [low + (high - low) * (k + 0.5) / 24 for k in range(24)]
     rails = [
         LineString(
@@ -214,6 +219,7 @@ def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mar
     chord = min((c for c in chords if c.length >= 0.7 * longest), key=heart.distance)
     size = min(chord.length, _LONGEST_ARROW)
     middle = chord.interpolate(0.5, normalized=True)
+    # A long arrow keeps some way from the lines at its ends; a short one needs all there is.
     half = size / 2 if size < 1.0 else max(0.5, size * 0.42)
     tail, tip = plus((middle.x, middle.y), u, -half), plus((middle.x, middle.y), u, half)
     head = min(_HEAD, half / 2)
@@ -232,6 +238,7 @@ def _arrow_head(tip: Point, way: Point, across: Point, size: float) -> Stroke:
 
 def _outside(shape: Polygon, cut: Outline, words: _Words) -> list[Mark]:
     """The label beside or below the cut outline, with a leader into the piece."""
+    # On whichever side the drawing stays smaller with it.
     block = next(_text_blocks(words, SIZES[-2]))
     around = box_of([Stroke("cutting-line", cut, closed=True)])
     beside = Box(around.x, around.y, around.width + block.width, max(around.height, block.height))

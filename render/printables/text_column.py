@@ -6,17 +6,24 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.marks import Box, Mark, Text, moved, rectangle
+from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, moved, rectangle
 from piecewright.render.sheets import furniture
-from piecewright.render.sheets.layout import SheetSettings
-from piecewright.render.sheets.papers import Sheet
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 BODY: Final = 0.125
 """Inches; the size of letters, 9 points."""
 
 SMALL: Final = 0.1
+"""Inches; the size of letters of remarks, 7 points."""
+
 LEADING: Final = 1.3
+"""From a line to the next, in sizes of its letters."""
+
 TICK: Final = 0.13
 """The side of a box to tick."""
 
@@ -27,6 +34,7 @@ _FROM_ROLL: Final = 14.0
 """Inches of paper from a roll that a column may take."""
 
 _INDENT: Final = 0.24
+"""Inches; where the text beside a box to tick begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +67,11 @@ class Column:
 
 def column(settings: SheetSettings) -> Column:
     """The column on sheets that are upright unless the settings say otherwise."""
-    if settings.orientation == "auto":
-        settings = replace(settings, orientation="portrait")
-    short, long = sorted((settings.width, settings.height))
-    width, height = (short, long) if settings.orientation == "portrait" else (long, short)
+    orientation = "portrait" if settings.orientation == "auto" else settings.orientation
+    settings = replace(settings, orientation=orientation)
+    sheet = settings.sheet(orientation)
     if settings.roll_width is not None:
-        width, height = settings.roll_width, _FROM_ROLL
-    sheet = Sheet(width, height, settings.margin, "", "portrait", settings.printer)
+        sheet = replace(sheet, width=settings.roll_width, height=_FROM_ROLL)
     room = sheet.printable
     # Above the test squares, so that the lines are as long from the top of a sheet to them.
     across = min(WIDEST, room.width - 0.2)
@@ -73,11 +79,29 @@ def column(settings: SheetSettings) -> Column:
     return Column(settings, max(across, 1.0), max(down, 1.0))
 
 
+def column_pages(
+    drawings: Iterable[Drawing], room: Column, heading: Heading, most: int = MOST_SHEETS
+) -> list[Page]:
+    """The drawings of a column, each on a sheet of its own, in their order.
+
+    Raises:
+        BlockError: as ``render.sheets.layout.lay_out``.
+    """
+    pages: list[Page] = []
+    for drawing in drawings:
+        pages += lay_out([drawing], room.settings, heading, most)
+        if len(pages) > most:
+            message = f"this needs more than {most} sheets; take larger paper"
+            raise BlockError([Fault("/sheet", "too-many-sheets", message)])
+    return pages
+
+
 def broken(entries: Iterable[Entry], height: float) -> Iterator[list[Mark]]:
     """The marks of each sheet, from y = 0 down to ``height`` if every entry fits."""
     marks: list[Mark] = []
     used = 0.0
     for group in _groups(entries):
+        # A group stays together if it can; one that is higher than a sheet is broken all the same.
         tall = sum(entry.height for entry in group)
         if marks and used + tall > height:
             yield marks
@@ -120,6 +144,7 @@ def paragraph(
         after: room below it.
     """
     if one_line:
+        # A thousandth less, so that rounding does not break the line after all.
         natural = fonts.text_width(text, letters, bold)
         letters = max(SMALL * 0.8, min(letters, letters * width / natural * 0.999))
     marks, height = lines(text, width, letters, bold)

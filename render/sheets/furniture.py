@@ -43,7 +43,11 @@ CAUTION: Final = (
 
 _QUARTER_TICK: Final = 0.035
 _INCH_TICK: Final = 0.06
+"""Inches; how long the ticks are."""
+
 _LONGEST_SCALE: Final = 4.0
+"""Inches, about 10 cm: over this length a printer that is off by 1 % is off by a 1/25 in."""
+
 _SCALE_STRIP: Final = RULE + _INCH_TICK + 0.02
 """What the scale along the bottom takes of the footer's height."""
 
@@ -55,12 +59,17 @@ _NAME_CLEAR: Final = 0.02
 
 _LONGEST_LABEL: Final = "4 in, 10 cm"
 _SCALE_LETTERS: Final = 0.07
+"""Inches to the em, 5 points."""
 
 _MAP: Final = 0.95
-"""The largest map of a tiled drawing's sheets, each way."""
+"""Inches; the widest map of a tiled drawing's sheets."""
 
 _CLEARANCE: Final = 0.09
+"""Inches between the test squares and what stands beside or in them."""
+
 _LEADING: Final = 1.3
+"""From a line of the footer to the next, in sizes of its letters."""
+
 _SMALLEST: Final = 0.055
 """The smallest letters of a footer, inches to the em (4 pt)."""
 
@@ -199,6 +208,7 @@ def _comb(start: Point, way: Point, length: float, step: float) -> Stroke:
         out = (_INCH_TICK if n % 4 == 0 else _QUARTER_TICK) if inches else -RULE * 0.9
         points += [at, (at[0] + inward[0] * out, at[1] + inward[1] * out), at]
     points.append((start[0] + way[0] * length, start[1] + way[1] * length))
+    # At an end of the scale the path comes back to where it was: no line of no length.
     steps = (Line(p, q) for p, q in zip(points, points[1:], strict=False) if p != q)
     return Stroke("scale", tuple(steps))
 
@@ -222,6 +232,7 @@ def sheet_map(
     for number, (row, column) in enumerate(cells, first):
         x, y = box.x + (column - left) * width, box.y + (row - top) * height
         cell = Box(x, y, width, height)
+        # The fill is below the border of the cell, as its kind is painted before.
         if (row, column) == here:
             marks.append(replace(rectangle("here", cell), filled=True))
         marks.append(rectangle("map", cell))
@@ -239,6 +250,8 @@ def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
         max(cell[k] for cell in cells) - min(cell[k] for cell in cells) + 1 for k in (0, 1)
     )
     room = area.right - corner(sheet).right - _CLEARANCE
+    # The footer's text keeps two thirds of the room; of few sheets the cells are no larger than
+    # is needed to read them.
     scale = min(
         min(_MAP, 0.35 * room) / (columns * sheet.width),
         (TILE_FOOTER - _SCALE_STRIP - 0.05) / (rows * sheet.height),
@@ -279,6 +292,7 @@ def footer(
     if not name and way:
         name = f"{spoken(sheet.width, 'in')} by {spoken(sheet.height, 'in')}"
     paper = ", ".join(part for part in (name, way) if part)
+    # From the largest letters to the smallest: what has no room at the end is lost first.
     paragraphs = [
         _Paragraph(heading.block, 0.17, bold=True, most_lines=2),
         _Paragraph(_phrases(heading.what, heading.size), 0.125),
@@ -289,6 +303,7 @@ def footer(
     ]
     top = area.bottom - high
     strip = Box(beside, top, area.right - beside - taken, high - _SCALE_STRIP)
+    # Right of the 1 in square, inside the 5 cm one and above its own words.
     inner = Box(
         large.x + INCH + 0.06,
         top + RULE,
@@ -327,6 +342,7 @@ def _set(paragraphs: Sequence[_Paragraph], box: Box, from_top: bool) -> list[Tex
         smallest = all(size <= _SMALLEST for _, size, _ in lines)
         if height <= box.height or smallest:
             break
+        # All letters shrink alike. Small steps, as each may save a line.
         scale *= 0.96
     while height > box.height:
         height -= lines.pop()[1] * _LEADING

@@ -20,10 +20,12 @@ from piecewright.patchwork.geometry.paths import Line, polygon
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import LineKind
-from piecewright.render.drawing.mark_index import Ink, area
+from piecewright.render.drawing.mark_index import MarkIndex
 from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, line, mark_box, reaches
+from piecewright.render.drawing.shapes import box_polygon
 
 Cell: TypeAlias = tuple[int, int]
+"""Row and column of a window on a drawing, from 0."""
 
 _MARK: Final = 0.09
 """From the middle of a diamond to its tips."""
@@ -36,6 +38,8 @@ _GAP: Final = 0.035
 
 _WORDS: Final = 0.085
 _SMALLEST_WORDS: Final = 0.055
+"""Inches to the em; the size of words in a strip of the usual width, and in a very narrow one
+(4 points, as the smallest of a footer)."""
 
 _CLEAR: Final = 0.05
 """Between the words along a join and anything else."""
@@ -73,15 +77,16 @@ class Join:
 
     @classmethod
     def between(
-        cls, one: Box, other: Box, first: Cell, second: Cell, ink: Ink, number: int
+        cls, one: Box, other: Box, first: Cell, second: Cell, index: MarkIndex, number: int
     ) -> Join:
         """The join of two windows; ``number`` is the next that no diamond has yet."""
         left, top = max(one.x, other.x), max(one.y, other.y)
         right, bottom = min(one.right, other.right), min(one.bottom, other.bottom)
         strip = Box(left, top, max(0.0, right - left), max(0.0, bottom - top))
         upright = first[0] == second[0]
+        # Diamonds and their numbers reach out of the strip on both sides.
         around = strip.grown(2 * _MARK + _GAP + 3 * _NUMBER)
-        near = ink.near(around, behind=False)
+        near = index.shapes_in(around, background=False)
         join = cls(strip, upright, first, second, near, (), number)
         places = tuple(join._clear_place(number + n, at) for n, at in enumerate(join._wanted))
         return cls(strip, upright, first, second, near, places, number)
@@ -105,7 +110,7 @@ class Join:
         box = mark_box(mark)
         if box is None or not len(self.ink):
             return 0
-        return int(shapely.intersects(self.ink, area(box.grown(clear))).sum())
+        return int(shapely.intersects(self.ink, box_polygon(box.grown(clear))).sum())
 
     @property
     def _wanted(self) -> list[tuple[float, float]]:
@@ -116,9 +121,12 @@ class Join:
 
     def _clear_place(self, number: int, among: tuple[float, float]) -> float:
         """The place of a diamond where nothing is in its way, near the middle of a stretch."""
+        # At its ends the strip is crossed by the next one, whose marks stand there.
         end = min(self.width + 2 * _MARK + _GAP, self.length / 3)
         start, stop = (end + (self.length - 2 * end) * share for share in among)
+        # Every tenth of an inch, about half of a diamond.
         count = max(1, round((stop - start) / 0.1))
+        # The nearest to the middle first; of two as near the first one, so that bytes are the same.
         steps = sorted(range(count + 1), key=lambda k: (abs(2 * k - count), k))
         places = [start + (stop - start) * k / count for k in steps]
 
@@ -139,6 +147,7 @@ class Join:
 
 def first_sheet_marks(join: Join) -> list[Mark]:
     """What the left or upper sheet shows: the glue strip."""
+    # Without an overlap the sheets lie edge to edge: both are trimmed and nothing is glued over.
     edge: LineKind = "overlap" if join.width > 0 else "trim"
     marks: list[Mark] = [line(edge, join.at(0.0, 0.0), join.at(join.length, 0.0))]
     if join.width > 0:
@@ -199,6 +208,7 @@ def _numbers(join: Join, place: float, number: int) -> tuple[Text, Text]:
     """The number before the trim line, for the first sheet, and beyond it, for the second."""
     capital = fonts.cap_height(_NUMBER)
     aside = _MARK + _GAP
+    # On either side of the trim line, level for the reader whichever way the join runs.
     if join.upright:
         (x, y) = join.at(place, 0.0)
         level = y + capital / 2
@@ -222,6 +232,7 @@ def _words(join: Join, message: tuple[str, str], others: Sequence[Mark], beyond:
     Args:
         beyond: it stands beyond the trim line, in the strip; else before it.
     """
+    # In half of the strip's width, so that hatch and lines stay clear of them.
     room = max(join.width, _SMALLEST_WORDS + 0.07)
     size = max(_SMALLEST_WORDS, min(_WORDS, 0.5 * room))
     capital = fonts.cap_height(size)
@@ -240,6 +251,7 @@ def _words(join: Join, message: tuple[str, str], others: Sequence[Mark], beyond:
         near = box.grown(_CLEAR)
         return join.crossings(mark, _CLEAR) + sum(reaches(other, near) for other in others)
 
+    # The longer words only where nothing is in their way; the shorter ones where least is.
     best: tuple[int, Text] | None = None
     for words in reversed(message):
         for along in _along(join, fonts.text_width(words, size) / 2 + 0.05):
@@ -273,6 +285,7 @@ def _hatch(join: Join, words: Text) -> list[Mark]:
     if box is None:
         stretches = [(0.0, join.length)]
     else:
+        # Words run along the strip: of their box only the stretch along it counts.
         low, high = (
             (box.y - join.strip.y, box.bottom - join.strip.y)
             if join.upright
@@ -281,6 +294,7 @@ def _hatch(join: Join, words: Text) -> list[Mark]:
         stretches = [(0.0, low - 0.06), (high + 0.06, join.length)]
     marks: list[Mark] = []
     for start, stop in stretches:
+        # Whole strokes, evenly spread, so that the zigzag ends where the stretch does.
         count = int((stop - start) / _HATCH)
         if count < 1:
             continue

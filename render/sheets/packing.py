@@ -1,10 +1,10 @@
-"""Whole drawings packed on few sheets, by outline and turned freely.
+"""Whole drawings packed on few sheets, by outline and turned freely: irregular packing on a raster.
 
-Sheet and shapes are laid on a grid of cells.  A shape, grown by half the gap, may lie where
+Sheet and shapes are laid on a grid of cells. A shape, grown by half the gap, may lie where
 none of its cells is taken; all places on a sheet are looked at together, as a correlation of
-the taken cells with the shape's (by fast Fourier transform).  Of the free places, over
+the taken cells with the shape's (by fast Fourier transform). Of the free places, over
 all turns, the one is taken at which the most of the shape's rim touches something: a border
-or a neighbour.  So triangles find their slots and little pieces go between large ones.
+or a neighbour. So triangles find their slots and little pieces go between large ones.
 
 A cell counts as a shape's if any part of the grown shape touches it, so that what the grid
 allows is allowed truly; what it rounds away is part of a cell on each side.
@@ -32,9 +32,11 @@ FINEST: Final = 0.05
 """Inches; the side of a cell on a sheet of ordinary size."""
 
 _MOST_CELLS: Final = 240
-"""Along the longer side of a sheet; larger sheets have larger cells."""
+"""Along the longer side of a sheet; larger sheets have larger cells. The time of a transform grows
+with their number; letter paper has 190."""
 
 _MOST_TURNS: Final = 12
+"""Of most shapes three slants by four quarters; each costs up to two transforms a sheet."""
 
 _FEW: Final = 40
 """Shapes; more are laid in one order only, and in fewer turns."""
@@ -47,7 +49,7 @@ _STEPS_TO_FIT: Final = 36
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class PlacedShape:
     """A shape on a sheet: turned about its own origin, clockwise as seen, then moved.
 
     Attributes:
@@ -134,6 +136,7 @@ class _Grid:
         )
 
     def _waves(self, cells: _Cells) -> _Waves:
+        """The conjugate transform: its product with another one is that of their correlation."""
         return np.conj(np.fft.rfft2(cells.astype(np.float64), s=self.shape))
 
     def best(self, taken: _Cells, turns: Sequence[_Turned]) -> tuple[_Turned, int, int] | None:
@@ -143,19 +146,23 @@ class _Grid:
         for turned in turns:
             rows, columns = turned.cells.shape
             # Row r, column c of the result: the shape's corner lies on that cell.
+            # The transform wraps round, but no place is looked at where the shape would reach over.
             hits = np.fft.irfft2(waves * turned.waves, s=self.shape)
+            # Counts are whole numbers but for rounding: less than a half is none.
             free = hits[1 : self.rows - rows + 2, 1 : self.columns - columns + 2] < 0.5
             if not free.any():
                 continue
             # The rim's cells begin one row and column before the shape's.
             touching = np.fft.irfft2(waves * turned.rim_waves, s=self.shape)
             touch = touching[: self.rows - rows + 1, : self.columns - columns + 1]
+            # As a share, so that turns with more cells on their rim have no advantage.
             score = np.where(free, touch / turned.rim, -1.0)
             # Among places that touch as much, the one nearest to the top left corner.
             depth = np.add.outer(np.arange(score.shape[0]) + rows, 0.5 * np.arange(score.shape[1]))
             place = int(np.argmax(score - 1e-4 * depth))
             row, column = divmod(place, score.shape[1])
             value = float(score[row, column])
+            # Earlier turns are plainer ones, and are kept unless another one is truly better.
             if found is None or value > found[0] + 1e-3:
                 found = (value, row, column, turned)
         if found is None:
@@ -171,10 +178,10 @@ class _Grid:
             return True  # above what is kept clear, or beside it
         return self.best(self.empty, [turned]) is not None
 
-    def place(self, number: int, turned: _Turned, row: int, column: int) -> Laid:
+    def place(self, number: int, turned: _Turned, row: int, column: int) -> PlacedShape:
         x = self.left + column * self.cell - turned.left
         y = self.top + row * self.cell - turned.top
-        return Laid(number, turned.turn, x, y)
+        return PlacedShape(number, turned.turn, x, y)
 
 
 def _widened(cells: _Cells) -> _Cells:
@@ -194,7 +201,7 @@ def pack(
     taken: Box,
     gap: float,
     free: Sequence[bool] | None = None,
-) -> tuple[list[list[Laid]], list[int]]:
+) -> tuple[list[list[PlacedShape]], list[int]]:
     """Lay shapes on as few sheets as are found, at least ``gap`` apart.
 
     Args:
@@ -219,6 +226,7 @@ def pack(
     fit = [n for n in range(len(shapes)) if turns[n]]
     if not fit:
         return [], unfit
+    # No packing needs fewer sheets than the shapes have cells for; one that reaches it is taken.
     sizes = {n: min(int(t.cells.sum()) for t in turns[n]) for n in fit}
     room = int((~grid.empty).sum())
     fewest = math.ceil(sum(sizes.values()) / room)
@@ -253,11 +261,12 @@ def _packed(
     order: Sequence[int],
     turns: Sequence[Sequence[_Turned]],
     sizes: dict[int, int],
-) -> list[list[Laid]]:
+) -> list[list[PlacedShape]]:
     """Each shape on the first sheet with room for it."""
-    sheets: list[list[Laid]] = []
+    sheets: list[list[PlacedShape]] = []
     taken: list[_Cells] = []
     for number in order:
+        # A sheet with fewer free cells than the shape has need not be looked at.
         roomy = [s for s, c in enumerate(taken) if c.size - int(c.sum()) >= sizes[number]]
         roomy = roomy[-_MOST_OPEN:]
         places = ((s, grid.best(taken[s], turns[number])) for s in roomy)
@@ -281,6 +290,8 @@ def _those_that_fit(grid: _Grid, shape: BaseGeometry, turns: Sequence[float]) ->
 
 def _plain_turns(grid: _Grid, shape: BaseGeometry, most: int) -> list[_Turned]:
     """The shape in quarter turns, and with each side of its hull along the sheet's."""
+    # A side of the hull along a border or a neighbour's side leaves no gap there. The longest four
+    # gain the most; of two that differ by a degree one is enough.
     angles = [0.0]
     hull = shapely.get_coordinates(shape.convex_hull)
     sides = np.diff(hull, axis=0)
@@ -295,6 +306,7 @@ def _plain_turns(grid: _Grid, shape: BaseGeometry, most: int) -> list[_Turned]:
 
 
 def _slanted_turns(grid: _Grid, shape: BaseGeometry) -> list[_Turned]:
+    """The first turn in which a shape fits at all: a long one may lie across the sheet."""
     for k in range(_STEPS_TO_FIT):
         turned = grid.turned(shape, 180.0 * k / _STEPS_TO_FIT)
         if turned is not None and grid.fits(turned):

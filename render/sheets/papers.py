@@ -39,6 +39,7 @@ def iso_millimetres(series: Literal["A", "B"], number: int) -> tuple[int, int]:
     (210, 297)
     """
     short, long = (841, 1189) if series == "A" else (1000, 1414)
+    # Halves are cut, not rounded, so that two of a size always fit the one before it.
     for _ in range(number):
         short, long = long // 2, short
     return short, long
@@ -72,6 +73,8 @@ The least of them leave no room beside the test squares; ``lay_out`` refuses tho
 
 LEAST_CORRECTION: Final = 0.9
 MOST_CORRECTION: Final = 1.1
+"""Inches that the 1 in square may measure. Printing fitted to the page makes it some 0.95 in; what
+is further off is rather a slip of measuring."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +109,7 @@ class Printer:
 
 
 _ROUNDING: Final = 1e-9
+"""Inches; a bound given in millimetres is still within it."""
 
 TRUE: Final = Printer()
 """A printer that prints true."""
@@ -153,5 +157,6 @@ class Sheet:
         """
         if self.printer.exact:
             return None
+        # About the middle, as the margins of the sheet that is sent are then alike on both sides.
         a, d = 1 / self.printer.across, 1 / self.printer.down
         return a, d, self.width / 2 * (1 - a), self.height / 2 * (1 - d)

@@ -23,9 +23,9 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
-from piecewright.render.printables.foundation import PLAIN, Looks
-from piecewright.render.sheets.layout import SheetSettings
+from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests.fields import suggestion
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
@@ -92,7 +92,7 @@ class Request:
     sheet: SheetSettings
     cloth: Cloth = field(default_factory=Cloth)
     quilt: Quilt = field(default_factory=Quilt)
-    looks: Looks = PLAIN
+    looks: PrintStyle = DEFAULT_STYLE
     plan: PlanOptions | None = None
     parts: tuple[str, ...] = ()
     maker: str = ""
@@ -138,7 +138,7 @@ def read_request(
         sheet=replace(sheet, printer=printer or TRUE),
         cloth=cloth,
         quilt=quilt,
-        looks=Looks(**spec.get("foundation", {})),
+        looks=PrintStyle(**spec.get("foundation", {})),
         plan=plan,
         parts=tuple(spec.get("parts", PARTS)),
         maker=spec.get("for", ""),

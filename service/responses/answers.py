@@ -19,12 +19,15 @@ from piecewright.patchwork.geometry import paths, svg_path
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.lengths import PER_INCH, Unit
 from piecewright.render.drawing.marks import Drawing
+from piecewright.render.output.page_json import page_json
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg, sheet_svg
 from piecewright.render.output.zip import sheets_zip
 from piecewright.render.printables.templates import heading, template_drawings
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import Page, SheetSettings, described, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.json_text import write_json
 from piecewright.service.measures import area, degrees, places, ring, size
 from piecewright.service.problems import told_faults
@@ -199,7 +202,7 @@ def answered(printout: Printout, of: str, unit: Unit, form: Form, sheet: int | N
         BlockError: the sheets do not serve.
     """
     if form == "json":
-        pages = [described(page, unit) for page in printout.pages()]
+        pages = [page_json(page, unit) for page in printout.pages()]
         content = write_json({"unit": unit, **printout.told(), "pages": pages})
     elif form == "pdf":
         content = sheets_pdf(printout.pages())

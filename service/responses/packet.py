@@ -7,13 +7,14 @@ from typing import Any, Final
 
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.faults import Fault
+from piecewright.render.output.page_json import page_json
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.stamping import stamped
 from piecewright.render.output.zip import sheets_zip
 from piecewright.render.printables.cover import Cover, Picture
 from piecewright.render.printables.packet import Chapter, bound, cover_chapter
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import Page, described
+from piecewright.render.sheets.page import Page
 from piecewright.service.json_text import write_json
 from piecewright.service.problems import told_faults
 from piecewright.service.requests.parse import Request, told_in
@@ -135,5 +136,5 @@ def told(request: Request, chapters: Iterable[Chapter], minded: Iterable[Fault])
             for chapter in chapters
         ],
         "cautions": told_faults(minded, request.unit),
-        "pages": [described(page, request.unit) for chapter in chapters for page in chapter.pages],
+        "pages": [page_json(page, request.unit) for chapter in chapters for page in chapter.pages],
     }

@@ -20,7 +20,7 @@ from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.rounds import Round
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import Words
-from piecewright.render.drawing.fabric_fills import looks
+from piecewright.render.drawing.fabric_fills import fabric_fills
 from piecewright.render.printables import sewing_plan as cards
 from piecewright.render.printables.block_map import picture as block_map
 from piecewright.service.measures import place, places, ring, size
@@ -208,7 +208,7 @@ def told_map(plan: SewingPlan, unit: Unit) -> dict[str, Any]:
                 "tint": look.tint,
                 "pieces": counts[fabric],
             }
-            for fabric, look in looks(block).items()
+            for fabric, look in fabric_fills(block).items()
         ],
         "seams": [
             {

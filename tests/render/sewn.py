@@ -12,8 +12,7 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, Fabric, Piece, finished
 from piecewright.patchwork.geometry.paths import polygon
 from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
-from piecewright.render.drawing.mark_index import corners
-from piecewright.render.drawing.marks import Drawing, Stroke, Text, text_corners
+from piecewright.render.drawing.marks import Drawing, Stroke, Text, path_points, text_corners
 from piecewright.render.printables.block_map.picture import block_map_drawings
 from piecewright.render.printables.sewing_plan import sewing_plan_drawings
 
@@ -60,7 +59,7 @@ def stripes(count: int, colours: bool = True) -> Block:
 def spoiled(drawing: Drawing) -> list[str]:
     """The texts that lie over a line, a pattern's included, or over another text."""
     lines = [m for m in drawing.marks if isinstance(m, Stroke) and m.kind != "tint" and m.segments]
-    tree = STRtree([LineString(corners(m)).buffer(m.half) for m in lines])
+    tree = STRtree([LineString(path_points(m)).buffer(m.half) for m in lines])
     written = [m for m in drawing.marks if isinstance(m, Text) and text_corners(m)]
     areas = [Polygon(text_corners(m)) for m in written]
     wrong = [

@@ -9,8 +9,9 @@ import pikepdf
 
 from piecewright.patchwork.geometry.paths import Line, arc, polygon
 from piecewright.render.drawing.marks import Dot, Drawing, Mark, Stroke, Text, drawn
-from piecewright.render.sheets.layout import Heading, SheetSettings
+from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.sheet_settings import SheetSettings
 
 HEADING = Heading(
     block="Churn Dash",

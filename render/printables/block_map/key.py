@@ -13,7 +13,7 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import Look, filled, looks
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, drawn, line
 from piecewright.render.printables.block_map.signs import (
     arrow,
@@ -23,14 +23,23 @@ from piecewright.render.printables.block_map.signs import (
 )
 
 _SWATCH: Final = (0.5, 0.3)
-_COLUMN: Final = 2.5
+"""Inches; width and height of a sample of a fabric: large enough for its pattern to be known by."""
+
+SWATCH_COLUMN: Final = 2.5
+"""Inches from a swatch to the next one beside it: its words are cut off before that."""
+
 COLUMNS: Final = 3
 COLUMNS_BELOW: Final = 1
 """Of a key below a map of several sheets: a narrow one lies whole on a sheet at the left."""
 
 _LETTERS: Final = 0.115
-_ROW: Final = _SWATCH[1] + 0.09
+"""Inches to the em."""
+
+SWATCH_ROW: Final = _SWATCH[1] + 0.09
+"""Inches from a swatch to the next one below it."""
+
 _LINE: Final = 0.16
+"""Inches from a line of text to the next."""
 
 
 def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawing:
@@ -42,11 +51,12 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     counts: dict[str | None, int] = {}
     for piece in plan.block.pieces:
         counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
+    # Only signs that the map has are explained. Each entry is drawn once its place is known.
     entries: list[Callable[[float, float], list[Mark]]] = []
-    for fabric, look in looks(plan.block).items():
+    for fabric, fill in fabric_fills(plan.block).items():
         count = counts[fabric]
-        message = f"{look.name}: {count} piece{'s' * (count != 1)}"
-        entries.append(partial(swatch, look, message))
+        message = f"{fill.name}: {count} piece{'s' * (count != 1)}"
+        entries.append(partial(swatch, fill, message))
     if plan.order.joins:
         message = "step 3, pressed toward the arrow"
         entries.append(partial(_sign_step, press="first", message=message))
@@ -59,10 +69,10 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
         row, column = divmod(n, columns)
-        marks += entry(column * _COLUMN, row * _ROW)
-    down = math.ceil(len(entries) / columns) * _ROW + _LETTERS
+        marks += entry(column * SWATCH_COLUMN, row * SWATCH_ROW)
+    down = math.ceil(len(entries) / columns) * SWATCH_ROW + _LETTERS
     message = _left_out(names, steps)
-    for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * _COLUMN - 0.1)):
+    for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * SWATCH_COLUMN - 0.1)):
         marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
     return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
 
@@ -75,19 +85,19 @@ def _left_out(names: int, steps: int) -> str:
     return f"No room for {' and '.join(told)}: a larger finished size shows more."
 
 
-def swatch(look: Look, message: str, x: float, y: float) -> list[Mark]:
+def swatch(fill: FabricFill, message: str, x: float, y: float) -> list[Mark]:
     """A sample of a fabric's fill with words beside it."""
     corners = [(x, y), (x + _SWATCH[0], y), (x + _SWATCH[0], y + _SWATCH[1]), (x, y + _SWATCH[1])]
     outline = paths.polygon(corners)
     return [
-        *filled(look, outline),
+        *filled(fill, outline),
         Stroke("sewing-line", outline, closed=True, solid=True),
         _beside(message, x, y),
     ]
 
 
 def _beside(message: str, x: float, y: float) -> Text:
-    room = _COLUMN - _SWATCH[0] - 0.2
+    room = SWATCH_COLUMN - _SWATCH[0] - 0.2
     baseline = y + _SWATCH[1] / 2 + fonts.cap_height(_LETTERS) / 2
     return Text(
         fonts.shortened(message, _LETTERS, room), (x + _SWATCH[0] + 0.08, baseline), _LETTERS

@@ -30,11 +30,11 @@ from piecewright.render.drawing.labels import (
     text_block,
     turns,
 )
-from piecewright.render.printables.block_map.ground import (
+from piecewright.render.printables.block_map.occupied import (
     Claim,
+    ClaimIndex,
     Form,
-    Put,
-    Taken,
+    PlacedSign,
     form_of,
     grown,
     kept_clear,
@@ -56,7 +56,7 @@ _FIRST: Final = ((2 * CLEAR, SIZES[:4]), (CLEAR / 2, SIZES))
 _FIRST_OF_VERY_MANY: Final = ((CLEAR / 2, SIZES[2:]),)
 """Gaps to the signs, and sizes of letters; what is tried one after the other."""
 
-_Placed: TypeAlias = tuple[Point, float, float]
+_Position: TypeAlias = tuple[Point, float, float]
 """The middle of an id, seen from where its piece starts, its turn and the size of its letters."""
 
 _Picture: TypeAlias = tuple[bytes, float, frozenset[tuple[bytes, int, int]]]
@@ -75,7 +75,7 @@ class PieceNames:
         self._tried = _FIRST_OF_VERY_MANY if len(shapes) > VERY_MANY else _FIRST
         self._reach = max(gap for gap, _ in self._tried)
         self._forms: dict[int, Form] = {}
-        self._placed: dict[_Picture, _Placed | None] = {}
+        self._placed: dict[_Picture, _Position | None] = {}
         self._clear: dict[tuple[Claim, float], BaseGeometry] = {}
 
     def lettering(self, piece: int) -> str:
@@ -87,13 +87,14 @@ class PieceNames:
         inner = self._shapes[piece].representative_point()
         return (inner.x, inner.y)
 
-    def name(self, piece: int, taken: Taken) -> Put | None:
+    def name(self, piece: int, taken: ClaimIndex) -> PlacedSign | None:
         """The id in its piece, if there is room for it."""
         inner = self._inner[piece]
         if inner.is_empty:
             return None
         near = taken.near(grown(inner.bounds, self._reach))
         others = _within(near, inner, self._reach)
+        # A piece of the same form with the same around it has its id at the same place.
         origin, picture = self._picture(piece, others)
         if picture not in self._placed:
             found = self._look(piece, others)
@@ -107,7 +108,7 @@ class PieceNames:
         at, turn, letters = known
         block = text_block([(self._said[piece], letters, False)])
         at = (at[0] + origin[0], at[1] + origin[1])
-        return Put(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
+        return PlacedSign(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
 
     def _picture(self, piece: int, others: Sequence[Claim]) -> tuple[Point, _Picture]:
         if piece not in self._forms:
@@ -117,12 +118,13 @@ class PieceNames:
         about = frozenset(claim.form.seen_from(form.at) for claim in others)
         return form.at, (form.points, width, about)
 
-    def _look(self, piece: int, others: Sequence[Claim]) -> _Placed | None:
+    def _look(self, piece: int, others: Sequence[Claim]) -> _Position | None:
         """The largest place among others: with the wider gap first, then in the larger part."""
         slants = turns(self._shapes[piece])
         for gap, sizes in self._tried:
             left: BaseGeometry = self._inner[piece]
             close = self._clear_of(_within(others, left, gap), gap)
+            # What is left of the piece once all that is near is cut out of it, with the gap.
             if close:
                 over = overlaid(shapely.union_all, close, on_block=False)
                 left = overlaid(shapely.difference, left, over, on_block=False)
@@ -149,16 +151,18 @@ def _within(claims: Sequence[Claim], shape: BaseGeometry, room: float) -> list[C
 
 def _places(
     rooms: Sequence[Room], message: str, sizes: Sequence[float], slants: Sequence[float]
-) -> Iterator[_Placed]:
+) -> Iterator[_Position]:
     """Places for a text, the largest letters first; of a size those in the first room first."""
     blocks = [text_block([(message, letters, False)]) for letters in sizes]
     wide_enough = [not room.too_thin(blocks[-1]) for room in rooms]
     largest: dict[tuple[int, float], int] = {}
     for k, (letters, block) in enumerate(zip(sizes, blocks, strict=True)):
         for n, room in enumerate(rooms):
+            # Rooms come the largest first: those after this one are too small too.
             if room.shape.area < block.width * block.height:
                 break
             for turn in slants if wide_enough[n] else ():
+                # Once for each room and turn, by halving, which of the blocks is the first to fit.
                 if (n, turn) not in largest:
                     largest[n, turn] = _largest(room, blocks, turn, k)
                 if k < largest[n, turn]:

@@ -1,13 +1,13 @@
 """The block map: the finished block with its fabrics, piece ids, steps, and how seams are pressed.
 
-Nothing that is written lies over a line.  Step numbers and arrows keep to their seams, piece ids to
-their pieces; where there is no room for one it stands outside, with a leader.  What lies where is
-found by ``placing`` and the modules that it calls; here it is drawn.
+Nothing that is written lies over a line. Step numbers and arrows keep to their seams, piece ids to
+their pieces; where there is no room for one it stands outside, with a leader. What lies where is
+found by ``placement`` and the modules that it calls; here it is drawn.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from shapely import STRtree
@@ -15,24 +15,19 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.block.seams import Seams, straightened
+from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import block_size
-from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Outline
 from piecewright.patchwork.geometry.polygons import polygon_of
-from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.render.drawing.fabric_fills import filled, looks
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, box_of, moved
-from piecewright.render.printables.block_map.ground import Bounds, Put, kept_clear
+from piecewright.render.drawing.fabric_fills import fabric_fills, filled
+from piecewright.render.drawing.marks import Drawing, Mark, Stroke, box_of, moved
 from piecewright.render.printables.block_map.key import COLUMNS, COLUMNS_BELOW, key_drawing
 from piecewright.render.printables.block_map.names import MANY
-from piecewright.render.printables.block_map.placing import placing
-from piecewright.render.printables.block_map.seams import NEAR
+from piecewright.render.printables.block_map.occupied import Bounds, PlacedSign, kept_clear
+from piecewright.render.printables.block_map.outlines import EDGE, block_outlines
+from piecewright.render.printables.block_map.placement import label_placement
+from piecewright.render.printables.block_map.seam_signs import NEAR
 from piecewright.render.sheets.furniture import Heading
-
-EDGE: Final = 1.4
-"""Points; the weight of the block's outside."""
 
 _ONE_SHEET: Final = 7.9
 """Inches; a larger map goes over several sheets of the usual papers."""
@@ -61,35 +56,31 @@ def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:
     goes over several sheets it rather takes none of its own.
     """
     shapes = [polygon_of(piece.outline) for piece in plan.block.pieces]
-    placed = placing(plan, shapes)
-    found = _map(plan, shapes, placed.put)
+    # Signs are placed first, as the patterns of fabrics keep clear of them.
+    placement = label_placement(plan, shapes)
+    found = _map(plan, shapes, placement.placed)
     if max(found.box.width, found.box.height) <= _ONE_SHEET:
-        return found, key_drawing(plan, placed.names, placed.steps, COLUMNS)
-    key = key_drawing(plan, placed.names, placed.steps, COLUMNS_BELOW)
+        return found, key_drawing(plan, placement.names, placement.steps, COLUMNS)
+    key = key_drawing(plan, placement.names, placement.steps, COLUMNS_BELOW)
     dx, dy = found.box.x - key.box.x, found.box.bottom + _ABOVE_KEY - key.box.y
     below = [moved(mark, dx, dy) for mark in key.marks]
-    box = _around(found.box, box_of(below))
+    box = found.box.joined(box_of(below))
     return (Drawing(found.id, found.title, found.description, (*found.marks, *below), box),)
 
 
-def _around(one: Box, other: Box) -> Box:
-    left, top = min(one.x, other.x), min(one.y, other.y)
-    right, bottom = max(one.right, other.right), max(one.bottom, other.bottom)
-    return Box(left, top, right - left, bottom - top)
-
-
-def _map(plan: SewingPlan, shapes: Sequence[Polygon], put: Sequence[Put]) -> Drawing:
+def _map(plan: SewingPlan, shapes: Sequence[Polygon], placed: Sequence[PlacedSign]) -> Drawing:
     seams, block = plan.seams, plan.block
-    marks = list(_fills(plan, shapes, put))
+    marks = list(_fills(plan, shapes, placed))
     for join in plan.order.joins:
         chain = straightened(tuple(seams.segment(s) for s in join.seam.sides))
         closed = join.seam.ends is None
         marks.append(Stroke("sewing-line", chain, closed, solid=True))
     rim: list[Mark] = [
-        Stroke("sewing-line", ring, closed=True, solid=True, weight=EDGE) for ring in outside(seams)
+        Stroke("sewing-line", ring, closed=True, solid=True, weight=EDGE)
+        for ring in block_outlines(seams)
     ]
     marks += rim
-    marks += [mark for one in put for mark in one.marks]
+    marks += [mark for one in placed for mark in one.marks]
     count = len(block.pieces)
     return Drawing(
         "block-map",
@@ -98,58 +89,30 @@ def _map(plan: SewingPlan, shapes: Sequence[Polygon], put: Sequence[Put]) -> Dra
         "seam allowance, with step numbers on the seams and arrows toward the pressed side.",
         tuple(marks),
         # All else lies inside the rim, and boxes of thousands of marks take their time.
-        box_of([*rim, *_beyond(put, extent(block.pieces))]),
+        box_of([*rim, *_beyond(placed, extent(block.pieces))]),
     )
 
 
-def _beyond(put: Sequence[Put], block: Bounds) -> Iterator[Mark]:
+def _beyond(placed: Sequence[PlacedSign], block: Bounds) -> Iterator[Mark]:
     """Marks of what reaches beyond the block."""
     left, top, right, bottom = block
-    for one in put:
+    for one in placed:
         for x0, y0, x1, y1 in (claim.bounds for claim in (*one.claims, *one.leaders)):
             if x0 <= left or y0 <= top or x1 >= right or y1 >= bottom:
                 yield from one.marks
                 break
 
 
-def _fills(plan: SewingPlan, shapes: Sequence[Polygon], put: Sequence[Put]) -> Iterator[Mark]:
+def _fills(
+    plan: SewingPlan, shapes: Sequence[Polygon], placed: Sequence[PlacedSign]
+) -> Iterator[Mark]:
     """The pieces' fabrics; no line of a pattern runs into a sign."""
-    claims = [claim for one in put for claim in (*one.claims, *one.leaders)]
+    claims = [claim for one in placed for claim in (*one.claims, *one.leaders)]
     clear = kept_clear(claims, NEAR, coarse=len(shapes) > MANY)
     over: list[list[BaseGeometry]] = [[] for _ in shapes]
     for piece, claim in STRtree(clear).query(shapes).T.tolist():
         over[piece].append(clear[claim])
-    known = looks(plan.block)
+    known = fabric_fills(plan.block)
     for piece, signs in zip(plan.block.pieces, over, strict=True):
+        # Each piece is cut with the signs over it alone: with all, it would take far longer.
         yield from filled(known[piece.fabric], piece.outline, signs)
-
-
-def outside(seams: Seams) -> list[Outline]:
-    """The outline of the block, and of what is not part of it inside."""
-    return rings(
-        seams.segment(side)
-        for sides in seams.sides
-        for side in sides
-        if seams.edges[side.edge].left is None
-    )
-
-
-def rings(segments: Iterable[paths.Segment]) -> list[Outline]:
-    """Segments put together where one ends and another starts."""
-    starting: dict[Point, list[paths.Segment]] = {}
-    for segment in segments:
-        starting.setdefault(segment.start, []).append(segment)
-    found: list[Outline] = []
-    while starting:
-        first = next(iter(starting))
-        at, own = first, []
-        while at in starting:
-            onward = starting[at]
-            own.append(onward.pop())
-            if not onward:
-                del starting[at]
-            at = own[-1].end
-            if at == first:
-                break
-        found.append(straightened(tuple(own)))
-    return found

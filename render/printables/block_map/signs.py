@@ -30,7 +30,13 @@ _HANDLE: Final = 4 / 3 * math.tan(math.pi / 8)
 
 
 def arrow(at: Point, way: Vector, half: float, press: Press) -> list[Mark]:
-    """An arrow across a seam toward the side that it is pressed to; two heads for an open one."""
+    """An arrow across a seam toward the side that it is pressed to; two heads for an open one.
+
+    Args:
+        way: a unit vector along it.
+        half: of its length.
+    """
+    # The shaft ends inside the heads, so that it does not blunt their tips.
     head = min(_HEAD, half * 0.8)
     tail, tip = plus(at, way, -half), plus(at, way, half)
     marks: list[Mark] = []
@@ -85,6 +91,7 @@ def pressed_way(
 ) -> tuple[Point, Vector]:
     """A point on an edge of a seam, and the direction square to it toward the pressed side."""
     e = seams.edges[edge]
+    # With y down, the right of a direction is its quarter turn clockwise as seen.
     at, along = paths.point_at(e.segment, t), paths.tangent(e.segment, t)
     right = (-along[1], along[0])
     first_is_right = spans.holds(order.joins[join].first, e.right)

@@ -12,7 +12,7 @@ from piecewright.patchwork.block.model import Fabric
 from piecewright.patchwork.geometry.paths import arc, polygon
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing.pressing import luminance
-from piecewright.render.drawing.fabric_fills import NO_FABRIC, filled, looks
+from piecewright.render.drawing.fabric_fills import NO_FABRIC, fabric_fills, filled
 from piecewright.render.drawing.marks import Stroke
 from tests.render.sewn import NAMES, plan_of, stripes
 
@@ -25,20 +25,20 @@ PIE = (
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_fabric_of_a_block_has_its_own_pattern(name: str) -> None:
-    rails = [look.rails for look in looks(plan_of(name).block).values()]
+    rails = [fill.rails for fill in fabric_fills(plan_of(name).block).values()]
     assert len(set(rails)) == len(rails)
 
 
 def test_two_dozen_grey_fabrics_are_told_apart() -> None:
-    shown = looks(stripes(24))
-    assert len({look.rails for look in shown.values()}) == 24
-    assert len(looks(stripes(60))) == 60, "more than there are patterns is no error"
+    shown = fabric_fills(stripes(24))
+    assert len({fill.rails for fill in shown.values()}) == 24
+    assert len(fabric_fills(stripes(60))) == 60, "more than there are patterns is no error"
 
 
 def test_pieces_without_a_fabric_are_left_white_and_others_are_not() -> None:
     block = stripes(2)
     half = block.pieces[0], type(block.pieces[1])("s1", block.pieces[1].outline, None)
-    shown = looks(type(block)("Half", "in", half, (Fabric("f0", "White", "#ffffff"),)))
+    shown = fabric_fills(type(block)("Half", "in", half, (Fabric("f0", "White", "#ffffff"),)))
     assert shown[None].name == NO_FABRIC
     assert not shown[None].rails
     assert shown["f0"].rails
@@ -47,16 +47,16 @@ def test_pieces_without_a_fabric_are_left_white_and_others_are_not() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_tints_are_pale_enough_to_write_on(name: str) -> None:
     # Contrast with black as WCAG 2.2 reckons it; 7 is its enhanced level.
-    for look in looks(plan_of(name).block).values():
-        assert (luminance(look.tint) + 0.05) / 0.05 >= 7
+    for fill in fabric_fills(plan_of(name).block).values():
+        assert (luminance(fill.tint) + 0.05) / 0.05 >= 7
 
 
 @pytest.mark.parametrize("outline", [SQUARE, PIE], ids=["square", "quarter circle"])
 def test_patterns_stay_inside_and_off_what_is_kept_clear(outline: tuple) -> None:  # type: ignore[type-arg]
     hole = shapely.box(0.4, 0.4, 0.9, 0.7)
     whole = polygon_of(outline)
-    for look in looks(stripes(24)).values():
-        tint, *rails = filled(look, outline, [hole])
+    for fill in fabric_fills(stripes(24)).values():
+        tint, *rails = filled(fill, outline, [hole])
         assert isinstance(tint, Stroke)
         assert tint.kind == "tint"
         for mark in rails:
@@ -67,14 +67,14 @@ def test_patterns_stay_inside_and_off_what_is_kept_clear(outline: tuple) -> None
 
 
 def test_a_pattern_runs_on_from_piece_to_piece() -> None:
-    look = next(
-        look for look in looks(stripes(3)).values() if look.rails and look.rails[0][0] == 135
+    fill = next(
+        fill for fill in fabric_fills(stripes(3)).values() if fill.rails and fill.rails[0][0] == 135
     )
-    whole = [m for m in filled(look, SQUARE)[1:] if isinstance(m, Stroke)]
+    whole = [m for m in filled(fill, SQUARE)[1:] if isinstance(m, Stroke)]
     halves = [
         m
         for x in (0.0, 1.0)
-        for m in filled(look, polygon([(x, 0), (x + 1, 0), (x + 1, 2), (x, 2)]))[1:]
+        for m in filled(fill, polygon([(x, 0), (x + 1, 0), (x + 1, 2), (x, 2)]))[1:]
         if isinstance(m, Stroke)
     ]
 

@@ -110,7 +110,8 @@ def test_text_that_fits_is_not_shortened() -> None:
 DRAW = """
 import sys
 from piecewright.render.output.pdf import sheets_pdf
-from piecewright.render.sheets.layout import lay_out, SheetSettings
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, quarter_circle
 sys.stdout.buffer.write(sheets_pdf(lay_out([quarter_circle("A", 4)], SheetSettings(), HEADING)))
 """

@@ -16,8 +16,8 @@ from piecewright.render.drawing.labels import (
 )
 from piecewright.render.drawing.linekinds import PENS
 from piecewright.render.drawing.marks import Box, Text, text_corners
-from piecewright.render.printables.block_map.ground import Ground
-from piecewright.render.printables.block_map.outside import label_outside
+from piecewright.render.printables.block_map.boundary_labels import label_outside
+from piecewright.render.printables.block_map.occupied import OccupiedArea
 
 WORDS = text_block([("Harbour", 0.17, False)])
 ELL = Polygon([(0, 0), (3, 0), (3, 0.4), (0.4, 0.4), (0.4, 3), (0, 3)])
@@ -73,7 +73,7 @@ def test_a_room_too_thin_for_a_label_has_no_place_for_it() -> None:
 
 def test_other_leaders_keep_off_the_letters_of_a_name_outside_the_block() -> None:
     # The tails of g and y reach below the line; a leader's ink is on both sides of its middle.
-    put = label_outside("gypsy", False, (1.0, 0.2), Box(0.0, 0.0, 2.0, 2.0), Ground())
+    put = label_outside("gypsy", False, (1.0, 0.2), Box(0.0, 0.0, 2.0, 2.0), OccupiedArea())
     assert put is not None
     (name,) = (mark for mark in put.marks if isinstance(mark, Text))
     (claim,) = put.claims

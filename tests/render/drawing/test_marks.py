@@ -37,12 +37,13 @@ def edges(box: Box) -> tuple[float, float, float, float]:
     return box.x, box.y, box.right, box.bottom
 
 
-def test_contract_kinds_all_have_a_pen() -> None:
-    contract = {
+def test_every_kind_has_a_pen() -> None:
+    # Names that programs look for in the classes of an SVG.
+    named = {
         *("cutting-line", "sewing-line", "grain", "match-point", "notch", "label"),
         *("test-square", "overlap", "join-mark"),
     }
-    assert contract <= set(LINE_KINDS) == set(PENS)
+    assert named <= set(LINE_KINDS) == set(PENS)
 
 
 def test_cutting_line_is_solid_and_sewing_line_dashed() -> None:

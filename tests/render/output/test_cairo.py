@@ -26,7 +26,7 @@ from piecewright.patchwork.foundation.plan import foundation
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import LINE_KINDS
 from piecewright.render.drawing.marks import Dot, Mark, Stroke, Text, drawn, moved
-from piecewright.render.output.cairo import painted
+from piecewright.render.output.cairo import pages_pdf
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import sheet_svg
 from piecewright.render.printables import foundation as foundations
@@ -34,8 +34,11 @@ from piecewright.render.printables import sewing_plan
 from piecewright.render.printables import templates as template_sheets
 from piecewright.render.printables.block_map import picture as block_map
 from piecewright.render.printables.cutting_list import cutting_list_pages
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out, on_one_canvas
+from piecewright.render.sheets.canvas import on_one_canvas
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import cards_of, map_of, plan_of
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
@@ -140,7 +143,7 @@ def around(image: Pixels, row: int, column: int) -> Pixels:
 @pytest.mark.parametrize("kind", PAGES)
 def test_sheet_looks_as_its_svg_does(kind: str) -> None:
     pages = PAGES[kind]()
-    for page, ours in zip(pages, pixels(painted(pages)), strict=True):
+    for page, ours in zip(pages, pixels(pages_pdf(pages)), strict=True):
         (theirs,) = pixels(by_cairosvg(page))
         assert (ours < 200).sum() > 1000
         assert unlike(ours, theirs) == 0
@@ -164,7 +167,7 @@ def test_every_kind_of_mark_looks_as_in_the_svg() -> None:
         )
         marks += [moved(s, 0.5 * column, 0.25 * number) for column, s in enumerate(shapes)]
     pages = lay_out([drawn("A", "Marks", "", marks)], paper("letter", "portrait"), HEADING)
-    (ours,) = pixels(painted(pages))
+    (ours,) = pixels(pages_pdf(pages))
     (theirs,) = pixels(by_cairosvg(pages[0]))
     assert unlike(ours, theirs) == 0
 
@@ -174,7 +177,7 @@ def test_comparison_sees_a_line_moved_by_a_hair() -> None:
     (page,) = lay_out([plain("A", 3, 2)], paper("letter"), HEADING)
     (placed,) = page.items
     further = replace(page, items=(replace(placed, x=placed.x + 0.02),))
-    (one,), (other,) = pixels(painted([page])), pixels(painted([further]))
+    (one,), (other,) = pixels(pages_pdf([page])), pixels(pages_pdf([further]))
     assert unlike(one, other) > 500
 
 

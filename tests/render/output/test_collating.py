@@ -15,7 +15,8 @@ import pytest
 from piecewright.render.output.collating import Master, collate
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.stamping import stamped
-from piecewright.render.sheets.layout import Heading, lay_out
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
 from tests.render.specimens import HEADING, paper, pdf_from_elsewhere, plain, quarter_circle
 
 STARS = sheets_pdf(lay_out([plain("A", 3, 2), quarter_circle("B", 9)], paper("letter"), HEADING))

@@ -12,7 +12,8 @@ import pytest
 
 from piecewright.render.drawing.marks import Text, drawn
 from piecewright.render.output.pdf import sheets_pdf
-from piecewright.render.sheets.layout import Heading, lay_out
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.papers import PAPERS
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 

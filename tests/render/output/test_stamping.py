@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from piecewright.render.drawing import fonts
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.stamping import stamped
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out, numbered
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page, numbered
 from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import (
     HEADING,
     LONG_HEADING,

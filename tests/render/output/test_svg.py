@@ -14,7 +14,8 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing.linekinds import LINE_KINDS
 from piecewright.render.drawing.marks import Text, drawn
 from piecewright.render.output.svg import canvas_svg, sheet_svg
-from piecewright.render.sheets.layout import Heading, lay_out
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
 from tests.render.specimens import HEADING, paper, plain, quarter_circle
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -29,8 +29,9 @@ from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.printables.block_map.names import VERY_MANY
 from piecewright.render.printables.block_map.picture import block_map_drawings, heading
 from piecewright.render.printables.block_map.signs import circle
-from piecewright.render.sheets.layout import SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import NAMES, map_of, plan_of, spoiled
 
 SMALL = ["nine-patch", "ohio-star", "sawtooth-star", "eight-point-star", "storm-at-sea"]

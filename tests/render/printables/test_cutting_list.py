@@ -22,8 +22,8 @@ from piecewright.render.printables.cutting_list import (
     cutting_list_pages,
     heading,
 )
-from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.sheet_settings import SheetSettings
 
 NAMES = ["sawtooth-star", "log-cabin", "pineapple", "eight-point-star", "crazy-patch", "spools"]
 

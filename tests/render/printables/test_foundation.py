@@ -20,18 +20,19 @@ from piecewright.patchwork.block.read import block_from_drawing
 from piecewright.patchwork.foundation.plan import Foundation, foundation
 from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.drawing.mark_index import area, corners
-from piecewright.render.drawing.marks import Drawing, Stroke, Text, text_corners
+from piecewright.render.drawing.marks import Drawing, Stroke, Text, path_points, text_corners
+from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.foundation import (
     MAP,
-    Looks,
+    PrintStyle,
     foundation_drawings,
     foundation_pages,
     heading,
 )
-from piecewright.render.sheets.layout import Page, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from tests.patchwork.foundation.test_plan import STRAIGHT
 from tests.render.sheets.test_reassembly import check, drawn_lines
 from tests.render.specimens import paper
@@ -45,8 +46,8 @@ def of(name: str, width: float, allowance: float = 0.25) -> Foundation:
     return foundation(block, Allowance(allowance, allowance))
 
 
-def drawings_of(name: str, width: float, looks: Looks = Looks()) -> list[Drawing]:  # noqa: B008
-    return [d for d in foundation_drawings(of(name, width), looks) if d.id != MAP]
+def drawings_of(name: str, width: float, style: PrintStyle = PrintStyle()) -> list[Drawing]:  # noqa: B008
+    return [d for d in foundation_drawings(of(name, width), style) if d.id != MAP]
 
 
 def texts(drawing: Drawing) -> list[Text]:
@@ -55,7 +56,7 @@ def texts(drawing: Drawing) -> list[Text]:
 
 def strokes(drawing: Drawing, *kinds: str) -> list[LineString]:
     marks = (m for m in drawing.marks if isinstance(m, Stroke) and m.kind in kinds)
-    return [LineString(corners(mark)) for mark in marks]
+    return [LineString(path_points(mark)) for mark in marks]
 
 
 # --- what a maker reads ---------------------------------------------------------------------------
@@ -163,7 +164,7 @@ def test_map_takes_no_sheet_of_its_own() -> None:
 @pytest.mark.parametrize("name", ["log-cabin", "wonky-star", "flying-geese"])
 def test_print_is_the_mirror_image_of_the_face(name: str) -> None:
     found = of(name, 9.0)
-    plain = drawings_of(name, 9.0, Looks(mirrored=False))
+    plain = drawings_of(name, 9.0, PrintStyle(mirrored=False))
     for section, printed, face in zip(found.sections, drawings_of(name, 9.0), plain, strict=True):
         cut = Polygon(paths.ring(section.cut))
         left, top, right, _ = cut.bounds
@@ -179,7 +180,7 @@ def test_print_is_the_mirror_image_of_the_face(name: str) -> None:
 def test_heading_says_which_side_is_printed() -> None:
     found = of("log-cabin", 6.0)
     assert "mirror" in heading(found).what
-    assert "face" in heading(found, Looks(mirrored=False)).what
+    assert "face" in heading(found, PrintStyle(mirrored=False)).what
     assert heading(found).allowance == "Seam allowance 1/4 in"
 
 
@@ -191,10 +192,10 @@ def test_text_is_not_mirrored() -> None:
 
 
 def test_weight_of_lines_can_be_chosen() -> None:
-    looks = Looks(line_weight=1.2)
+    style = PrintStyle(line_weight=1.2)
     pdf = sheets_pdf(
         lay_out(
-            foundation_drawings(of("economy", 6.0), looks),
+            foundation_drawings(of("economy", 6.0), style),
             paper("letter"),
             heading(of("economy", 6.0)),
         )
@@ -219,7 +220,7 @@ def _on_drawing(page: Page, lines: list[LineString]) -> BaseGeometry:
     """What a sheet shows of its drawing, in the drawing's own coordinates."""
     (placed,) = page.items
     assert page.clip is not None
-    shown = area(page.clip).intersection(shapely.MultiLineString(lines))
+    shown = box_polygon(page.clip).intersection(shapely.MultiLineString(lines))
     moved = affinity.translate(shown, -placed.x, -placed.y)
     return affinity.rotate(moved, -placed.turn, origin=(0, 0))
 

@@ -15,8 +15,10 @@ from piecewright.render.printables.cover import SAFETY, Contents, Cover, Picture
 from piecewright.render.printables.packet import Chapter, bound, cover_chapter
 from piecewright.render.printables.text_column import column
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, quarter_circle
 
 STAR = catalogue.load("sawtooth-star")

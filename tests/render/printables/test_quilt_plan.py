@@ -12,11 +12,12 @@ from piecewright.patchwork.quilt.layout import place_name, quilt_of
 from piecewright.patchwork.quilt.plan import QuiltPlan, group_quilt
 from piecewright.patchwork.quilt.wording import codes, not_nested
 from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
-from piecewright.render.drawing.fabric_fills import looks
+from piecewright.render.drawing.fabric_fills import fabric_fills
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
 from piecewright.render.printables.quilt_plan import heading, quilt_plan_drawings
 from piecewright.render.printables.text_column import column
-from piecewright.render.sheets.layout import SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import spoiled
 
 NAMES = ("nine-patch", "pinwheel", "sawtooth-star", "drunkards-path")
@@ -119,7 +120,7 @@ def test_turned_fabrics_lie_where_the_turned_block_has_them() -> None:
     # A square cut from corner to corner, its dark half below on the right, turned by a quarter:
     # the dark half then lies below on the left.
     plan = sewing_plan(finished(catalogue.load("half-square-triangle"), width=6))
-    dark = looks(plan.block)[plan.block.pieces[1].fabric].tint
+    dark = fabric_fills(plan.block)[plan.block.pieces[1].fabric].tint
     for turn, corner in ((0, "right"), (90, "left")):
         quilt = group_quilt(quilt_of([["h"]], [[turn]]), {"h": plan})
         picture = quilt_plan_drawings(quilt, {"h": plan.block}, ROOM)[0]

@@ -12,7 +12,8 @@ from piecewright.patchwork.sewing.plan import sewing_plan
 from piecewright.patchwork.sewing.wording import CAUTION
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
 from piecewright.render.printables.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
-from piecewright.render.sheets.layout import SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import NAMES, cards_of, plan_of, spoiled, stripes
 
 

@@ -26,8 +26,9 @@ from piecewright.render.sheets.furniture import (
     sheet_map,
     squares,
 )
-from piecewright.render.sheets.layout import SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.papers import Printer, Sheet
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, LONG_HEADING, paper, plain, quarter_circle
 
 LETTER = Sheet(8.5, 11.0, 0.25, "letter", "portrait")

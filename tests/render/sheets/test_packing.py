@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.render.drawing.marks import Box
-from piecewright.render.sheets.packing import Laid, pack
+from piecewright.render.sheets.packing import PlacedShape, pack
 
 FIELD = Box(0.25, 0.25, 8.0, 9.4)
 CORNER = Box(0.25, 7.7, 1.97, 1.95)
@@ -25,12 +25,12 @@ NOTHING = Box(0.0, 0.0, 0.0, 0.0)
 GAP = 0.125
 
 
-def laid(shapes: list[BaseGeometry], item: Laid) -> BaseGeometry:
+def laid(shapes: list[BaseGeometry], item: PlacedShape) -> BaseGeometry:
     turned = affinity.rotate(shapes[item.shape], item.turn, origin=(0, 0))
     return affinity.translate(turned, item.x, item.y)
 
 
-def check(shapes: list[BaseGeometry], sheets: list[list[Laid]], taken: Box) -> None:
+def check(shapes: list[BaseGeometry], sheets: list[list[PlacedShape]], taken: Box) -> None:
     room = shapely.box(FIELD.x, FIELD.y, FIELD.right, FIELD.bottom).buffer(1e-9)
     kept = shapely.box(taken.x, taken.y, taken.right, taken.bottom) if taken.width else Polygon()
     for sheet in sheets:

@@ -26,11 +26,13 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import finished
 from piecewright.patchwork.cutting.templates import template_set
 from piecewright.render.drawing.linekinds import PENS, LineKind
-from piecewright.render.drawing.mark_index import corners
-from piecewright.render.drawing.marks import Box, Drawing, Stroke
+from piecewright.render.drawing.marks import Box, Drawing, Stroke, path_points
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.printables.templates import template_drawings
-from piecewright.render.sheets.layout import Page, Printer, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, paper
 
 CLOSE = 0.002
@@ -118,7 +120,7 @@ def on_drawing(page: Page, lines: Segments) -> MultiLineString:
 
 def whole(drawing: Drawing, kind: LineKind) -> BaseGeometry:
     marks = (m for m in drawing.marks if isinstance(m, Stroke) and m.kind == kind)
-    return shapely.union_all([LineString(corners(mark)) for mark in marks])
+    return shapely.union_all([LineString(path_points(mark)) for mark in marks])
 
 
 def area(box: Box) -> BaseGeometry:

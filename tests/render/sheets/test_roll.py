@@ -14,8 +14,10 @@ from piecewright.patchwork.faults import BlockError
 from piecewright.render.drawing.marks import Box, Drawing, box_of
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.sheets.furniture import TILE_FOOTER, corner
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Printer
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.specimens import HEADING, plain, quarter_circle
 
 
@@ -83,6 +85,12 @@ def test_what_is_wider_than_the_roll_is_tiled_along_it(down: float) -> None:
         assert page.sheet.height < 55 / down
         assert clip.bottom <= page.sheet.printable.bottom - TILE_FOOTER
     assert [page.number for page in pages] == [1, 2, 3]
+
+
+def test_what_is_longer_than_any_sheet_is_tiled_among_many_drawings_too() -> None:
+    drawings = [*(plain(f"t{n}", 3, 2) for n in range(151)), plain("L", 10, 300)]
+    pages = lay_out(drawings, roll(36), HEADING)
+    assert [page.of for page in pages] == [None, "L", "L"]
 
 
 def test_footer_names_the_roll() -> None:

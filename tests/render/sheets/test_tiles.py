@@ -28,7 +28,9 @@ from piecewright.render.drawing.marks import (
     reaches,
 )
 from piecewright.render.output.pdf import sheets_pdf
-from piecewright.render.sheets.layout import Page, SheetSettings, lay_out
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.render.sheets.tiles import Tile, grid_for, tiles
 from tests.render.specimens import HEADING, paper, plain, quarter_circle
 

@@ -1,4 +1,9 @@
-"""The ground of a block map: what lies on it already, and whether something else has room there."""
+"""The occupied area of a block map: what lies on it already, and what has room beside that.
+
+The map is a case of point-feature label placement: each sign has a feature that it belongs to, and
+may lie where it covers nothing else. What a sign covers is its claim. Claims are found by their
+place in a uniform grid of cells.
+"""
 
 from __future__ import annotations
 
@@ -22,10 +27,11 @@ TIP: Final = 0.05
 """Inches at a leader's end in which it may run into the sign that it is for."""
 
 _SAME: Final = 1e6
-"""Places an inch that are told apart: shapes that differ by less have one form."""
+"""Places an inch that are told apart: shapes that differ by less have one form. Coordinates of
+like pieces differ by rounding alone, which is far finer."""
 
 _COARSE: Final = 0.004
-"""Inches by which a coarse outline may be off."""
+"""Inches by which a coarse outline may be off; less than the width of a thin line."""
 
 _CORNERS: Final = 8
 """Of a sign that are looked at to see what it hides."""
@@ -44,7 +50,9 @@ def steps(x: float, y: float) -> tuple[int, int]:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A shape without its place: those that differ only in where they lie have the same one.
+    """A shape without its place: those that differ only in where they lie have the same points.
+
+    It is the key under which what has been worked out for one shape is found for the next.
 
     Attributes:
         at: the shape's first point.
@@ -90,16 +98,18 @@ def kept_clear(claims: Sequence[Claim], gap: float, coarse: bool) -> NDArray[np.
     return np.asarray(shapely.buffer(shapely.simplify(shapes, _COARSE), gap + _COARSE, quad_segs=2))
 
 
-class Taken:
-    """What is already there, found by its place."""
+class ClaimIndex:
+    """Claims by their place: a uniform grid, each cell with the claims whose bounds meet it."""
 
     _CELL: Final = 0.6
+    """Inches; about the size of a piece and its signs, so that a cell has few claims and a claim
+    lies in few cells. Claims come one by one, for which an R-tree would be built anew each time."""
 
     def __init__(self) -> None:
         self._cells: dict[tuple[int, int], list[Claim]] = {}
 
-    def copy(self) -> Taken:
-        own = Taken()
+    def copy(self) -> ClaimIndex:
+        own = ClaimIndex()
         own._cells = {cell: [*claims] for cell, claims in self._cells.items()}
         return own
 
@@ -135,15 +145,15 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
-class Put:
-    """Marks that are placed, and what they and their leaders take up."""
+class PlacedSign:
+    """An arrow, a number, a dot or a name that has its place, and what it and its leader claim."""
 
     marks: tuple[Mark, ...]
     claims: tuple[Claim, ...]
     leaders: tuple[Claim, ...] = ()
 
 
-class Ground:
+class OccupiedArea:
     """What is placed so far.
 
     Attributes:
@@ -153,31 +163,34 @@ class Ground:
     """
 
     def __init__(self) -> None:
-        self.put: list[Put] = []
-        self.taken, self.signs = Taken(), Taken()
+        self.placed: list[PlacedSign] = []
+        self.taken, self.signs = ClaimIndex(), ClaimIndex()
         self.full: set[tuple[float, float, Point]] = set()
         self._hulls: dict[Claim, NDArray[np.float64]] = {}
 
-    def copy(self) -> Ground:
-        own = Ground()
-        own.put, own.full = [*self.put], {*self.full}
+    def copy(self) -> OccupiedArea:
+        own = OccupiedArea()
+        own.placed, own.full = [*self.placed], {*self.full}
         own.taken, own.signs = self.taken.copy(), self.signs.copy()
         return own
 
-    def keep(self, one: Put) -> None:
-        self.put.append(one)
+    def add(self, one: PlacedSign) -> None:
+        self.placed.append(one)
         for claim in one.claims:
             self.taken.add(claim)
             self.signs.add(claim)
         for leader in one.leaders:
             self.taken.add(leader)
 
-    def seen_from(self, anchor: Point, around: Box, ends: NDArray[np.float64]) -> NDArray[np.bool_]:
+    def reachable(self, anchor: Point, around: Box, ends: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Which of some points beyond the block may be reached from an anchor inside it.
 
         A sign on the block stands in the way of all that lies behind it, between its outermost
-        corners as seen from the anchor.  Of a round one some corners are looked at, so that it
+        corners as seen from the anchor. Of a round one some corners are looked at, so that it
         covers a little less than it does; signs that touch the leader's tip count as none.
+
+        This only spares exact looks at leaders that are bound to fail: with n signs and m points
+        it takes (n + m) log n steps, where to cut every leader with every sign takes n m.
         """
         reached = np.ones(len(ends), dtype=np.bool_)
         corners = self._corners()
@@ -185,6 +198,7 @@ class Ground:
             return reached
         low, high = (around.x, around.y), (around.right, around.bottom)
         away = corners - np.array(anchor)
+        # Signs beyond the block may stand behind the end of the leader, and so are no shade.
         within = ((corners >= low) & (corners <= high)).all(axis=(1, 2))
         middles = away.mean(axis=1)
         widest = np.hypot(*(away - middles[:, None]).transpose(2, 0, 1)).max(axis=1)
@@ -192,6 +206,8 @@ class Ground:
         away, middles = away[within & apart], middles[within & apart]
         if not len(away):
             return reached
+        # Each sign shades the angles between its outermost corners, reckoned from its middle, so
+        # that none comes near half a turn, where angles jump.
         toward = np.arctan2(middles[:, 1], middles[:, 0])
         aside = np.arctan2(
             middles[:, :1] * away[..., 1] - middles[:, 1:] * away[..., 0],
@@ -204,12 +220,13 @@ class Ground:
         order = np.argsort(starts)
         starts, furthest = starts[order], np.maximum.accumulate(stops[order])
         ways = np.arctan2(ends[:, 1] - anchor[1], ends[:, 0] - anchor[0])
+        # A point is in the shade if, of the shades that begin before it, one ends behind it.
         before = np.searchsorted(starts, ways) - 1
         return np.asarray((before < 0) | (furthest[before] < ways))
 
     def _corners(self) -> NDArray[np.float64]:
         """Some corners round each of the signs."""
-        for one in self.put:
+        for one in self.placed:
             for claim in one.claims:
                 if claim not in self._hulls:
                     points = shapely.get_coordinates(claim.shape.convex_hull)[:-1]

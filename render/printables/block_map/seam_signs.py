@@ -1,6 +1,6 @@
 """Arrows and step numbers on the seams of a block map.
 
-A sign crosses its own seam and no other line, so it lies in the two pieces beside that seam.  Where
+A sign crosses its own seam and no other line, so it lies in the two pieces beside that seam. Where
 these look the same, it lies the same way: such places are worked out once for each picture of a
 part of a seam with the pieces beside it, seen from where that part starts.
 """
@@ -21,7 +21,13 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.render.printables.block_map.ground import Claim, Put, Taken, form_of, grown
+from piecewright.render.printables.block_map.occupied import (
+    Claim,
+    ClaimIndex,
+    PlacedSign,
+    form_of,
+    grown,
+)
 from piecewright.render.printables.block_map.signs import (
     arrow,
     number_radius,
@@ -53,9 +59,11 @@ _TIE_TO_LINE: Final = 0.01
 """Inches; nothing lies so close to the way from an arrow to its number."""
 
 _ALONG: Final = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)
-"""Where along an edge an arrow may lie."""
+"""Where along an edge an arrow may lie: best in its middle, never at its ends, where seams meet."""
 
 _MOST_EDGES: Final = 4
+"""Edges of a part of a seam that are tried, the longest first; beside shorter ones there is
+hardly more room."""
 
 _ROUND: Final = 16
 """Sides of a quarter of a circle."""
@@ -139,10 +147,11 @@ class SeamSigns:
         edge = self._longest[number][0]
         return _moved(self._stations_of(edge, self.runs[number].step)[0].at, self._forms[edge].at)
 
-    def numbered_arrow(self, number: int, taken: Taken) -> Put | None:
+    def numbered_arrow(self, number: int, taken: ClaimIndex) -> PlacedSign | None:
         """An arrow with the step's number beside it, if there is room for both."""
         step = self.runs[number].step
         message = str(step + 1)
+        # The largest sign that has room, wherever along the seam; then on its longest edge.
         for half, letters in _SIZES:
             radius = number_radius(message, letters)
             reach = half + 2 * radius + 5 * NEAR
@@ -160,28 +169,30 @@ class SeamSigns:
                     *step_number(message, centre, letters),
                 ]
                 disc = shapely.Point(centre).buffer(radius, quad_segs=_ROUND)
-                return Put(tuple(marks), (Claim(shaft), Claim(disc)))
+                return PlacedSign(tuple(marks), (Claim(shaft), Claim(disc)))
         return None
 
-    def arrow(self, number: int, taken: Taken) -> tuple[Put, Point]:
+    def arrow(self, number: int, taken: ClaimIndex) -> tuple[PlacedSign, Point]:
         """An arrow alone, however small, and where a leader to it ends."""
         found = self._free_arrow(number, taken)
         if found is not None:
             return found
         step = self.runs[number].step
         half = _ARROWS[-1]
+        # No room anywhere: the smallest arrow at the place that is tried last, over what is there.
+        # A seam without an arrow would not say how it is pressed.
         *_, edge = self._edges_of(number, 0.0)
         last = self._stations_of(edge, step)[-1]
         return self._bare_arrow(
             step, _moved(last.at, self._forms[edge].at), last.way, half, _LEAST_SHAFT
         )
 
-    def bare_arrow(self, number: int, taken: Taken) -> Put | None:
+    def bare_arrow(self, number: int, taken: ClaimIndex) -> PlacedSign | None:
         """An arrow alone, if there is room for it."""
         found = self._free_arrow(number, taken)
         return None if found is None else found[0]
 
-    def _free_arrow(self, number: int, taken: Taken) -> tuple[Put, Point] | None:
+    def _free_arrow(self, number: int, taken: ClaimIndex) -> tuple[PlacedSign, Point] | None:
         step = self.runs[number].step
         for half in _ARROWS:
             for edge in self._edges_of(number, 0.0):
@@ -199,10 +210,10 @@ class SeamSigns:
 
     def _bare_arrow(
         self, step: int, at: Point, way: Vector, half: float, width: float
-    ) -> tuple[Put, Point]:
+    ) -> tuple[PlacedSign, Point]:
         marks = arrow(at, way, half, self._plan.pressing.directions[step])
         shaft = LineString(_ends(at, way, half)).buffer(width)
-        return Put(tuple(marks), (Claim(shaft),)), at
+        return PlacedSign(tuple(marks), (Claim(shaft),)), at
 
     # --- what keeps off the lines ---
 
@@ -240,8 +251,10 @@ class SeamSigns:
         for n, place in enumerate(stations.places):
             if close[n]:
                 continue
+            # All places for the number at once, as calls of shapely one by one take far longer.
             centres = np.array(_beside_arrow(place.at, place.way, half, radius))
             discs = shapely.points(centres + origin)
+            # With a line between them the number would seem to be another seam's.
             ties = shapely.linestrings([(place.at, c) for c in centres] + np.array(origin))
             wrong = _close(discs, lines, radius + NEAR) | _close(discs, own, radius + NEAR)
             wrong |= _close(ties, lines, _TIE_TO_LINE)
@@ -319,7 +332,7 @@ def _beside_arrow(at: Point, way: Vector, half: float, radius: float) -> list[Po
     ]
 
 
-def _shapes(taken: Taken, edge: LineString, reach: float) -> _Shapes:
+def _shapes(taken: ClaimIndex, edge: LineString, reach: float) -> _Shapes:
     """What is taken within reach of an edge."""
     return np.array([claim.shape for claim in taken.near(grown(edge.bounds, reach))], dtype=object)
 
