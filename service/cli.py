@@ -25,8 +25,9 @@ from piecewright.service.http.openapi import document as openapi
 from piecewright.service.json_text import NotJson, read_json, write_json
 from piecewright.service.requests.parse import Refused, Request, read_request
 from piecewright.service.requests.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
-from piecewright.service.responses import answers
-from piecewright.service.responses.answers import Answer, Form, NoSuchBlock, NoSuchSheet
+from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
+from piecewright.service.responses.catalogue import NoSuchBlock, block_answer, catalogue_answer
+from piecewright.service.responses.check import check_answer
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import PREFIX, Settings
 
@@ -156,7 +157,7 @@ def _sewn_body(given: argparse.Namespace) -> Any:
 
 
 def _check(given: argparse.Namespace, settings: Settings) -> int:
-    checked = answers.check_answer(_request(given, settings))
+    checked = check_answer(_request(given, settings))
     if given.json:
         _to_stdout(write_json(checked))
         return GOOD
@@ -175,9 +176,9 @@ def _check(given: argparse.Namespace, settings: Settings) -> int:
 
 def _blocks(given: argparse.Namespace, settings: Settings) -> int:
     if given.id is not None:
-        _to_stdout(write_json(answers.block_answer(given.id, given.unit), indent=2))
+        _to_stdout(write_json(block_answer(given.id, given.unit), indent=2))
         return GOOD
-    for entry in answers.catalogue_answer(given.unit)["blocks"]:
+    for entry in catalogue_answer(given.unit)["blocks"]:
         size = f"{entry['width']:g} x {entry['height']:g} {given.unit}"
         print(f"{entry['id']:<24} {entry['name']:<26} {size:<14} {entry['pieces']:>3} pieces")
     return GOOD

@@ -22,8 +22,9 @@ from piecewright.service.batches.files import Files, item_key, master_key
 from piecewright.service.batches.lots import COLLATED, packet_request
 from piecewright.service.batches.store import MOST_ATTEMPTS, Claim, Store, ToCollate
 from piecewright.service.batches.watch import LEASE, Watch
-from piecewright.service.problems import Kind, faults_in_words, problem_body, refused_kind
+from piecewright.service.problems import Kind, faults_in_words, refused_kind
 from piecewright.service.requests.parse import Refused
+from piecewright.service.responses.problem import problem_body
 from piecewright.service.settings import Settings
 
 MOST_TOLD: Final = 10

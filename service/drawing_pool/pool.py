@@ -22,7 +22,7 @@ from flask import g, has_app_context
 from piecewright.service.drawing_pool.tasks import Failed, Order, Outcome, OutOfMemory, Wrong
 from piecewright.service.monitoring.metrics import DESKS_ENDED, REFUSED, WAITING
 from piecewright.service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
-from piecewright.service.responses.answers import Answer
+from piecewright.service.responses.answer import Answer
 from piecewright.service.settings import Settings
 
 COMMAND: Final = (sys.executable, "-m", "piecewright.service.drawing_pool.process")

@@ -17,7 +17,7 @@ from threading import Thread
 
 from piecewright.service.drawing_pool.tasks import WORKS, Done, Failed, Order, Work, carried_out
 from piecewright.service.memory import limit_memory
-from piecewright.service.responses.answers import prove_ready
+from piecewright.service.responses.health import prove_ready
 from piecewright.service.settings import Settings
 
 

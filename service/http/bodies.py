@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import request
 
 from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
-from piecewright.service.responses.answers import MEDIA_TYPES
+from piecewright.service.responses.answer import MEDIA_TYPES
 
 
 def raw_body() -> bytes:

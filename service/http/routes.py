@@ -10,7 +10,6 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 
 from piecewright.patchwork.lengths import UNITS, Unit
-from piecewright.service import VERSION
 from piecewright.service.drawing_pool.pool import Desks
 from piecewright.service.drawing_pool.tasks import Order
 from piecewright.service.http.batches.opening import prove_ready
@@ -26,8 +25,9 @@ from piecewright.service.problems import (
     NOT_ACCEPTABLE,
     Problem,
 )
-from piecewright.service.responses import answers
-from piecewright.service.responses.answers import MEDIA_TYPES, Answer, Form
+from piecewright.service.responses.answer import MEDIA_TYPES, Answer, Form, file_name
+from piecewright.service.responses.catalogue import block_answer, catalogue_answer
+from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
 
@@ -46,12 +46,12 @@ def interface(settings: Settings, desks: Desks) -> Blueprint:
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
         _negotiate(("json",))
-        return _json(answers.catalogue_answer(_unit()))
+        return _json(catalogue_answer(_unit()))
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
         _negotiate(("json",))
-        return _json(answers.block_answer(id, _unit()))
+        return _json(block_answer(id, _unit()))
 
     @api.post("/v1/check")
     def check() -> Response:
@@ -80,7 +80,7 @@ def interface(settings: Settings, desks: Desks) -> Blueprint:
     def health() -> Response:
         desks.prove_ready()
         prove_ready(settings)
-        response = _json({"status": "ok", "version": VERSION})
+        response = _json(health_answer())
         response.cache_control.no_store = True
         return response
 
@@ -159,6 +159,6 @@ def _document(answer: Answer) -> Response:
     if answer.form in ("pdf", "zip"):
         disposition = "inline" if answer.form == "pdf" else "attachment"
         response.headers["Content-Disposition"] = content_disposition(
-            disposition, answers.file_name(answer)
+            disposition, file_name(answer)
         )
     return response

@@ -64,7 +64,7 @@ class Refused(Exception):
 
     Attributes:
         faults: every fault found.
-        unit: of the request, in which places are told.
+        unit: of the request, in which places are answered.
     """
 
     def __init__(self, faults: tuple[Fault, ...], unit: Unit) -> None:
@@ -158,7 +158,7 @@ def read_packet(given: Any, settings: Settings) -> Request:
 
 
 @contextmanager
-def told_in(unit: Unit) -> Iterator[None]:
+def refusing_in(unit: Unit) -> Iterator[None]:
     """Faults that geometry or sheets raise inside leave as ``Refused``, places in ``unit``."""
     try:
         yield
@@ -284,7 +284,7 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
 
 
 def _printer(given: _Spec | None, unit: Unit) -> Printer:
-    """What the printer made of an inch, told by either of the two test squares."""
+    """What the printer made of an inch, from either of the two test squares."""
     if given is None:
         return TRUE
     across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)

@@ -77,9 +77,9 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
             unit = designs[id].unit
         except Refused as refused:
             unit = refused.unit
-            faults += (moved(fault, pointer) for fault in refused.faults)
+            faults += (fault_in_quilt(fault, pointer) for fault in refused.faults)
     if faults or quilt is None:
-        # A wrong setting is a fault of each design; it is told once.
+        # A wrong setting is a fault of each design; it is named once.
         raise Refused(tuple(dict.fromkeys(faults)), unit)
     title = spec.get("title", "").strip() or "Group quilt"
     return QuiltAsked(title, quilt, makers, designs, pointers)
@@ -97,7 +97,7 @@ def _pointers(blocks: Sequence[Sequence[str]], designs: Mapping[str, Any]) -> di
     return found
 
 
-def moved(fault: Fault, pointer: Pointer) -> Fault:
+def fault_in_quilt(fault: Fault, pointer: Pointer) -> Fault:
     """A fault of one block's request with its pointer into the quilt's."""
     below = fault.pointer.removeprefix("/block")
     if below == fault.pointer:

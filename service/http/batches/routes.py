@@ -21,7 +21,7 @@ from piecewright.service.batches.files import item_key
 from piecewright.service.batches.lots import COLLATED, lots
 from piecewright.service.batches.parts import Parts
 from piecewright.service.batches.reading import read_batch
-from piecewright.service.batches.schemas import MOST_ITEMS
+from piecewright.service.batches.schemas import MOST_ITEMS, BatchAnswer
 from piecewright.service.batches.store import Batch, BatchItem, KeyUsed, NewBatch
 from piecewright.service.drawing_pool.pool import Desks
 from piecewright.service.drawing_pool.tasks import Order
@@ -29,7 +29,6 @@ from piecewright.service.http.batches import events
 from piecewright.service.http.batches.archive import document_name, in_pieces, zipped
 from piecewright.service.http.batches.opening import opened as open_parts
 from piecewright.service.http.batches.opening import unavailable
-from piecewright.service.http.batches.representation import moment, told_batch
 from piecewright.service.http.bodies import raw_body
 from piecewright.service.http.content_disposition import content_disposition
 from piecewright.service.http.negotiation import preferred
@@ -43,7 +42,8 @@ from piecewright.service.problems import (
     NOT_MADE,
     Problem,
 )
-from piecewright.service.responses.answers import MEDIA_TYPES
+from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.fields import moment
 from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
@@ -246,7 +246,9 @@ def _needs_storage(view: _View) -> _View:
 
 
 def _json(batch: Batch, status: int = 200) -> Response:
-    return Response(write_json(told_batch(batch, _address(batch.id))), status, content_type=JSON)
+    return Response(
+        write_json(BatchAnswer.to_json(batch, _address(batch.id))), status, content_type=JSON
+    )
 
 
 def _address(id: str) -> str:

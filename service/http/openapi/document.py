@@ -37,10 +37,13 @@ from piecewright.service.problems import KINDS, Kind
 from piecewright.service.requests import schemas
 from piecewright.service.requests.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from piecewright.service.requests.parse import Refused, read_request
-from piecewright.service.responses import answers
-from piecewright.service.responses import schemas as answer_schemas
-from piecewright.service.responses.answers import MEDIA_TYPES, Form
+from piecewright.service.responses.answer import MEDIA_TYPES, Form
+from piecewright.service.responses.catalogue import Catalogue, block_answer, catalogue_answer
+from piecewright.service.responses.check import CheckAnswer, check_answer
+from piecewright.service.responses.fields import OwnShape
+from piecewright.service.responses.health import Health, health_answer
 from piecewright.service.responses.printables import PRINTABLES
+from piecewright.service.responses.problem import Problem, problem_body
 from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
@@ -133,19 +136,15 @@ class _Making:
     """What is said of the operation that makes a printable.
 
     Attributes:
-        answer: the schema of its answer in JSON.
         bodies: examples of requests, by name.
         shown: the request to which the example of an answer is given.
-        request: its schema.
     """
 
     id: str
     summary: str
     description: str
-    answer: type[Schema]
     bodies: Mapping[str, Example]
     shown: Example = examples.SIGNAL_FLAG
-    request: type[Schema] = schemas.BlockRequest
 
 
 _MADE: Final = {
@@ -155,7 +154,6 @@ _MADE: Final = {
         "At true size, in the form that `Accept` asks for: outlines as JSON (the default), "
         "all sheets as a PDF, all templates on one SVG canvas or one sheet of them "
         "(`page`), or a ZIP with an SVG file a sheet.",
-        answer_schemas.TemplatesAnswer,
         GOOD,
     ),
     "sewing-plan": _Making(
@@ -167,7 +165,6 @@ _MADE: Final = {
         "possible (`optimal` where that is proven). As JSON (the default), as cards on "
         "sheets in a PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG "
         "file a sheet.",
-        answer_schemas.SewingPlanAnswer,
         PLANS,
     ),
     "block-map": _Making(
@@ -177,7 +174,6 @@ _MADE: Final = {
         "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
         "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
         "PDF, on one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet.",
-        answer_schemas.BlockMapAnswer,
         PLANS,
     ),
     "cutting-list": _Making(
@@ -188,7 +184,6 @@ _MADE: Final = {
         "(`page`), or a ZIP with an SVG file a sheet. Squares are cut at s + 2a; "
         "half-square triangles from a square of s + (2 + √2)a cut once; quarter-square "
         "triangles from one of s + (2 + 2√2)a cut twice; rounded up to 1/8 in or 0.5 cm.",
-        answer_schemas.CuttingListAnswer,
         GOOD,
     ),
     "foundation": _Making(
@@ -199,7 +194,6 @@ _MADE: Final = {
         "default; seen from the face), or printed as mirror images: as sheets in a PDF, on "
         "one SVG canvas or one sheet (`page`), or a ZIP with an SVG file a sheet. A block "
         "with curved or set-in seams has none: the problem names every such seam.",
-        answer_schemas.FoundationAnswer,
         FOUNDATIONS,
     ),
     "quilt-plan": _Making(
@@ -211,10 +205,8 @@ _MADE: Final = {
         "rows are joined. As JSON (the default), as sheets in a PDF, on one SVG canvas or "
         "one sheet (`page`), or a ZIP with an SVG file a sheet. Sent to `/v1/batches`, the "
         "same request gives each maker a packet.",
-        answer_schemas.QuiltPlanAnswer,
         QUILTS,
         examples.HARBOUR_QUILT,
-        schemas.GroupQuiltRequest,
     ),
     "packet": _Making(
         "makePacket",
@@ -224,10 +216,8 @@ _MADE: Final = {
         "map, sewing plan, cutting list, templates or foundation sections. As JSON (the "
         "default; what the packet holds), as a PDF with bookmarks, or a ZIP with an SVG "
         "file a sheet.",
-        answer_schemas.PacketAnswer,
         PACKETS,
         examples.PAPER_PACKET,
-        schemas.PacketRequest,
     ),
 }
 """By the names of ``PRINTABLES``, in the order of the document."""
@@ -309,7 +299,7 @@ def _own_fields(
     converter: OpenAPIConverter, field: plain.Field[Any], **kwargs: Any
 ) -> dict[str, Any]:
     """Lets a field of ``requests.fields`` and ``requests.schemas`` say what it takes."""
-    if not isinstance(field, RequestField | answer_schemas.Place | answer_schemas.Places):
+    if not isinstance(field, RequestField | OwnShape):
         return {}
 
     def refer(schema: type[Schema] | str) -> dict[str, Any]:
@@ -358,10 +348,10 @@ def _introduction(settings: Settings) -> str:
 
 
 def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
-    catalogue = answers.catalogue_answer()
+    catalogue = catalogue_answer()
     checked = None
     if _fits(settings):
-        checked = answers.check_answer(read_request(examples.SIGNAL_FLAG.body, settings))
+        checked = check_answer(read_request(examples.SIGNAL_FLAG.body, settings))
     return {
         "/v1/blocks": {
             "get": _operation(
@@ -369,11 +359,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "blocks",
                 "The catalogue",
                 "Every built-in block, by id. All are traditional and in the public domain.",
-                {
-                    JSON: _content(
-                        answer_schemas.Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]}
-                    )
-                },
+                {JSON: _content(Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]})},
                 parameters=[_UNIT],
                 problems_=(400, 406),
                 lasting=True,
@@ -385,7 +371,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "blocks",
                 "A block of the catalogue as geometry",
                 "What a request's `block` may be, to be changed and sent back.",
-                {JSON: _content(schemas.BlockAsPieces, answers.block_answer("drunkards-path"))},
+                {JSON: _content(schemas.BlockAsPieces, block_answer("drunkards-path"))},
                 parameters=[
                     {
                         "name": "id",
@@ -407,7 +393,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "printables",
                 "The block read back as pieces",
                 "With sizes and cautions if the block is good; else a problem with every fault.",
-                {JSON: _content(answer_schemas.CheckAnswer, checked)},
+                {JSON: _content(CheckAnswer, checked)},
                 body={**GOOD, **FAULTY},
                 problems_=_WITH_A_BODY,
                 settings=settings,
@@ -422,7 +408,7 @@ def _paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "Whether the service can do its work",
                 "The first request of a process draws a trial document. Where batches are kept, it "
                 "must be possible to open their database and their files too.",
-                {JSON: _content(answer_schemas.Health, {"status": "ok", "version": VERSION})},
+                {JSON: _content(Health, health_answer())},
                 problems_=(503,),
             )
         },
@@ -472,7 +458,7 @@ def _made(name: str, settings: Settings) -> dict[str, Any]:
         message.summary,
         message.description,
         {
-            JSON: _content(message.answer, shown),
+            JSON: _content(thing.answer_schema, shown),
             **_files(form for form in thing.forms if form != "json"),
         },
         body=message.bodies,
@@ -480,7 +466,7 @@ def _made(name: str, settings: Settings) -> dict[str, Any]:
         headers=_FILE_NAME,
         problems_=(*_WITH_A_BODY, 404) if by_the_sheet else _WITH_A_BODY,
         settings=settings,
-        schema=message.request,
+        schema=thing.request_schema,
     )
 
 
@@ -553,7 +539,7 @@ def _operation(
 
 
 def _problem_content(shown: Mapping[str, Any]) -> dict[str, Any]:
-    return {problems.MEDIA_TYPE: {"schema": answer_schemas.Problem, "examples": dict(shown)}}
+    return {problems.MEDIA_TYPE: {"schema": Problem, "examples": dict(shown)}}
 
 
 def _problem_response(status: int) -> dict[str, Any]:
@@ -593,7 +579,7 @@ _DETAILS: Final = {
 
 
 def _example(kind: Kind) -> dict[str, object]:
-    return problems.problem_body(kind, _DETAILS[kind.id], f"/problems/{kind.id}")
+    return problem_body(kind, _DETAILS[kind.id], f"/problems/{kind.id}")
 
 
 def _refusal_response(settings: Settings) -> dict[str, Any]:
@@ -608,9 +594,7 @@ def _refusal_response(settings: Settings) -> dict[str, Any]:
             read_request(body, settings)
         except Refused as error:
             detail = problems.faults_in_words(error.faults)
-            told = problems.problem_body(
-                kind, detail, f"/problems/{kind.id}", error.faults, error.unit
-            )
+            told = problem_body(kind, detail, f"/problems/{kind.id}", error.faults, error.unit)
             shown[kind.id] = {"value": told}
     return {
         "description": "The block or a setting has faults; all of them are told.",
