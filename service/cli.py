@@ -23,6 +23,7 @@ from piecewright.service.batches.workers import MOST_PROCESSES, run_workers
 from piecewright.service.http.keys import BadKeys, new_key
 from piecewright.service.http.openapi import document as openapi
 from piecewright.service.json_text import NotJson, read_json, write_json
+from piecewright.service.requests import limits
 from piecewright.service.requests.parse import Refused, Request, read_request
 from piecewright.service.requests.schemas import CORNERS, ORIENTATIONS, PACKET_PARTS
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
@@ -313,7 +314,7 @@ def _read(name: str) -> Any:
 def _as_seam(allowance: Any) -> dict[str, Any]:
     """A request's allowance as an object; a length alone is for seams."""
     if allowance is None:
-        return {"seam": "1/4 in"}
+        return {"seam": limits.DEFAULT_SEAM}
     return allowance if isinstance(allowance, dict) else {"seam": allowance}
 
 
@@ -433,7 +434,10 @@ def _parser() -> argparse.ArgumentParser:
         help="mirror images of the face (the default), or as seen from the face",
     )
     foundation.add_argument(
-        "--line-weight", type=float, metavar="POINTS", help="width of the sewing lines (0.6)"
+        "--line-weight",
+        type=float,
+        metavar="POINTS",
+        help=f"width of the sewing lines {_usual(limits.DEFAULT_LINE_WEIGHT)}",
     )
 
     for name, message in (
@@ -513,6 +517,16 @@ def _add_printable(
     return parser
 
 
+def _usual(default: float | str) -> str:
+    """What holds if an option is left out, as help says it; a length as it is typed, without a
+    space, which a shell would take for the end of it.
+
+    >>> _usual("1/4 in")
+    '(1/4in)'
+    """
+    return f"({default})".replace(" in)", "in)")
+
+
 def _add_pressing(parser: argparse.ArgumentParser) -> None:
     """The options that plans for sewing have besides."""
     parser.add_argument(
@@ -524,22 +538,34 @@ def _add_pressing(parser: argparse.ArgumentParser) -> None:
         metavar="STEP=WAY",
         help="press a step 'first', 'second' or 'open', such as 3=second; repeat",
     )
-    parser.add_argument("--cutting", metavar="LENGTH", help="how far off cuts are (1/32in)")
-    parser.add_argument("--sewing", metavar="LENGTH", help="how far off seams are (1/32in)")
+    parser.add_argument(
+        "--cutting", metavar="LENGTH", help=f"how far off cuts are {_usual(limits.DEFAULT_CUTTING)}"
+    )
+    parser.add_argument(
+        "--sewing", metavar="LENGTH", help=f"how far off seams are {_usual(limits.DEFAULT_SEWING)}"
+    )
 
 
 def _add_quilt(parser: argparse.ArgumentParser) -> None:
     """The options that a cutting list has besides."""
-    parser.add_argument("--blocks", type=int, metavar="N", help="how many blocks (1)")
+    parser.add_argument(
+        "--blocks", type=int, metavar="N", help=f"how many blocks {_usual(limits.DEFAULT_BLOCKS)}"
+    )
     parser.add_argument("--quilt", metavar="SIZE", help="'48in x 60in', without its border")
     parser.add_argument("--border", metavar="LENGTH", help="its finished width")
     parser.add_argument("--border-fabric", metavar="FABRIC")
     parser.add_argument("--mitred", action="store_true", help="mitre the border's corners")
     parser.add_argument("--binding", metavar="LENGTH", help="width of its strips, such as 2-1/2in")
     parser.add_argument("--binding-fabric", metavar="FABRIC")
-    parser.add_argument("--cloth-width", metavar="LENGTH", help="usable width of cloth (40in)")
-    parser.add_argument("--shrinkage", type=float, metavar="PERCENT", help="(3)")
-    parser.add_argument("--spare", type=float, metavar="PERCENT", help="(5)")
+    parser.add_argument(
+        "--cloth-width",
+        metavar="LENGTH",
+        help=f"usable width of cloth {_usual(limits.DEFAULT_CLOTH)}",
+    )
+    parser.add_argument(
+        "--shrinkage", type=float, metavar="PERCENT", help=_usual(limits.DEFAULT_SHRINKAGE)
+    )
+    parser.add_argument("--spare", type=float, metavar="PERCENT", help=_usual(limits.DEFAULT_SPARE))
     parser.add_argument(
         "--directional", action="append", metavar="FABRIC", help="its print runs one way; repeat"
     )
@@ -558,7 +584,9 @@ def _add_request(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--finish-width", metavar="LENGTH", help="finished width, such as 12in")
     parser.add_argument("--finish-height", metavar="LENGTH", help="finished height")
     parser.add_argument("--scale", type=float, metavar="TIMES", help="times the drawn size")
-    parser.add_argument("--allowance", metavar="LENGTH", help="seam allowance (1/4in)")
+    parser.add_argument(
+        "--allowance", metavar="LENGTH", help=f"seam allowance {_usual(limits.DEFAULT_SEAM)}"
+    )
     parser.add_argument("--edge-allowance", metavar="LENGTH", help="at the edge of the block")
     parser.add_argument("--corners", choices=CORNERS)
     parser.add_argument("--paper", metavar="PAPER", help="a4, letter, …, or '9in x 12in'")
@@ -570,8 +598,14 @@ def _add_request(parser: argparse.ArgumentParser) -> None:
         help="what the printed 1 in (or 5 cm) test square measured, to correct for it",
     )
     parser.add_argument("--orientation", choices=ORIENTATIONS)
-    parser.add_argument("--margin", metavar="LENGTH", help="what the printer leaves blank (1/4in)")
-    parser.add_argument("--overlap", metavar="LENGTH", help="of tiled templates (1/4in)")
+    parser.add_argument(
+        "--margin",
+        metavar="LENGTH",
+        help=f"what the printer leaves blank {_usual(limits.DEFAULT_MARGIN)}",
+    )
+    parser.add_argument(
+        "--overlap", metavar="LENGTH", help=f"of tiled templates {_usual(limits.DEFAULT_OVERLAP)}"
+    )
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeVar
 
 from marshmallow import ValidationError
 
@@ -26,37 +26,14 @@ from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.printables.foundation import PLAIN, Looks
 from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
+from piecewright.service.requests import limits
 from piecewright.service.requests.fields import suggestion
+from piecewright.service.requests.limits import Limits
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
 
 _T = TypeVar("_T")
 _Spec = Mapping[str, Any]
-
-_NARROW = (0.0, 3.0)
-"""Inches: limits of an allowance, of a margin, and of an overlap."""
-
-_PAPER = (2.0, 200.0)
-"""Inches: limits of a side of paper."""
-
-_ROLL = (5.0, 200.0)
-"""Inches: limits of the width of a roll."""
-
-_QUARTER = "1/4 in"
-_DEVIATION = "1/32 in"
-_BINDING = "2 1/2 in"
-
-_OFF = (0.0, 1.0)
-"""Inches: limits of what a cut or a seam is off."""
-
-_CLOTH = (5.0, 200.0)
-"""Inches: limits of the usable width of cloth."""
-
-_EDGE = (0.25, 40.0)
-"""Inches: limits of the width of a border and of a binding strip."""
-
-_SIDE = (1.0, 400.0)
-"""Inches: limits of a side of a quilt."""
 
 
 class Refused(Exception):
@@ -118,7 +95,9 @@ def read_request(
 
     drawn = block_spec and _collect(faults, lambda: _block(block_spec, unit, settings))
     block = drawn and _collect(faults, lambda: _finished(drawn, spec.get("finish"), unit))
-    allowance = _collect(faults, lambda: _allowance(spec.get("allowance", _QUARTER), unit))
+    allowance = _collect(
+        faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
+    )
     printer = _collect(faults, lambda: _printer(spec.get("printer"), unit))
     sheet = _collect(faults, lambda: _sheet(spec.get("sheet", {}), unit))
     quilt = _collect(faults, lambda: _quilt(spec.get("quilt", {}), unit)) or Quilt()
@@ -134,7 +113,7 @@ def read_request(
         block=replace(block, unit=unit),
         pieces_pointer="/block/pieces" if as_pieces else None,
         allowance=allowance,
-        corners=spec.get("corners", "matched"),
+        corners=spec.get("corners", limits.DEFAULT_CORNERS),
         sheet=replace(sheet, printer=printer or TRUE),
         cloth=cloth,
         quilt=quilt,
@@ -219,64 +198,61 @@ def escaped(name: object) -> str:
 # --- the second step: what the fields mean together -------------------------------------------
 
 
-_Limits: TypeAlias = tuple[float, float]
-"""Inches, both of them included."""
-
-
 def _lengths(
-    given: _Spec, unit: Unit, pointer: str, limits: Mapping[str, _Limits]
+    given: _Spec, unit: Unit, pointer: str, within: Mapping[str, Limits]
 ) -> dict[str, float]:
     """The lengths of an object that the schema has checked, in inches.
 
     Args:
         given: may have other fields, and may be without some of these.
-        limits: by the names of the lengths.
+        within: their limits, by the names of the lengths.
 
     Raises:
         BlockError: with a fault for every length that is out of its limits.
     """
-    read = {name: parse_length(given[name], unit) for name in limits if name in given}
+    read = {name: parse_length(given[name], unit) for name in within if name in given}
     faults = [
-        Fault(f"{pointer}/{name}", "range", _out_of(limits[name], inches, unit))
+        Fault(f"{pointer}/{name}", "range", _out_of(within[name], inches, unit))
         for name, inches in read.items()
-        if not limits[name][0] <= inches <= limits[name][1]
+        if not within[name].hold(inches)
     ]
     if faults:
         raise BlockError(faults)
     return read
 
 
-def _out_of(limits: _Limits, inches: float, unit: Unit) -> str:
-    least, most = limits
-    return f"expected {least:g} in to {most:g} in, got {spoken(inches, unit)}"
+def _out_of(within: Limits, inches: float, unit: Unit) -> str:
+    return f"expected {within.least:g} in to {within.most:g} in, got {spoken(inches, unit)}"
 
 
 def _allowance(given: Any, unit: Unit) -> Allowance:
     if isinstance(given, dict):
-        limits = dict.fromkeys(("seam", "edge"), _NARROW)
-        widths = _lengths(given, unit, "/allowance", limits)
-        seam = widths.get("seam", parse_length(_QUARTER))
+        within = dict.fromkeys(("seam", "edge"), limits.NARROW)
+        widths = _lengths(given, unit, "/allowance", within)
+        seam = widths.get("seam", parse_length(limits.DEFAULT_SEAM))
         return Allowance(seam, widths.get("edge", seam))
-    width = _lengths({"allowance": given}, unit, "", {"allowance": _NARROW})["allowance"]
+    width = _lengths({"allowance": given}, unit, "", {"allowance": limits.NARROW})["allowance"]
     return Allowance(width, width)
 
 
 def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
     faults: list[Fault] = []
-    given = {"margin": _QUARTER, "overlap": _QUARTER, **given}
+    given = {"margin": limits.DEFAULT_MARGIN, "overlap": limits.DEFAULT_OVERLAP, **given}
     edges = _collect(
         faults,
-        lambda: _lengths(given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), _NARROW)),
+        lambda: _lengths(
+            given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), limits.NARROW)
+        ),
     )
     paper = _collect(faults, lambda: _paper(given, unit))
-    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": _ROLL}))
+    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": limits.ROLL_WIDTH}))
     if faults or edges is None or paper is None or roll is None:
         raise BlockError(faults)
     return SheetSettings(
         roll_width=roll.get("roll"),
         width=paper.width,
         height=paper.height,
-        orientation=given.get("orientation", "auto"),
+        orientation=given.get("orientation", limits.DEFAULT_ORIENTATION),
         margin=edges["margin"],
         overlap=edges["overlap"],
         paper=paper.name,
@@ -305,7 +281,7 @@ def _paper(sheet: _Spec, unit: Unit) -> Paper:
     if isinstance(paper, str):
         known = PAPERS[paper]
         return replace(known, name=paper_name(known.name))
-    sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), _PAPER))
+    sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), limits.PAPER_SIDE))
     return Paper("", sides["width"], sides["height"])
 
 
@@ -330,10 +306,14 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
     off = _collect(
         faults,
         lambda: _lengths(
-            {"cutting": _DEVIATION, "sewing": _DEVIATION, **deviation},
+            {
+                "cutting": limits.DEFAULT_CUTTING,
+                "sewing": limits.DEFAULT_SEWING,
+                **deviation,
+            },
             unit,
             "/deviation",
-            dict.fromkeys(("cutting", "sewing"), _OFF),
+            dict.fromkeys(("cutting", "sewing"), limits.DEVIATION),
         ),
     )
     if faults or off is None:
@@ -346,29 +326,35 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
 def _quilt(given: _Spec, unit: Unit) -> Quilt:
     faults: list[Fault] = []
 
-    def lengths(of: _Spec, pointer: str, limits: Mapping[str, _Limits]) -> dict[str, float]:
-        return _collect(faults, lambda: _lengths(of, unit, pointer, limits)) or {}
+    def lengths(of: _Spec, pointer: str, within: Mapping[str, Limits]) -> dict[str, float]:
+        return _collect(faults, lambda: _lengths(of, unit, pointer, within)) or {}
 
-    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), _SIDE))
+    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), limits.QUILT_SIDE))
     border, binding = given.get("border"), given.get("binding")
     found_border = found_binding = None
     if border is not None:
-        wide = lengths(border, "/quilt/border", {"width": _EDGE})
+        wide = lengths(border, "/quilt/border", {"width": limits.EDGE_WIDTH})
         found_border = Border(
-            wide.get("width", 1.0), border.get("fabric"), border.get("corners", "butted")
+            wide.get("width", 1.0),
+            border.get("fabric"),
+            border.get("corners", limits.DEFAULT_BORDER_CORNERS),
         )
     if binding is not None:
-        wide = lengths({"width": _BINDING, **binding}, "/quilt/binding", {"width": _EDGE})
+        wide = lengths(
+            {"width": limits.DEFAULT_BINDING, **binding},
+            "/quilt/binding",
+            {"width": limits.EDGE_WIDTH},
+        )
         found_binding = Binding(wide.get("width", 1.0), binding.get("fabric"))
     if faults:
         raise BlockError(faults)
     sides = (size["width"], size["height"]) if size else None
-    return Quilt(given.get("blocks", 1), sides, found_border, found_binding)
+    return Quilt(given.get("blocks", limits.DEFAULT_BLOCKS), sides, found_border, found_binding)
 
 
 def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth:
     usual = Cloth()
-    width = _lengths(given, unit, "/cloth", {"width": _CLOTH}).get("width", usual.width)
+    width = _lengths(given, unit, "/cloth", {"width": limits.CLOTH_WIDTH}).get("width", usual.width)
     edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
     known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)
     directional = given.get("directional", ())

@@ -11,6 +11,7 @@ from marshmallow import ValidationError
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
+from piecewright.service.requests import limits
 from piecewright.service.requests.parse import Refused, Request, escaped, read_packet, schema_faults
 from piecewright.service.requests.schemas import GroupQuiltRequest
 from piecewright.service.settings import Settings
@@ -81,7 +82,7 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
     if faults or quilt is None:
         # A wrong setting is a fault of each design; it is named once.
         raise Refused(tuple(dict.fromkeys(faults)), unit)
-    title = spec.get("title", "").strip() or "Group quilt"
+    title = spec.get("title", "").strip() or limits.DEFAULT_TITLE
     return QuiltAsked(title, quilt, makers, designs, pointers)
 
 

@@ -15,6 +15,7 @@ from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
 from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
 from piecewright.render.sheets.papers import PAPERS
+from piecewright.service.requests import limits
 from piecewright.service.requests.fields import (
     LONGEST_ID,
     LONGEST_NAME,
@@ -198,7 +199,7 @@ class BlockAsDrawing(_AnyBlock):
 
 
 class BlockField(RequestField):
-    """The block of a request, in one of three forms told apart by their fields."""
+    """The block of a request, in one of three forms known apart by their fields."""
 
     FORMS = (
         "a block is an id of the catalogue, or has 'pieces', or has a 'frame' and 'lines'; "
@@ -234,9 +235,9 @@ class Finish(RequestSchema):
 
 
 class Allowance(RequestSchema):
-    """Seam allowances, each from 0 to 3 in."""
+    __doc__ = f"Seam allowances, each from {limits.NARROW}."
 
-    seam = Length(metadata=documented("Between pieces.", default="1/4 in"))
+    seam = Length(metadata=documented("Between pieces.", default=limits.DEFAULT_SEAM))
     edge = Length(
         metadata=documented("At the outside of the block; the same as `seam` if left out.")
     )
@@ -245,8 +246,8 @@ class Allowance(RequestSchema):
 class CustomPaper(RequestSchema):
     """Paper of any size."""
 
-    width = Length(required=True, metadata=documented("One side, 2 to 200 in."))
-    height = Length(required=True, metadata=documented("The other side, 2 to 200 in."))
+    width = Length(required=True, metadata=documented(f"One side, {limits.PAPER_SIDE}."))
+    height = Length(required=True, metadata=documented(f"The other side, {limits.PAPER_SIDE}."))
 
 
 class Sheet(RequestSchema):
@@ -268,25 +269,30 @@ class Sheet(RequestSchema):
         CustomPaper,
         metadata=documented("By default `letter` for a request in inches, else `a4`."),
     )
-    width = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
-    height = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
+    width = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
+    height = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
     roll = Length(
         metadata=documented(
-            "Width of paper from a roll, 5 to 200 in; each sheet is as long as what lies on it."
+            f"Width of paper from a roll, {limits.ROLL_WIDTH}; each sheet is as long as what lies "
+            "on it."
         )
     )
     orientation = Choice(
         ORIENTATIONS,
-        metadata=documented("`auto` takes the one that needs fewer sheets.", default="auto"),
+        metadata=documented(
+            "`auto` takes the one that needs fewer sheets.", default=limits.DEFAULT_ORIENTATION
+        ),
     )
     margin = Length(
         metadata=documented(
-            "What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in"
+            f"What the printer leaves blank along each side, {limits.NARROW}.",
+            default=limits.DEFAULT_MARGIN,
         )
     )
     overlap = Length(
         metadata=documented(
-            "What two sheets of one template both show, 0 to 3 in.", default="1/4 in"
+            f"What two sheets of one template both show, {limits.NARROW}.",
+            default=limits.DEFAULT_OVERLAP,
         )
     )
 
@@ -318,17 +324,24 @@ class Cloth(RequestSchema):
     """The cloth that a cutting list is for."""
 
     width = Length(
-        metadata=documented("Usable, across the cloth: 5 to 200 in.", default="40 in"),
+        metadata=documented(
+            f"Usable, across the cloth: {limits.CLOTH_WIDTH}.", default=limits.DEFAULT_CLOTH
+        ),
     )
     shrinkage = Number(
         0,
         30,
-        metadata=documented("Percent that the cloth's length shrinks by in the wash.", default=3),
+        metadata=documented(
+            "Percent that the cloth's length shrinks by in the wash.",
+            default=limits.DEFAULT_SHRINKAGE,
+        ),
     )
     spare = Number(
         0,
         100,
-        metadata=documented("Percent to buy beyond what is cut, before it shrinks.", default=5),
+        metadata=documented(
+            "Percent to buy beyond what is cut, before it shrinks.", default=limits.DEFAULT_SPARE
+        ),
     )
     directional = ListOf(
         Id(),
@@ -344,13 +357,15 @@ class Cloth(RequestSchema):
 class Border(RequestSchema):
     """A border of one fabric round the quilt."""
 
-    width = Length(required=True, metadata=documented("As it shows when finished, 1/4 to 40 in."))
+    width = Length(
+        required=True, metadata=documented(f"As it shows when finished, {limits.EDGE_WIDTH}.")
+    )
     fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
     corners = Choice(
         BORDER_CORNERS,
         metadata=documented(
             "`butted`: the sides first, then top and bottom; `mitred`: seams at 45 degrees.",
-            default="butted",
+            default=limits.DEFAULT_BORDER_CORNERS,
         ),
     )
 
@@ -360,7 +375,8 @@ class Binding(RequestSchema):
 
     width = Length(
         metadata=documented(
-            "Of the strips to cut, 1/4 to 40 in; rounded up as every cut is.", default="2 1/2 in"
+            f"Of the strips to cut, {limits.EDGE_WIDTH}; rounded up as every cut is.",
+            default=limits.DEFAULT_BINDING,
         )
     )
     fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
@@ -381,10 +397,12 @@ class Quilt(RequestSchema):
     blocks = Count(
         1,
         MOST_BLOCKS,
-        metadata=documented("How many blocks are made; counts are for all together.", default=1),
+        metadata=documented(
+            "How many blocks are made; counts are for all together.", default=limits.DEFAULT_BLOCKS
+        ),
     )
-    width = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
-    height = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
+    width = Length(metadata=documented(f"Finished, without the border: {limits.QUILT_SIDE}."))
+    height = Length(metadata=documented(f"Finished, without the border: {limits.QUILT_SIDE}."))
     border = Nested(Border, metadata=documented("None if left out."))
     binding = Nested(Binding, metadata=documented("None if left out."))
 
@@ -405,13 +423,15 @@ class FoundationLooks(RequestSchema):
         metadata=documented(
             "`true`: mirror images of the face, to be sewn on from the printed side; `false`: as "
             "seen from the face, for a light box.",
-            default=True,
+            default=limits.DEFAULT_MIRRORED,
         )
     )
     line_weight = Number(
         LEAST_WEIGHT,
         MOST_WEIGHT,
-        metadata=documented("Width of the sewing lines, in points (1/72 in).", default=0.6),
+        metadata=documented(
+            "Width of the sewing lines, in points (1/72 in).", default=limits.DEFAULT_LINE_WEIGHT
+        ),
     )
 
 
@@ -447,10 +467,10 @@ class Pressing(RequestSchema):
 
 
 class Deviations(RequestSchema):
-    """How far off cuts and seams are, 0 to 1 in each."""
+    __doc__ = f"How far off cuts and seams are, {limits.DEVIATION} each."
 
-    cutting = Length(metadata=documented("Of an edge that is cut.", default="1/32 in"))
-    sewing = Length(metadata=documented("Of the width of a seam.", default="1/32 in"))
+    cutting = Length(metadata=documented("Of an edge that is cut.", default=limits.DEFAULT_CUTTING))
+    sewing = Length(metadata=documented("Of the width of a seam.", default=limits.DEFAULT_SEWING))
 
 
 class BlockRequest(RequestSchema):
@@ -468,14 +488,16 @@ class BlockRequest(RequestSchema):
     finish = Nested(Finish, metadata=documented("The finished size; as drawn if left out."))
     allowance = LengthOr(
         Allowance,
-        metadata=documented("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
+        metadata=documented(
+            f"Seam allowance, from {limits.NARROW}. It never scales.", default=limits.DEFAULT_SEAM
+        ),
     )
     corners = Choice(
         CORNERS,
         metadata=documented(
             "`matched`: raw edges end together at every seam; `blunt`: sharp points cut across; "
             "`full`: the plain offset.",
-            default="matched",
+            default=limits.DEFAULT_CORNERS,
         ),
     )
     sheet = Nested(Sheet, metadata=documented("The sheets to print on."))
@@ -608,7 +630,7 @@ class GroupQuiltRequest(QuiltAndMakers):
     """A quilt that several people make together."""
 
     title = Text(
-        LONGEST_NAME, metadata=documented("As sheets name the quilt.", default="Group quilt")
+        LONGEST_NAME, metadata=documented("As sheets name the quilt.", default=limits.DEFAULT_TITLE)
     )
     quilt = Nested(QuiltLayout, required=True, metadata=documented("How its blocks lie."))
     defaults = PacketSettings(
