@@ -1,4 +1,4 @@
-"""The kinds of problem that the service answers with (RFC 9457), and what is said of each.
+"""The kinds of problem that the service answers with (RFC 9457), and what each of them means.
 
 The JSON object that reports one is made in ``responses.problem``.
 """
