@@ -13,10 +13,8 @@ from typing import Any, TypeVar
 
 from marshmallow import ValidationError
 
-from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.model import Block, extent, finished
-from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
+from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
@@ -27,8 +25,9 @@ from piecewright.render.printables.foundation import PLAIN, Looks
 from piecewright.render.sheets.layout import SheetSettings
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.service.requests import limits
-from piecewright.service.requests.fields import suggestion
+from piecewright.service.requests.blocks import block_as_drawn, block_as_finished
 from piecewright.service.requests.limits import Limits
+from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
 
@@ -90,11 +89,14 @@ def read_request(
     faults: list[Fault] = []
     spec = _checked(given, faults, schema)
     block_spec = spec.get("block")
+    # Only a block of the request's own names a unit; those of the catalogue go by the request's.
     own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
     unit: Unit = spec.get("unit") or own_unit or "in"
 
-    drawn = block_spec and _collect(faults, lambda: _block(block_spec, unit, settings))
-    block = drawn and _collect(faults, lambda: _finished(drawn, spec.get("finish"), unit))
+    # Every part is read even where another is faulty, so that all faults are found at once; the
+    # block's size is looked at only if there is a block.
+    drawn = block_spec and _collect(faults, lambda: block_as_drawn(block_spec, unit, settings))
+    block = drawn and _collect(faults, lambda: block_as_finished(drawn, spec.get("finish"), unit))
     allowance = _collect(
         faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
     )
@@ -107,10 +109,11 @@ def read_request(
     )
     if faults or block is None or allowance is None or sheet is None or cloth is None:
         raise Refused(tuple(faults), unit)
+    # Faults of pieces that are found later, by geometry, point to where the request lists them.
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
     return Request(
         unit=unit,
-        block=replace(block, unit=unit),
+        block=replace(block, unit=unit),  # sheets and words about it are in the request's unit
         pieces_pointer="/block/pieces" if as_pieces else None,
         allowance=allowance,
         corners=spec.get("corners", limits.DEFAULT_CORNERS),
@@ -163,36 +166,11 @@ def _checked(given: Any, faults: list[Fault], schema: type[BlockRequest]) -> dic
         return dict(schema().load(given))
     except ValidationError as error:
         faults += schema_faults(error.messages)
+        # An object of which only some fields are wrong is among the valid data, without those; read
+        # on, it would be taken for one that leaves them out.
         valid = error.valid_data if isinstance(error.valid_data, dict) else {}
         wrong = error.messages if isinstance(error.messages, dict) else {}
         return {name: value for name, value in valid.items() if name not in wrong}
-
-
-def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
-    """Marshmallow's tree of errors as faults, each with its JSON pointer.
-
-    The tree's leaves are lists of ``{"code", "detail"}``; its names become the pointer's
-    parts, with ``~`` and ``/`` escaped (RFC 6901). Marshmallow puts what is wrong with an
-    object as a whole under ``_schema``.
-    """
-    if isinstance(messages, list):
-        for message in messages:
-            below = "".join(f"/{number}" for number in message.get("below", ()))
-            yield Fault(pointer + below, message["code"], message["detail"])
-        return
-    for name, inner in messages.items():
-        of_whole = name == "_schema" and not _is_unknown_field(inner)
-        yield from schema_faults(inner, pointer if of_whole else f"{pointer}/{escaped(name)}")
-
-
-def _is_unknown_field(messages: Any) -> bool:
-    """Whether ``_schema`` is what somebody called a field."""
-    return isinstance(messages, list) and messages[0]["code"] == "unknown-field"
-
-
-def escaped(name: object) -> str:
-    """A name as a part of a JSON pointer (RFC 6901)."""
-    return str(name).replace("~", "~0").replace("/", "~1")
 
 
 # --- the second step: what the fields mean together -------------------------------------------
@@ -265,6 +243,8 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
         return TRUE
     across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)
     five = parse_length("5 cm")
+    # More than half of 5 cm is taken for the 5 cm square, of which the share is what an inch comes
+    # out as.
     if min(across, down) > five / 2:
         across, down = across / five, down / five
     printer = Printer(across, down)
@@ -275,6 +255,7 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
 
 def _paper(sheet: _Spec, unit: Unit) -> Paper:
     """The paper of a sheet: by name, or by its sides, which may stand in the sheet itself."""
+    # Whoever works in inches prints in North America, as a rule.
     paper, pointer = sheet.get("paper", "letter" if unit == "in" else "a4"), "/sheet/paper"
     if "width" in sheet:
         paper, pointer = sheet, "/sheet"
@@ -291,6 +272,7 @@ def paper_name(id: str) -> str:
     >>> paper_name("a4"), paper_name("ansi-c"), paper_name("letter")
     ('A4', 'ANSI C', 'Letter')
     """
+    # Series such as A4 or ANSI C are letters and numbers; all other names are words.
     return id.upper().replace("-", " ") if len(id) == 2 or "-" in id else id.capitalize()
 
 
@@ -298,6 +280,7 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
     faults: list[Fault] = []
     kept = []
     for i, one in enumerate(pressing.get("keep", ())):
+        # ``isdigit`` alone takes digits of every script, of which ``int`` reads only some.
         if one["step"].isascii() and one["step"].isdigit():
             kept.append(Kept(int(one["step"]), one["press"]))
         else:
@@ -335,7 +318,7 @@ def _quilt(given: _Spec, unit: Unit) -> Quilt:
     if border is not None:
         wide = lengths(border, "/quilt/border", {"width": limits.EDGE_WIDTH})
         found_border = Border(
-            wide.get("width", 1.0),
+            wide.get("width", 1.0),  # without a width there is a fault, and this is not used
             border.get("fabric"),
             border.get("corners", limits.DEFAULT_BORDER_CORNERS),
         )
@@ -358,6 +341,7 @@ def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth
     edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
     known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)
     directional = given.get("directional", ())
+    # Of a block that is faulty itself the fabrics are not known, and nothing is held against them.
     unknown = [
         Fault(f"/cloth/directional/{i}", "unknown-fabric", f"there is no fabric {id!r} here")
         for i, id in enumerate(directional)
@@ -371,65 +355,3 @@ def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth
         spare=given.get("spare", usual.spare),
         directional=frozenset(directional),
     )
-
-
-def _block(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
-    if isinstance(given, str):
-        block = _from_catalogue(given)
-    else:
-        spec = {**given, "unit": given.get("unit", unit)}
-        _check_points(spec, settings.max_points)
-        _check_count(len(spec.get("pieces", ())), settings.max_pieces)
-        block = block_from_pieces(spec) if "pieces" in spec else block_from_drawing(spec)
-    _check_count(len(block.pieces), settings.max_pieces)
-    if max(map(abs, extent(block.pieces))) > FARTHEST:
-        raise BlockError([_far("/block")])
-    return block
-
-
-def _from_catalogue(id: str) -> Block:
-    try:
-        return catalogue.load(id)
-    except KeyError:
-        hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
-        message = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
-        raise BlockError([Fault("/block", "unknown-block", message)]) from None
-
-
-def _check_count(pieces: int, most: int) -> None:
-    if pieces > most:
-        message = f"a block has at most {most} pieces here, this one has {pieces}"
-        raise BlockError([Fault("/block", "too-many-pieces", message)])
-
-
-def _check_points(spec: _Spec, most: int) -> None:
-    """Raises ``BlockError`` for lists with too many points, and for points that are far out."""
-    lists = {f"/block/lines/{i}": line for i, line in enumerate(spec.get("lines", ()))}
-    lists["/block/frame"] = spec.get("frame", ())
-    for i, piece in enumerate(spec.get("pieces", ())):
-        lists[f"/block/pieces/{i}/outline"] = piece.get("outline", ())
-    for i, fill in enumerate(spec.get("fills", ())):
-        lists[f"/block/fills/{i}/at"] = [fill["at"]]
-    faults: list[Fault] = []
-    for pointer, points in lists.items():
-        if len(points) > most:
-            message = f"{len(points)} points; at most {most} are read here"
-            faults.append(Fault(pointer, "too-many-points", message))
-        elif any(abs(parse_length(c, spec["unit"])) > FARTHEST for p in points for c in p):
-            faults.append(_far(pointer))
-    if faults:
-        raise BlockError(faults)
-
-
-def _far(pointer: str) -> Fault:
-    return Fault(pointer, "range", f"a point is more than {FARTHEST:,.0f} in from the origin")
-
-
-def _finished(block: Block, given: _Spec | None, unit: Unit) -> Block:
-    if given is None:
-        # As drawn; this holds the block to the same limits of size.
-        return finished(block, scale=1.0, pointer="/block")
-    width, height = (
-        parse_length(given[name], unit) if name in given else None for name in ("width", "height")
-    )
-    return finished(block, width, height, given.get("scale"))

@@ -43,7 +43,7 @@ def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
         Refused: the quilt cannot be made as it asks to be, or the sheets do not serve.
     """
     rest = {name: value for name, value in given.items() if name != "maker"}
-    # A batch asks for the same quilt once for each of its makers.
+    # A batch asks for the same quilt once for each of its makers; it is planned once for all.
     made = _planned_before(canonical(rest), settings)
     number = given.get("maker")
     if type(number) is not int or not 0 <= number < len(made.plan.shares):
@@ -70,6 +70,8 @@ def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Ch
     share = made.plan.shares[maker]
     variants = {variant.id: variant for variant in made.plan.variants}
     own = [(variants[id], count) for id, count in share.variants]
+    # Variants of a block differ in their pressing alone: a map and a plan for each of them, but one
+    # cutting list and one set of templates for all.
     chapters = [Chapter(PLAN, tuple(quilt_plan_printout(made, most_sheets, share.maker).pages()))]
     pictures: list[Picture] = []
     cautions: list[str] = []

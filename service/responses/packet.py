@@ -153,6 +153,7 @@ def packet_chapters(plans: BlockPlans) -> tuple[Chapter, ...]:
             (Picture(asked.block),),
             tuple(fault.detail for fault in plans.templates.cautions),
         )
+        # The cover lists the other parts with their sheets, so that it is made last.
         chapters.insert(0, cover_chapter(cover, packet_heading(asked), chapters, asked.sheet))
     return bound(chapters, plans.most_sheets)
 

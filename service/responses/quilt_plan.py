@@ -159,6 +159,7 @@ def planned(asked: QuiltAsked) -> PlannedQuilt:
     Raises:
         Refused: a block cannot be sewn as it asks to be, or the blocks make no quilt.
     """
+    # Every block is planned even if another cannot be sewn, so that all faults are found at once.
     designs: dict[str, SewingPlan] = {}
     faults: list[Fault] = []
     for id, request in asked.designs.items():
