@@ -18,7 +18,6 @@ from piecewright.render.sheets.furniture import FIVE_CENTIMETRES, FOOTER_HEIGHT,
 from piecewright.render.sheets.layout import (
     Page,
     SheetSettings,
-    described,
     lay_out,
     numbered,
     on_one_canvas,
@@ -183,37 +182,6 @@ def test_many_small_drawings_count_too() -> None:
     drawings = [plain(f"t{n}", 7, 7) for n in range(4)]
     assert codes(paper("letter"), drawings, most=3) == {"too-many-sheets"}
     assert len(lay_out(drawings, paper("letter"), HEADING, most=4)) == 4
-
-
-def test_page_is_described_in_the_unit_asked_for() -> None:
-    (page,) = lay_out([plain("A", 3, 3)], paper("letter"), HEADING)
-    item = page.items[0]
-    assert described(page, "mm") == {
-        "number": 1,
-        "row": 1,
-        "column": 1,
-        "of": None,
-        "sheet": {"width": 215.9, "height": 279.4, "margin": 6.35},
-        "printer": {"across": 25.4, "down": 25.4},
-        "window": {"x": 6.35, "y": 6.35, "width": 203.2, "height": 238.76},
-        "items": [
-            {
-                "drawing": "A",
-                "x": round(item.x * 25.4, 6),
-                "y": round(item.y * 25.4, 6),
-                "turn": 0.0,
-            },
-        ],
-    }
-
-
-def test_tile_is_described_by_its_window_on_the_drawing() -> None:
-    pages = lay_out([plain("A", 14, 3)], paper("letter", "portrait"), HEADING)
-    told = [described(page, "in") for page in pages]
-    assert [(page["of"], page["row"], page["column"]) for page in told] == [
-        ("A", 1, 1),
-        ("A", 1, 2),
-    ]
 
 
 @given(st.lists(sizes, max_size=30))
