@@ -17,7 +17,7 @@ from piecewright.service.requests.fields import (
     kind_of,
     refusal,
 )
-from piecewright.service.requests.schemas import QuiltAndMakers
+from piecewright.service.requests.quilt_schemas import QuiltAndMakers
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, itself
 from piecewright.service.responses.problem import Problem

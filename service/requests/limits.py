@@ -41,7 +41,7 @@ class Limits:
 
 
 NARROW: Final = Limits(0, 3)
-"""An allowance, a margin, and an overlap. Whoever asks for more has as a rule left out the unit."""
+"""An allowance, a margin, and an overlap; wider ones are in use nowhere."""
 
 PAPER_SIDE: Final = Limits(2, LARGEST_SHEET)
 """A side of paper. Less than 2 in leave hardly any room between margins."""

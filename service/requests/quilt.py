@@ -13,8 +13,8 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
 from piecewright.service.requests import limits
 from piecewright.service.requests.parse import Refused, Request, read_packet
+from piecewright.service.requests.quilt_schemas import GroupQuiltRequest
 from piecewright.service.requests.schema_faults import escaped, schema_faults
-from piecewright.service.requests.schemas import GroupQuiltRequest
 from piecewright.service.settings import Settings
 
 Pointer: TypeAlias = tuple[str, bool]

@@ -1,229 +1,46 @@
-"""What requests look like; the OpenAPI document is made from these classes.
+"""Requests for printables of a block; the OpenAPI document is made from these classes.
 
 A docstring is the description that readers of the document see, and so is each field's.
 """
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, get_args
 
-from marshmallow import RAISE, Schema, ValidationError, validates_schema
+from marshmallow import validates_schema
 
-from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.block.model import MOST_PIECES
+from piecewright.patchwork.cutting.borders import Mitre
 from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
-from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
+from piecewright.patchwork.outlines.cut_outlines import Corners
+from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
-from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.papers import PAPERS, Orientation
 from piecewright.service.requests import limits
+from piecewright.service.requests.block_schemas import MOST_FABRICS, BlockField
 from piecewright.service.requests.fields import (
-    LONGEST_ID,
     LONGEST_NAME,
-    ByName,
     Choice,
     ChoiceOr,
-    Colour,
     Count,
     Flag,
-    Grain,
     Id,
-    JoinsTree,
     Length,
     LengthOr,
     ListOf,
     Nested,
     Number,
-    Point,
-    Points,
-    QuarterTurn,
-    Refer,
-    RequestField,
     Text,
     documented,
-    kind_of,
     refusal,
-    suggestion,
 )
+from piecewright.service.requests.request_schema import RequestSchema
 
-MOST_FABRICS = 200
-MOST_LINES = 2000
-MOST_GUESSES = 5
-"""Unknown fields of one object that get a suggestion."""
-
-CORNERS = ("matched", "blunt", "full")
-ORIENTATIONS = ("auto", "portrait", "landscape")
-PRESSES = ("first", "second", "open")
-BORDER_CORNERS = ("butted", "mitred")
-
-
-class RequestSchema(Schema):
-    """An object of a request: a field that it does not know is refused."""
-
-    class Meta:
-        unknown = RAISE
-
-    rules: ClassVar[dict[str, Any]] = {}
-    """What JSON Schema says of the fields together."""
-
-    error_messages: dict[str, Any] = {  # noqa: RUF012 - marshmallow's protocol
-        "unknown": {"code": "unknown-field", "detail": "there is no such field here"},
-        "type": {"code": "type", "detail": "expected an object with named fields"},
-    }
-
-    def handle_error(self, error: ValidationError, data: Any, *, many: bool, **kwargs: Any) -> None:
-        """Says of an unknown field which one may have been meant."""
-        messages = error.messages
-        if not isinstance(messages, dict) or not isinstance(data, dict):
-            return
-        unknown = [name for name in messages if name not in self.fields and name in data]
-        for name in unknown[:MOST_GUESSES]:
-            names = ", ".join(self.fields)
-            hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
-            detail = f"there is no field {name!r:.60} here{hint}"
-            messages[name] = [{"code": "unknown-field", "detail": detail}]
-
-
-class Fabric(RequestSchema):
-    """A cloth of the block."""
-
-    id = Id(required=True, metadata=documented("By which pieces refer to it."))
-    name = Text(LONGEST_NAME, metadata=documented("As a label names it; the id if left out."))
-    colour = Colour(metadata=documented("As `#rrggbb`; grey if left out.", default="#cccccc"))
-
-
-class Piece(RequestSchema):
-    """A patch at finished size, without seam allowance: `outline` or `path`, one of the two."""
-
-    rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
-
-    id = Id(required=True, metadata=documented("Unique in the block."))
-    outline = Points(3, MOST_POINTS, metadata=documented("The corners, in either direction."))
-    path = Text(
-        LONGEST_PATH,
-        shortest=1,
-        metadata=documented(
-            "SVG 2 path data: one closed subpath of at most "
-            f"{MOST_POINTS} segments. Curves stay real curves.",
-            examples=["M0 0 L3 0 A3 3 0 0 1 0 3 Z"],
-        ),
-    )
-    fabric = Id(allow_none=True, metadata=documented("The id of one of the block's fabrics."))
-    grain = Grain(
-        metadata=documented(
-            "`auto`: worked out; `free`: no arrow; else degrees clockwise from +x as seen, "
-            "of which only the line counts (200 is 20).",
-            default="auto",
-        )
-    )
-
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def _has_one_shape(self, data: Any, original: Any, **kwargs: Any) -> None:
-        if isinstance(original, dict) and ("outline" in original) == ("path" in original):
-            raise refusal("shape", "a piece has either an outline or a path")
-
-
-class Section(RequestSchema):
-    """A foundation section and its sewing order."""
-
-    id = Id(required=True, metadata=documented("Unique among the sections."))
-    order = ListOf(
-        Id(),
-        "piece ids",
-        fewest=1,
-        most=MOST_PIECES,
-        required=True,
-        metadata=documented("Piece ids."),
-    )
-
-
-class _AnyBlock(RequestSchema):
-    """What both forms of block geometry have."""
-
-    name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
-    unit = Choice(
-        UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
-    )
-    fabrics = ListOf(
-        Nested(Fabric),
-        "fabrics",
-        most=MOST_FABRICS,
-        metadata=documented("The cloths of the block."),
-    )
-    joins = JoinsTree(
-        MOST_PIECES, metadata=documented("The order of sewing; worked out if left out.")
-    )
-    sections = ListOf(
-        Nested(Section),
-        "sections",
-        most=MOST_PIECES,
-        metadata=documented("Foundation sections; worked out if left out."),
-    )
-
-
-class BlockAsPieces(_AnyBlock):
-    """A block, piece by piece."""
-
-    pieces = ListOf(
-        Nested(Piece),
-        "pieces",
-        fewest=1,
-        most=MOST_PIECES,
-        code="too-many-pieces",
-        required=True,
-        metadata=documented("They meet along their edges, without overlap or gap."),
-    )
-
-
-class Fill(RequestSchema):
-    """Which fabric a piece of a drawing is cut from."""
-
-    at = Point(required=True, metadata=documented("A place inside the piece."))
-    fabric = Id(required=True, metadata=documented("The id of one of the block's fabrics."))
-
-
-class BlockAsDrawing(_AnyBlock):
-    """A block as a frame that lines cut into pieces, named p1, p2, … in reading order."""
-
-    frame = Points(
-        3, MOST_POINTS, required=True, metadata=documented("The corners of the outside.")
-    )
-    lines = ListOf(
-        Points(2, MOST_POINTS),
-        "lines",
-        most=MOST_LINES,
-        metadata=documented("Each through two or more points, its ends on the frame or on a line."),
-    )
-    fills = ListOf(
-        Nested(Fill), "fills", most=MOST_PIECES, metadata=documented("The fabrics of the pieces.")
-    )
-
-
-class BlockField(RequestField):
-    """The block of a request, in one of three forms known apart by their fields."""
-
-    FORMS = (
-        "a block is an id of the catalogue, or has 'pieces', or has a 'frame' and 'lines'; "
-        "give one of the three"
-    )
-
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        id = {
-            "type": "string",
-            "minLength": 1,
-            "maxLength": LONGEST_ID,
-            "description": "The id of a block of the catalogue: see `GET /v1/blocks`.",
-        }
-        return {"oneOf": [refer(BlockAsPieces), refer(BlockAsDrawing), id]}
-
-    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
-        if isinstance(value, str):
-            return Id().deserialize(value)
-        if not isinstance(value, dict):
-            raise refusal("type", f"{self.FORMS}; got {kind_of(value)}")
-        as_pieces, as_drawing = "pieces" in value, bool({"frame", "lines"} & value.keys())
-        if as_pieces == as_drawing:
-            raise refusal("block-form", self.FORMS)
-        return (BlockAsPieces if as_pieces else BlockAsDrawing)().load(value)
+CORNERS: tuple[str, ...] = get_args(Corners)
+ORIENTATIONS: tuple[str, ...] = ("auto", *get_args(Orientation))
+PRESSES: tuple[str, ...] = get_args(Press)
+BORDER_CORNERS: tuple[str, ...] = get_args(Mitre)
 
 
 class Finish(RequestSchema):
@@ -550,92 +367,4 @@ class PacketRequest(BlockRequest):
         data_key="for",
         attribute="for",
         metadata=documented("Whose packet it is: every sheet carries the name."),
-    )
-
-
-MOST_MAKERS = 400
-MOST_ROWS = 40
-MOST_DESIGNS = 100
-
-
-class QuiltLayout(RequestSchema):
-    """How the blocks of a quilt lie: row by row from the top, each from the left."""
-
-    rows = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
-    columns = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
-    blocks = ListOf(
-        ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
-        required=True,
-        metadata=documented(
-            "The id of the block in each place: of `designs`, or of the catalogue."
-        ),
-    )
-    turns = ListOf(
-        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
-        metadata=documented("By how much the block in each place is turned; none if left out."),
-    )
-
-
-class PacketSettings(RequestField):
-    """What the packets of a quilt share: a packet request without what the quilt says."""
-
-    ELSEWHERE: ClassVar[dict[str, str]] = {
-        "block": "the quilt says which blocks there are",
-        "for": "the quilt has makers",
-        "quilt": "each maker's cutting list is for the blocks that they make",
-    }
-
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        return {"type": "object", "not": {"anyOf": [{"required": [n]} for n in self.ELSEWHERE]}}
-
-    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            raise refusal("type", f"expected an object with named fields, got {kind_of(value)}")
-        wrong = {
-            name: [{"code": "unknown-field", "detail": f"leave it out: {why}"}]
-            for name, why in self.ELSEWHERE.items()
-            if name in value
-        }
-        if wrong:
-            raise ValidationError(wrong)
-        return value
-
-
-class QuiltAndMakers(RequestSchema):
-    """Which blocks a quilt has, and who makes them."""
-
-    quilt = Nested(QuiltLayout, metadata=documented("How its blocks lie."))
-    makers = ListOf(
-        Text(LONGEST_NAME, shortest=1),
-        "makers",
-        fewest=1,
-        most=MOST_MAKERS,
-        metadata=documented("Who makes the quilt; its blocks are shared out evenly."),
-    )
-    designs = ByName(
-        BlockField(),
-        "designs",
-        most=MOST_DESIGNS,
-        metadata=documented("Blocks of your own, each under the id by which `blocks` names it."),
-    )
-
-
-class GroupQuiltRequest(QuiltAndMakers):
-    """A quilt that several people make together."""
-
-    title = Text(
-        LONGEST_NAME, metadata=documented("As sheets name the quilt.", default=limits.DEFAULT_TITLE)
-    )
-    quilt = Nested(QuiltLayout, required=True, metadata=documented("How its blocks lie."))
-    defaults = PacketSettings(
-        metadata=documented(
-            "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "
-            "for every block."
-        )
     )

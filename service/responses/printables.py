@@ -9,11 +9,11 @@ from typing import Any, Final, TypeAlias
 
 from piecewright.service.requests.parse import read_packet, read_request
 from piecewright.service.requests.quilt import read_quilt
+from piecewright.service.requests.quilt_schemas import GroupQuiltRequest
+from piecewright.service.requests.request_schema import RequestSchema
 from piecewright.service.requests.schemas import (
     BlockRequest,
-    GroupQuiltRequest,
     PacketRequest,
-    RequestSchema,
 )
 from piecewright.service.responses.answer import FORMS, Answer, Form
 from piecewright.service.responses.block_map import BlockMapAnswer, block_map_printout

@@ -24,7 +24,8 @@ from piecewright.service.http.openapi.paths import paths
 from piecewright.service.http.openapi.problems import problem_response
 from piecewright.service.json_text import MOST_DEPTH, read_json, write_json
 from piecewright.service.problems import KINDS
-from piecewright.service.requests import limits, schemas
+from piecewright.service.requests import limits
+from piecewright.service.requests.block_schemas import MOST_LINES
 from piecewright.service.requests.fields import LONGEST_ID, LONGEST_NAME, RequestField
 from piecewright.service.responses.fields import OwnShape
 from piecewright.service.settings import Settings
@@ -140,7 +141,7 @@ def _introduction(settings: Settings) -> str:
         "Every answer has an `X-Request-Id`.\n\n"
         f"Limits: a request of {settings.max_request_bytes:,} bytes, {settings.max_pieces:,} "
         f"pieces in a block, {settings.max_points:,} points in an outline, "
-        f"{schemas.MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
+        f"{MOST_LINES:,} lines in a drawing, {settings.max_sheets:,} sheets in a "
         f"document, {settings.max_items:,} items in a batch{room}, {LONGEST_NAME} characters in a "
         f"name and {LONGEST_ID} in an id, "
         f"{MOST_DEPTH:,} levels of nesting; {settings.deadline} seconds for drawing an answer"

@@ -16,7 +16,7 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.http.openapi.printables import printable_paths
-from piecewright.service.requests import schemas
+from piecewright.service.requests.block_schemas import BlockAsPieces
 from piecewright.service.requests.parse import read_request
 from piecewright.service.responses.catalogue import Catalogue, block_answer, catalogue_answer
 from piecewright.service.responses.check import CheckAnswer, check_answer
@@ -48,7 +48,7 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "blocks",
                 "A block of the catalogue as geometry",
                 "What a request's `block` may be, to be changed and sent back.",
-                {JSON: content_of(schemas.BlockAsPieces, block_answer("drunkards-path"))},
+                {JSON: content_of(BlockAsPieces, block_answer("drunkards-path"))},
                 parameters=[
                     {
                         "name": "id",
