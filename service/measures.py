@@ -1,4 +1,4 @@
-"""Places, sizes and areas as answers give them: in the request's unit, to 6 decimals."""
+"""Points, outlines, areas and directions as answers give them, to 6 decimals."""
 
 from __future__ import annotations
 
@@ -18,11 +18,6 @@ def place(point: Point, unit: Unit) -> list[float]:
 def places(points: Iterable[Point], unit: Unit) -> list[list[float]]:
     """Points as answers give them."""
     return [place(point, unit) for point in points]
-
-
-def size(width: float, height: float, unit: Unit) -> dict[str, float]:
-    """A width and a height as answers give them."""
-    return {"width": in_unit(width, unit), "height": in_unit(height, unit)}
 
 
 def area(square_inches: float, unit: Unit) -> float:

@@ -1,19 +1,20 @@
-"""Problem details (RFC 9457): every kind of problem, what its page says, and its JSON."""
+"""The kinds of problem that the service answers with (RFC 9457), and what each of them means.
+
+The JSON object that reports one is made in ``responses.problem``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from piecewright.patchwork.faults import Fault
-from piecewright.patchwork.lengths import Unit
-from piecewright.service.measures import place
 
 MEDIA_TYPE: Final = "application/problem+json"
 
-MOST_TOLD: Final = 5000
-"""Faults; an answer that tells of more would serve nobody."""
+MOST_ERRORS: Final = 5000
+"""Faults that a problem lists; more would serve nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,47 +212,12 @@ def refused_kind(faults: Sequence[Fault]) -> Kind:
     return INVALID_BLOCK if of_block else INVALID_SETTING
 
 
-def told_faults(faults: Iterable[Fault], unit: Unit) -> list[dict[str, Any]]:
-    """Faults or cautions as answers carry them, places in ``unit``."""
-    told = []
-    for fault in faults:
-        one: dict[str, Any] = {
-            "pointer": fault.pointer,
-            "code": fault.code,
-            "detail": fault.detail,
-        }
-        if fault.at is not None:
-            one["at"] = place(fault.at, unit)
-        told.append(one)
-    return told
-
-
-def problem_body(
-    kind: Kind, detail: str, type_: str, faults: Sequence[Fault] = (), unit: Unit = "in"
-) -> dict[str, object]:
-    """The problem's JSON object.
-
-    Args:
-        type_: the address of the page that explains it.
-        unit: in which the places of faults are told.
-    """
-    body: dict[str, object] = {
-        "type": type_,
-        "title": kind.title,
-        "status": kind.status,
-        "detail": detail,
-    }
-    if faults:
-        body["errors"] = told_faults(faults[:MOST_TOLD], unit)
-    return body
-
-
 def faults_in_words(faults: Sequence[Fault]) -> str:
     """How many faults there are, for the problem's detail."""
     if len(faults) == 1:
         return sentence(faults[0].detail)
-    told = f", of which the first {MOST_TOLD} are told" if len(faults) > MOST_TOLD else ""
-    return f"There are {len(faults)} faults{told}; see errors."
+    listed = f", of which the first {MOST_ERRORS} are told" if len(faults) > MOST_ERRORS else ""
+    return f"There are {len(faults)} faults{listed}; see errors."
 
 
 def sentence(words: str) -> str:

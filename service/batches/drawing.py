@@ -11,8 +11,8 @@ import pikepdf
 from piecewright.render.output.collating import collate
 from piecewright.render.output.stamping import stamped
 from piecewright.service.requests.parse import read_packet
+from piecewright.service.responses.maker_packet import maker_packet_pdf
 from piecewright.service.responses.packet import packet_answer
-from piecewright.service.responses.quilt_plan import maker_packet_pdf
 from piecewright.service.settings import Settings
 
 

@@ -11,7 +11,8 @@ from marshmallow import ValidationError
 from piecewright.patchwork.faults import Fault
 from piecewright.service.batches.print_jobs import NAME, Item
 from piecewright.service.batches.schemas import BatchRequest
-from piecewright.service.requests.parse import Refused, schema_faults
+from piecewright.service.requests.parse import Refused
+from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.settings import Settings
 
 

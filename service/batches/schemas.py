@@ -1,12 +1,12 @@
-"""What requests for batches and their answers look like."""
+"""Requests for batches and answers about them; the OpenAPI document is made from these classes."""
 
 from __future__ import annotations
 
 from typing import Any, ClassVar, Final
 
 from marshmallow import ValidationError, validates_schema
-from marshmallow import fields as plain
 
+from piecewright.service.batches import model
 from piecewright.service.requests.fields import (
     LONGEST_NAME,
     ListOf,
@@ -17,8 +17,10 @@ from piecewright.service.requests.fields import (
     kind_of,
     refusal,
 )
-from piecewright.service.requests.schemas import QuiltAndMakers
-from piecewright.service.responses.schemas import AnswerSchema, Problem
+from piecewright.service.requests.quilt_schemas import QuiltAndMakers
+from piecewright.service.responses import fields
+from piecewright.service.responses.fields import AnswerSchema, itself
+from piecewright.service.responses.problem import Problem
 
 MOST_ITEMS: Final = 2000
 BATCH_STATES: Final = ("queued", "running", "done", "cancelled")
@@ -99,114 +101,91 @@ class BatchRequest(QuiltAndMakers):
 
 
 # --- answers ---------------------------------------------------------------------------------
+#
+# Their context is the address of the batch, from which all other addresses follow.
+
+
+def _href(item: model.BatchItem, address: str) -> str | None:
+    return f"{address}/items/{item.number}" if item.state == "done" else None
 
 
 class BatchItem(AnswerSchema):
     """One packet of a batch."""
 
-    number = plain.Integer(required=True, metadata=documented("From 1, as asked for.", minimum=1))
-    maker = plain.String(
-        data_key="for", required=True, metadata=documented("Whose it is; empty for nobody's.")
+    number = fields.Count("From 1, as asked for.", least=1)
+    maker = fields.Text("Whose it is; empty for nobody's.", data_key="for", of="name")
+    state = fields.Word(
+        "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
+        "cancelled before it was done is `cancelled`.",
+        ITEM_STATES,
     )
-    state = plain.String(
-        required=True,
-        metadata=documented(
-            "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
-            "cancelled before it was done is `cancelled`.",
-            enum=list(ITEM_STATES),
-        ),
-    )
-    pages = plain.Integer(
-        required=True,
-        allow_none=True,
-        metadata=documented("Of its PDF, once it is done.", minimum=1),
-    )
-    href = plain.String(metadata=documented("Where its PDF is, once it is done."))
-    problem = plain.Nested(
+    pages = fields.Count("Of its PDF, once it is done.", least=1, nullable=True)
+    href = fields.Text("Where its PDF is, once it is done.", optional=True, within=_href)
+    # A problem is kept as the JSON that is answered.
+    problem = fields.One(
         Problem,
-        metadata=documented(
-            "Why it failed, as `/v1/packet` would have said; pointers lead into the request that "
-            "`defaults` and the item's changes make together."
-        ),
+        "Why it failed, as `/v1/packet` would have said; pointers lead into the request that "
+        "`defaults` and the item's changes make together.",
+        optional=True,
+        ready=True,
     )
 
 
 class BatchLinks(AnswerSchema):
     """Addresses of a batch."""
 
-    self = plain.String(
-        required=True, metadata=documented("The batch: its state as JSON or events.")
+    self = fields.Text(
+        "The batch: its state as JSON or events.", within=lambda batch, address: address
     )
-    archive = plain.String(
-        required=True, metadata=documented("All its packets, when it has ended.")
+    archive = fields.Text(
+        "All its packets, when it has ended.", within=lambda batch, address: f"{address}/archive"
     )
 
 
 class Collated(AnswerSchema):
     """All packets of a batch in one PDF, which is made when the batch has ended."""
 
-    state = plain.String(
-        required=True,
-        metadata=documented(
-            "Once it is `done`, the archive is to be had as `application/pdf`; `failed` comes with "
-            "`problem`.",
-            enum=list(COLLATED_STATES),
-        ),
+    state = fields.Word(
+        "Once it is `done`, the archive is to be had as `application/pdf`; `failed` comes with "
+        "`problem`.",
+        COLLATED_STATES,
     )
-    pages = plain.Integer(
-        required=True, allow_none=True, metadata=documented("Once it is done.", minimum=1)
-    )
-    problem = plain.Nested(
+    pages = fields.Count("Once it is done.", least=1, nullable=True)
+    problem = fields.One(
         Problem,
-        metadata=documented(
-            "Why it failed, for good. The PDFs of the items and the ZIP are not touched by that."
-        ),
+        "Why it failed, for good. The PDFs of the items and the ZIP are not touched by that.",
+        optional=True,
+        ready=True,
     )
 
 
 class BatchProgress(AnswerSchema):
     """How far a batch is, without its items."""
 
-    id = plain.String(
-        required=True, metadata=documented("By which it is asked for; keep it secret.")
+    id = fields.Text("By which it is asked for; keep it secret.")
+    title = fields.Text("As given; empty if none was.")
+    state = fields.Word(
+        "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
+        "if it was stopped before.",
+        BATCH_STATES,
     )
-    title = plain.String(required=True, metadata=documented("As given; empty if none was."))
-    state = plain.String(
-        required=True,
-        metadata=documented(
-            "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
-            "if it was stopped before.",
-            enum=list(BATCH_STATES),
-        ),
+    total = fields.Count("Items.", least=1)
+    done = fields.Count("Items whose PDF is there.")
+    failed = fields.Count("Items with a problem.")
+    created = fields.Moment("In UTC (RFC 3339).")
+    ended = fields.Moment("In UTC; null while there is work left.", nullable=True)
+    expires = fields.Moment(
+        "When it is removed, with its files; null until it has ended.", nullable=True
     )
-    total = plain.Integer(required=True, metadata=documented("Items.", minimum=1))
-    done = plain.Integer(required=True, metadata=documented("Items whose PDF is there.", minimum=0))
-    failed = plain.Integer(required=True, metadata=documented("Items with a problem.", minimum=0))
-    created = plain.DateTime(required=True, metadata=documented("In UTC (RFC 3339)."))
-    ended = plain.DateTime(
-        required=True,
-        allow_none=True,
-        metadata=documented("In UTC; null while there is work left."),
-    )
-    expires = plain.DateTime(
-        required=True,
-        allow_none=True,
-        metadata=documented("When it is removed, with its files; null until it has ended."),
-    )
-    collated = plain.Nested(
+    collated = fields.One(
         Collated,
-        required=True,
-        allow_none=True,
-        metadata=documented(
-            "All packets in one PDF; null until the batch has ended, and if no packet is done."
-        ),
+        "All packets in one PDF; null until the batch has ended, and if no packet is done.",
+        nullable=True,
     )
-    links = plain.Nested(BatchLinks, required=True, metadata=documented("Where to go from here."))
+    links = fields.One(BatchLinks, "Where to go from here.", of=itself)
 
 
 class BatchAnswer(BatchProgress):
     """A batch and all its items."""
 
-    items = plain.List(
-        plain.Nested(BatchItem), required=True, metadata=documented("In the order of the request.")
-    )
+    items = fields.Many(BatchItem, "In the order of the request.")

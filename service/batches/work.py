@@ -24,9 +24,10 @@ from piecewright.service.batches.model import OPEN, Claim, Collation
 from piecewright.service.batches.print_jobs import COLLATED, packet_request
 from piecewright.service.batches.storage import Storage
 from piecewright.service.batches.store import MOST_ATTEMPTS
-from piecewright.service.problems import Kind, faults_in_words, problem_body, refused_kind
+from piecewright.service.problems import Kind, faults_in_words, refused_kind
 from piecewright.service.processes.watchdog import Watchdog
 from piecewright.service.requests.parse import Refused
+from piecewright.service.responses.problem import problem_body
 from piecewright.service.settings import Settings
 
 LEASE: Final = 30.0

@@ -21,7 +21,7 @@ from piecewright.service.drawing_pool.tasks import Failed, Outcome, OutOfMemory,
 from piecewright.service.monitoring.metrics import REFUSED, WAITING, WORKERS_ENDED
 from piecewright.service.problems import TOO_LONG, TOO_MUCH, UNAVAILABLE, Problem
 from piecewright.service.processes.child import Child, DeadlineExceeded
-from piecewright.service.responses.answers import Answer
+from piecewright.service.responses.answer import Answer
 from piecewright.service.settings import Settings
 
 COMMAND: Final = (sys.executable, "-m", "piecewright.service.drawing_pool.worker")

@@ -11,13 +11,9 @@ from piecewright.service.json_text import NotJson, read_json, write_json
 from piecewright.service.problems import Problem
 from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.requests.quilt import read_quilt
-from piecewright.service.responses.answers import (
-    Answer,
-    Form,
-    NoSuchBlock,
-    NoSuchSheet,
-    check_answer,
-)
+from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
+from piecewright.service.responses.catalogue import NoSuchBlock
+from piecewright.service.responses.check import check_answer
 from piecewright.service.responses.printables import PRINTABLES, Printable
 from piecewright.service.responses.quilt_plan import planned
 from piecewright.service.settings import Settings

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from piecewright.service.drawing_pool.tasks import HANDLERS, Done, Failed, Handler, run_task
 from piecewright.service.processes.memory import limit_memory
 from piecewright.service.processes.parent import Parent
-from piecewright.service.responses.answers import prove_ready
+from piecewright.service.responses.health import prove_ready
 from piecewright.service.settings import Settings
 
 

@@ -8,7 +8,7 @@ from flask import Response, request
 
 from piecewright.service.json_text import write_json
 from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
-from piecewright.service.responses.answers import MEDIA_TYPES
+from piecewright.service.responses.answer import MEDIA_TYPES
 
 
 def raw_body() -> bytes:

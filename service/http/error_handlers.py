@@ -22,12 +22,13 @@ from piecewright.service.problems import (
     Kind,
     Problem,
     faults_in_words,
-    problem_body,
     refused_kind,
     sentence,
 )
 from piecewright.service.requests.parse import Refused
-from piecewright.service.responses.answers import NoSuchBlock, NoSuchSheet
+from piecewright.service.responses.answer import NoSuchSheet
+from piecewright.service.responses.catalogue import NoSuchBlock
+from piecewright.service.responses.problem import problem_body
 
 # Of several kinds with one status the first, which is the general one: hence in reverse.
 _BY_STATUS: Final = {kind.status: kind for kind in reversed(KINDS.values()) if kind is not BAD_JSON}

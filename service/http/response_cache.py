@@ -7,7 +7,7 @@ from hashlib import sha256
 from threading import Lock
 
 from piecewright.service.drawing_pool.tasks import Task
-from piecewright.service.responses.answers import Answer
+from piecewright.service.responses.answer import Answer
 
 
 class ResponseCache:

@@ -9,7 +9,6 @@ from functools import partial
 from flask import Blueprint, Response, request
 
 from piecewright.patchwork.lengths import UNITS, Unit
-from piecewright.service import VERSION
 from piecewright.service.drawing_pool.pool import DrawingPool
 from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.http.batches.availability import prove_ready
@@ -23,8 +22,9 @@ from piecewright.service.problems import (
     BAD_REQUEST,
     Problem,
 )
-from piecewright.service.responses import answers
-from piecewright.service.responses.answers import MEDIA_TYPES, Answer, Form
+from piecewright.service.responses.answer import MEDIA_TYPES, Answer, Form, file_name
+from piecewright.service.responses.catalogue import block_answer, catalogue_answer
+from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
 
@@ -41,12 +41,12 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
         negotiate(MEDIA_TYPES["json"])
-        return json_response(answers.catalogue_answer(_unit()))
+        return json_response(catalogue_answer(_unit()))
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
         negotiate(MEDIA_TYPES["json"])
-        return json_response(answers.block_answer(id, _unit()))
+        return json_response(block_answer(id, _unit()))
 
     @api.post("/v1/check")
     def check() -> Response:
@@ -75,7 +75,7 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     def health() -> Response:
         pool.prove_ready()
         prove_ready(settings)
-        response = json_response({"status": "ok", "version": VERSION})
+        response = json_response(health_answer())
         response.cache_control.no_store = True
         return response
 
@@ -141,6 +141,6 @@ def _document(answer: Answer) -> Response:
     if answer.form in ("pdf", "zip"):
         disposition = "inline" if answer.form == "pdf" else "attachment"
         response.headers["Content-Disposition"] = content_disposition(
-            disposition, answers.file_name(answer)
+            disposition, file_name(answer)
         )
     return response

@@ -1,8 +1,8 @@
 """The kinds of field that requests have, for marshmallow.
 
-Every refusal is a list of ``{"code", "detail"}``, so that ``problems`` can tell each with
-its pointer. A length stays as it was written: its unit is known only when the whole
-request has been read (see ``reading``).
+Every refusal is a list of ``{"code", "detail"}``, of which ``schema_faults`` makes faults, each
+with its pointer. A length stays as it was written: its unit is known only when the whole request
+has been read (see ``parse``).
 """
 
 from __future__ import annotations
@@ -88,6 +88,8 @@ class Text(RequestField):
 def _unprintable(character: str) -> bool:
     """Whether it is a control character, half a surrogate pair, or no character at all."""
     category = unicodedata.category(character)
+    # Cn are code points without a character: those that may get one in a later Unicode are taken,
+    # those that never will (the Unicode Standard, 23.7) are not.
     noncharacter = category == "Cn" and (
         ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF
     )
@@ -165,6 +167,7 @@ class Count(RequestField):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise refusal("type", f"expected a whole number, got {kind_of(value)}")
+        # JSON has one kind of number: 3.0 is a whole one. What is not finite is no number at all.
         if value != value or value in (math.inf, -math.inf) or value != int(value):
             raise refusal("type", "expected a whole number")
         if not self.least <= value <= self.most:

@@ -9,14 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeVar
 
 from marshmallow import ValidationError
 
-from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.model import Block, extent, finished
-from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
+from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
@@ -26,37 +24,15 @@ from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.render.sheets.sheet_settings import SheetSettings
-from piecewright.service.requests.fields import suggestion
+from piecewright.service.requests import limits
+from piecewright.service.requests.blocks import block_as_drawn, block_as_finished
+from piecewright.service.requests.limits import Limits
+from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
 
 _T = TypeVar("_T")
 _Spec = Mapping[str, Any]
-
-_NARROW = (0.0, 3.0)
-"""Inches: limits of an allowance, of a margin, and of an overlap."""
-
-_PAPER = (2.0, 200.0)
-"""Inches: limits of a side of paper."""
-
-_ROLL = (5.0, 200.0)
-"""Inches: limits of the width of a roll."""
-
-_QUARTER = "1/4 in"
-_DEVIATION = "1/32 in"
-_BINDING = "2 1/2 in"
-
-_OFF = (0.0, 1.0)
-"""Inches: limits of what a cut or a seam is off."""
-
-_CLOTH = (5.0, 200.0)
-"""Inches: limits of the usable width of cloth."""
-
-_EDGE = (0.25, 40.0)
-"""Inches: limits of the width of a border and of a binding strip."""
-
-_SIDE = (1.0, 400.0)
-"""Inches: limits of a side of a quilt."""
 
 
 class Refused(Exception):
@@ -64,7 +40,7 @@ class Refused(Exception):
 
     Attributes:
         faults: every fault found.
-        unit: of the request, in which places are told.
+        unit: of the request, in which places are answered.
     """
 
     def __init__(self, faults: tuple[Fault, ...], unit: Unit) -> None:
@@ -113,12 +89,17 @@ def read_request(
     faults: list[Fault] = []
     spec = _checked(given, faults, schema)
     block_spec = spec.get("block")
+    # Only a block of the request's own names a unit; those of the catalogue go by the request's.
     own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
     unit: Unit = spec.get("unit") or own_unit or "in"
 
-    drawn = block_spec and _collect(faults, lambda: _block(block_spec, unit, settings))
-    block = drawn and _collect(faults, lambda: _finished(drawn, spec.get("finish"), unit))
-    allowance = _collect(faults, lambda: _allowance(spec.get("allowance", _QUARTER), unit))
+    # Every part is read even where another is faulty, so that all faults are found at once; the
+    # block's size is looked at only if there is a block.
+    drawn = block_spec and _collect(faults, lambda: block_as_drawn(block_spec, unit, settings))
+    block = drawn and _collect(faults, lambda: block_as_finished(drawn, spec.get("finish"), unit))
+    allowance = _collect(
+        faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
+    )
     printer = _collect(faults, lambda: _printer(spec.get("printer"), unit))
     sheet = _collect(faults, lambda: _sheet(spec.get("sheet", {}), unit))
     quilt = _collect(faults, lambda: _quilt(spec.get("quilt", {}), unit)) or Quilt()
@@ -128,13 +109,14 @@ def read_request(
     )
     if faults or block is None or allowance is None or sheet is None or cloth is None:
         raise Refused(tuple(faults), unit)
+    # Faults of pieces that are found later, by geometry, point to where the request lists them.
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
     return Request(
         unit=unit,
-        block=replace(block, unit=unit),
+        block=replace(block, unit=unit),  # sheets and words about it are in the request's unit
         pieces_pointer="/block/pieces" if as_pieces else None,
         allowance=allowance,
-        corners=spec.get("corners", "matched"),
+        corners=spec.get("corners", limits.DEFAULT_CORNERS),
         sheet=replace(sheet, printer=printer or TRUE),
         cloth=cloth,
         quilt=quilt,
@@ -158,7 +140,7 @@ def read_packet(given: Any, settings: Settings) -> Request:
 
 
 @contextmanager
-def told_in(unit: Unit) -> Iterator[None]:
+def refusing_in(unit: Unit) -> Iterator[None]:
     """Faults that geometry or sheets raise inside leave as ``Refused``, places in ``unit``."""
     try:
         yield
@@ -184,99 +166,71 @@ def _checked(given: Any, faults: list[Fault], schema: type[BlockRequest]) -> dic
         return dict(schema().load(given))
     except ValidationError as error:
         faults += schema_faults(error.messages)
+        # An object of which only some fields are wrong is among the valid data, without those; read
+        # on, it would be taken for one that leaves them out.
         valid = error.valid_data if isinstance(error.valid_data, dict) else {}
         wrong = error.messages if isinstance(error.messages, dict) else {}
         return {name: value for name, value in valid.items() if name not in wrong}
 
 
-def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
-    """Marshmallow's tree of errors as faults, each with its JSON pointer.
-
-    The tree's leaves are lists of ``{"code", "detail"}``; its names become the pointer's
-    parts, with ``~`` and ``/`` escaped (RFC 6901). Marshmallow puts what is wrong with an
-    object as a whole under ``_schema``.
-    """
-    if isinstance(messages, list):
-        for message in messages:
-            below = "".join(f"/{number}" for number in message.get("below", ()))
-            yield Fault(pointer + below, message["code"], message["detail"])
-        return
-    for name, inner in messages.items():
-        of_whole = name == "_schema" and not _is_unknown_field(inner)
-        yield from schema_faults(inner, pointer if of_whole else f"{pointer}/{escaped(name)}")
-
-
-def _is_unknown_field(messages: Any) -> bool:
-    """Whether ``_schema`` is what somebody called a field."""
-    return isinstance(messages, list) and messages[0]["code"] == "unknown-field"
-
-
-def escaped(name: object) -> str:
-    """A name as a part of a JSON pointer (RFC 6901)."""
-    return str(name).replace("~", "~0").replace("/", "~1")
-
-
 # --- the second step: what the fields mean together -------------------------------------------
 
 
-_Limits: TypeAlias = tuple[float, float]
-"""Inches, both of them included."""
-
-
 def _lengths(
-    given: _Spec, unit: Unit, pointer: str, limits: Mapping[str, _Limits]
+    given: _Spec, unit: Unit, pointer: str, within: Mapping[str, Limits]
 ) -> dict[str, float]:
     """The lengths of an object that the schema has checked, in inches.
 
     Args:
         given: may have other fields, and may be without some of these.
-        limits: by the names of the lengths.
+        within: their limits, by the names of the lengths.
 
     Raises:
         BlockError: with a fault for every length that is out of its limits.
     """
-    read = {name: parse_length(given[name], unit) for name in limits if name in given}
+    read = {name: parse_length(given[name], unit) for name in within if name in given}
     faults = [
-        Fault(f"{pointer}/{name}", "range", _out_of(limits[name], inches, unit))
+        Fault(f"{pointer}/{name}", "range", _out_of(within[name], inches, unit))
         for name, inches in read.items()
-        if not limits[name][0] <= inches <= limits[name][1]
+        if not within[name].hold(inches)
     ]
     if faults:
         raise BlockError(faults)
     return read
 
 
-def _out_of(limits: _Limits, inches: float, unit: Unit) -> str:
-    least, most = limits
-    return f"expected {least:g} in to {most:g} in, got {spoken(inches, unit)}"
+def _out_of(within: Limits, inches: float, unit: Unit) -> str:
+    return f"expected {within.least:g} in to {within.most:g} in, got {spoken(inches, unit)}"
 
 
 def _allowance(given: Any, unit: Unit) -> Allowance:
     if isinstance(given, dict):
-        limits = dict.fromkeys(("seam", "edge"), _NARROW)
-        widths = _lengths(given, unit, "/allowance", limits)
-        seam = widths.get("seam", parse_length(_QUARTER))
+        within = dict.fromkeys(("seam", "edge"), limits.NARROW)
+        widths = _lengths(given, unit, "/allowance", within)
+        seam = widths.get("seam", parse_length(limits.DEFAULT_SEAM))
         return Allowance(seam, widths.get("edge", seam))
-    width = _lengths({"allowance": given}, unit, "", {"allowance": _NARROW})["allowance"]
+    width = _lengths({"allowance": given}, unit, "", {"allowance": limits.NARROW})["allowance"]
     return Allowance(width, width)
 
 
 def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
     faults: list[Fault] = []
-    given = {"margin": _QUARTER, "overlap": _QUARTER, **given}
+    given = {"margin": limits.DEFAULT_MARGIN, "overlap": limits.DEFAULT_OVERLAP, **given}
     edges = _collect(
         faults,
-        lambda: _lengths(given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), _NARROW)),
+        lambda: _lengths(
+            given, unit, "/sheet", dict.fromkeys(("margin", "overlap"), limits.NARROW)
+        ),
     )
     paper = _collect(faults, lambda: _paper(given, unit))
-    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": _ROLL}))
+    roll = _collect(faults, lambda: _lengths(given, unit, "/sheet", {"roll": limits.ROLL_WIDTH}))
     if faults or edges is None or paper is None or roll is None:
         raise BlockError(faults)
     return SheetSettings(
         roll_width=roll.get("roll"),
         width=paper.width,
         height=paper.height,
-        orientation=given.get("orientation", "auto"),
+        orientation=given.get("orientation", limits.DEFAULT_ORIENTATION),
         margin=edges["margin"],
         overlap=edges["overlap"],
         paper=paper.name,
@@ -284,11 +238,13 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
 
 
 def _printer(given: _Spec | None, unit: Unit) -> Printer:
-    """What the printer made of an inch, told by either of the two test squares."""
+    """What the printer made of an inch, from either of the two test squares."""
     if given is None:
         return TRUE
     across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)
     five = parse_length("5 cm")
+    # More than half of 5 cm is taken for the 5 cm square, of which the share is what an inch comes
+    # out as.
     if min(across, down) > five / 2:
         across, down = across / five, down / five
     printer = Printer(across, down)
@@ -299,13 +255,14 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
 
 def _paper(sheet: _Spec, unit: Unit) -> Paper:
     """The paper of a sheet: by name, or by its sides, which may stand in the sheet itself."""
+    # Whoever works in inches prints in North America, as a rule.
     paper, pointer = sheet.get("paper", "letter" if unit == "in" else "a4"), "/sheet/paper"
     if "width" in sheet:
         paper, pointer = sheet, "/sheet"
     if isinstance(paper, str):
         known = PAPERS[paper]
         return replace(known, name=paper_name(known.name))
-    sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), _PAPER))
+    sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), limits.PAPER_SIDE))
     return Paper("", sides["width"], sides["height"])
 
 
@@ -315,6 +272,7 @@ def paper_name(id: str) -> str:
     >>> paper_name("a4"), paper_name("ansi-c"), paper_name("letter")
     ('A4', 'ANSI C', 'Letter')
     """
+    # Series such as A4 or ANSI C are letters and numbers; all other names are words.
     return id.upper().replace("-", " ") if len(id) == 2 or "-" in id else id.capitalize()
 
 
@@ -322,6 +280,7 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
     faults: list[Fault] = []
     kept = []
     for i, one in enumerate(pressing.get("keep", ())):
+        # ``isdigit`` alone takes digits of every script, of which ``int`` reads only some.
         if one["step"].isascii() and one["step"].isdigit():
             kept.append(Kept(int(one["step"]), one["press"]))
         else:
@@ -330,10 +289,14 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
     off = _collect(
         faults,
         lambda: _lengths(
-            {"cutting": _DEVIATION, "sewing": _DEVIATION, **deviation},
+            {
+                "cutting": limits.DEFAULT_CUTTING,
+                "sewing": limits.DEFAULT_SEWING,
+                **deviation,
+            },
             unit,
             "/deviation",
-            dict.fromkeys(("cutting", "sewing"), _OFF),
+            dict.fromkeys(("cutting", "sewing"), limits.DEVIATION),
         ),
     )
     if faults or off is None:
@@ -346,32 +309,39 @@ def _plan(pressing: _Spec, deviation: _Spec, unit: Unit) -> PlanOptions:
 def _quilt(given: _Spec, unit: Unit) -> Quilt:
     faults: list[Fault] = []
 
-    def lengths(of: _Spec, pointer: str, limits: Mapping[str, _Limits]) -> dict[str, float]:
-        return _collect(faults, lambda: _lengths(of, unit, pointer, limits)) or {}
+    def lengths(of: _Spec, pointer: str, within: Mapping[str, Limits]) -> dict[str, float]:
+        return _collect(faults, lambda: _lengths(of, unit, pointer, within)) or {}
 
-    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), _SIDE))
+    size = lengths(given, "/quilt", dict.fromkeys(("width", "height"), limits.QUILT_SIDE))
     border, binding = given.get("border"), given.get("binding")
     found_border = found_binding = None
     if border is not None:
-        wide = lengths(border, "/quilt/border", {"width": _EDGE})
+        wide = lengths(border, "/quilt/border", {"width": limits.EDGE_WIDTH})
         found_border = Border(
-            wide.get("width", 1.0), border.get("fabric"), border.get("corners", "butted")
+            wide.get("width", 1.0),  # without a width there is a fault, and this is not used
+            border.get("fabric"),
+            border.get("corners", limits.DEFAULT_BORDER_CORNERS),
         )
     if binding is not None:
-        wide = lengths({"width": _BINDING, **binding}, "/quilt/binding", {"width": _EDGE})
+        wide = lengths(
+            {"width": limits.DEFAULT_BINDING, **binding},
+            "/quilt/binding",
+            {"width": limits.EDGE_WIDTH},
+        )
         found_binding = Binding(wide.get("width", 1.0), binding.get("fabric"))
     if faults:
         raise BlockError(faults)
     sides = (size["width"], size["height"]) if size else None
-    return Quilt(given.get("blocks", 1), sides, found_border, found_binding)
+    return Quilt(given.get("blocks", limits.DEFAULT_BLOCKS), sides, found_border, found_binding)
 
 
 def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth:
     usual = Cloth()
-    width = _lengths(given, unit, "/cloth", {"width": _CLOTH}).get("width", usual.width)
+    width = _lengths(given, unit, "/cloth", {"width": limits.CLOTH_WIDTH}).get("width", usual.width)
     edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
     known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)
     directional = given.get("directional", ())
+    # Of a block that is faulty itself the fabrics are not known, and nothing is held against them.
     unknown = [
         Fault(f"/cloth/directional/{i}", "unknown-fabric", f"there is no fabric {id!r} here")
         for i, id in enumerate(directional)
@@ -385,65 +355,3 @@ def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth
         spare=given.get("spare", usual.spare),
         directional=frozenset(directional),
     )
-
-
-def _block(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
-    if isinstance(given, str):
-        block = _from_catalogue(given)
-    else:
-        spec = {**given, "unit": given.get("unit", unit)}
-        _check_points(spec, settings.max_points)
-        _check_count(len(spec.get("pieces", ())), settings.max_pieces)
-        block = block_from_pieces(spec) if "pieces" in spec else block_from_drawing(spec)
-    _check_count(len(block.pieces), settings.max_pieces)
-    if max(map(abs, extent(block.pieces))) > FARTHEST:
-        raise BlockError([_far("/block")])
-    return block
-
-
-def _from_catalogue(id: str) -> Block:
-    try:
-        return catalogue.load(id)
-    except KeyError:
-        hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
-        message = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
-        raise BlockError([Fault("/block", "unknown-block", message)]) from None
-
-
-def _check_count(pieces: int, most: int) -> None:
-    if pieces > most:
-        message = f"a block has at most {most} pieces here, this one has {pieces}"
-        raise BlockError([Fault("/block", "too-many-pieces", message)])
-
-
-def _check_points(spec: _Spec, most: int) -> None:
-    """Raises ``BlockError`` for lists with too many points, and for points that are far out."""
-    lists = {f"/block/lines/{i}": line for i, line in enumerate(spec.get("lines", ()))}
-    lists["/block/frame"] = spec.get("frame", ())
-    for i, piece in enumerate(spec.get("pieces", ())):
-        lists[f"/block/pieces/{i}/outline"] = piece.get("outline", ())
-    for i, fill in enumerate(spec.get("fills", ())):
-        lists[f"/block/fills/{i}/at"] = [fill["at"]]
-    faults: list[Fault] = []
-    for pointer, points in lists.items():
-        if len(points) > most:
-            message = f"{len(points)} points; at most {most} are read here"
-            faults.append(Fault(pointer, "too-many-points", message))
-        elif any(abs(parse_length(c, spec["unit"])) > FARTHEST for p in points for c in p):
-            faults.append(_far(pointer))
-    if faults:
-        raise BlockError(faults)
-
-
-def _far(pointer: str) -> Fault:
-    return Fault(pointer, "range", f"a point is more than {FARTHEST:,.0f} in from the origin")
-
-
-def _finished(block: Block, given: _Spec | None, unit: Unit) -> Block:
-    if given is None:
-        # As drawn; this holds the block to the same limits of size.
-        return finished(block, scale=1.0, pointer="/block")
-    width, height = (
-        parse_length(given[name], unit) if name in given else None for name in ("width", "height")
-    )
-    return finished(block, width, height, given.get("scale"))

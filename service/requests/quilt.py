@@ -11,8 +11,10 @@ from marshmallow import ValidationError
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
-from piecewright.service.requests.parse import Refused, Request, escaped, read_packet, schema_faults
-from piecewright.service.requests.schemas import GroupQuiltRequest
+from piecewright.service.requests import limits
+from piecewright.service.requests.parse import Refused, Request, read_packet
+from piecewright.service.requests.quilt_schemas import GroupQuiltRequest
+from piecewright.service.requests.schema_faults import escaped, schema_faults
 from piecewright.service.settings import Settings
 
 Pointer: TypeAlias = tuple[str, bool]
@@ -68,6 +70,7 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
         quilt = quilt_of(blocks, layout.get("turns"), layout.get("rows"), layout.get("columns"))
     except BlockError as error:
         faults += error.faults
+    # The unit of the quilt is that of its blocks' settings, which is known once one has been read.
     unit: Unit = "in"
     designs: dict[str, Request] = {}
     pointers = _pointers(blocks, spec.get("designs", {}))
@@ -77,11 +80,11 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
             unit = designs[id].unit
         except Refused as refused:
             unit = refused.unit
-            faults += (moved(fault, pointer) for fault in refused.faults)
+            faults += (fault_in_quilt(fault, pointer) for fault in refused.faults)
     if faults or quilt is None:
-        # A wrong setting is a fault of each design; it is told once.
+        # A wrong setting is a fault of each design; it is named once.
         raise Refused(tuple(dict.fromkeys(faults)), unit)
-    title = spec.get("title", "").strip() or "Group quilt"
+    title = spec.get("title", "").strip() or limits.DEFAULT_TITLE
     return QuiltAsked(title, quilt, makers, designs, pointers)
 
 
@@ -97,12 +100,14 @@ def _pointers(blocks: Sequence[Sequence[str]], designs: Mapping[str, Any]) -> di
     return found
 
 
-def moved(fault: Fault, pointer: Pointer) -> Fault:
+def fault_in_quilt(fault: Fault, pointer: Pointer) -> Fault:
     """A fault of one block's request with its pointer into the quilt's."""
     below = fault.pointer.removeprefix("/block")
+    # What is not about the block is about the settings, which all blocks have from the defaults.
     if below == fault.pointer:
         return replace(fault, pointer=f"/defaults{fault.pointer}")
     at, listed = pointer
+    # Within a block of the catalogue there is nothing in the request to point to.
     return replace(fault, pointer=at + below if listed else at)
 
 

@@ -1,228 +1,46 @@
-"""What requests look like; the OpenAPI document is made from these classes.
+"""Requests for printables of a block; the OpenAPI document is made from these classes.
 
 A docstring is the description that readers of the document see, and so is each field's.
 """
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, get_args
 
-from marshmallow import RAISE, Schema, ValidationError, validates_schema
+from marshmallow import validates_schema
 
-from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.block.model import MOST_PIECES
+from piecewright.patchwork.cutting.borders import BorderCorners
 from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
-from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
+from piecewright.patchwork.outlines.cut_outlines import Corners
+from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
-from piecewright.render.sheets.papers import PAPERS
+from piecewright.render.sheets.papers import PAPERS, Orientation
+from piecewright.service.requests import limits
+from piecewright.service.requests.block_schemas import MOST_FABRICS, BlockField
 from piecewright.service.requests.fields import (
-    LONGEST_ID,
     LONGEST_NAME,
-    ByName,
     Choice,
     ChoiceOr,
-    Colour,
     Count,
     Flag,
-    Grain,
     Id,
-    JoinsTree,
     Length,
     LengthOr,
     ListOf,
     Nested,
     Number,
-    Point,
-    Points,
-    QuarterTurn,
-    Refer,
-    RequestField,
     Text,
     documented,
-    kind_of,
     refusal,
-    suggestion,
 )
+from piecewright.service.requests.request_schema import RequestSchema
 
-MOST_FABRICS = 200
-MOST_LINES = 2000
-MOST_GUESSES = 5
-"""Unknown fields of one object that get a suggestion."""
-
-CORNERS = ("matched", "blunt", "full")
-ORIENTATIONS = ("auto", "portrait", "landscape")
-PRESSES = ("first", "second", "open")
-BORDER_CORNERS = ("butted", "mitred")
-
-
-class RequestSchema(Schema):
-    """An object of a request: a field that it does not know is refused."""
-
-    class Meta:
-        unknown = RAISE
-
-    rules: ClassVar[dict[str, Any]] = {}
-    """What JSON Schema says of the fields together."""
-
-    error_messages: dict[str, Any] = {  # noqa: RUF012 - marshmallow's protocol
-        "unknown": {"code": "unknown-field", "detail": "there is no such field here"},
-        "type": {"code": "type", "detail": "expected an object with named fields"},
-    }
-
-    def handle_error(self, error: ValidationError, data: Any, *, many: bool, **kwargs: Any) -> None:
-        """Says of an unknown field which one may have been meant."""
-        messages = error.messages
-        if not isinstance(messages, dict) or not isinstance(data, dict):
-            return
-        unknown = [name for name in messages if name not in self.fields and name in data]
-        for name in unknown[:MOST_GUESSES]:
-            names = ", ".join(self.fields)
-            hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
-            detail = f"there is no field {name!r:.60} here{hint}"
-            messages[name] = [{"code": "unknown-field", "detail": detail}]
-
-
-class Fabric(RequestSchema):
-    """A cloth of the block."""
-
-    id = Id(required=True, metadata=documented("By which pieces refer to it."))
-    name = Text(LONGEST_NAME, metadata=documented("As a label names it; the id if left out."))
-    colour = Colour(metadata=documented("As `#rrggbb`; grey if left out.", default="#cccccc"))
-
-
-class Piece(RequestSchema):
-    """A patch at finished size, without seam allowance: `outline` or `path`, one of the two."""
-
-    rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
-
-    id = Id(required=True, metadata=documented("Unique in the block."))
-    outline = Points(3, MOST_POINTS, metadata=documented("The corners, in either direction."))
-    path = Text(
-        LONGEST_PATH,
-        shortest=1,
-        metadata=documented(
-            "SVG 2 path data: one closed subpath of at most "
-            f"{MOST_POINTS} segments. Curves stay real curves.",
-            examples=["M0 0 L3 0 A3 3 0 0 1 0 3 Z"],
-        ),
-    )
-    fabric = Id(allow_none=True, metadata=documented("The id of one of the block's fabrics."))
-    grain = Grain(
-        metadata=documented(
-            "`auto`: worked out; `free`: no arrow; else degrees clockwise from +x as seen, "
-            "of which only the line counts (200 is 20).",
-            default="auto",
-        )
-    )
-
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def _has_one_shape(self, data: Any, original: Any, **kwargs: Any) -> None:
-        if isinstance(original, dict) and ("outline" in original) == ("path" in original):
-            raise refusal("shape", "a piece has either an outline or a path")
-
-
-class Section(RequestSchema):
-    """A foundation section and its sewing order."""
-
-    id = Id(required=True, metadata=documented("Unique among the sections."))
-    order = ListOf(
-        Id(),
-        "piece ids",
-        fewest=1,
-        most=MOST_PIECES,
-        required=True,
-        metadata=documented("Piece ids."),
-    )
-
-
-class _AnyBlock(RequestSchema):
-    """What both forms of block geometry have."""
-
-    name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
-    unit = Choice(
-        UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
-    )
-    fabrics = ListOf(
-        Nested(Fabric),
-        "fabrics",
-        most=MOST_FABRICS,
-        metadata=documented("The cloths of the block."),
-    )
-    joins = JoinsTree(
-        MOST_PIECES, metadata=documented("The order of sewing; worked out if left out.")
-    )
-    sections = ListOf(
-        Nested(Section),
-        "sections",
-        most=MOST_PIECES,
-        metadata=documented("Foundation sections; worked out if left out."),
-    )
-
-
-class BlockAsPieces(_AnyBlock):
-    """A block, piece by piece."""
-
-    pieces = ListOf(
-        Nested(Piece),
-        "pieces",
-        fewest=1,
-        most=MOST_PIECES,
-        code="too-many-pieces",
-        required=True,
-        metadata=documented("They meet along their edges, without overlap or gap."),
-    )
-
-
-class Fill(RequestSchema):
-    """Which fabric a piece of a drawing is cut from."""
-
-    at = Point(required=True, metadata=documented("A place inside the piece."))
-    fabric = Id(required=True, metadata=documented("The id of one of the block's fabrics."))
-
-
-class BlockAsDrawing(_AnyBlock):
-    """A block as a frame that lines cut into pieces, named p1, p2, … in reading order."""
-
-    frame = Points(
-        3, MOST_POINTS, required=True, metadata=documented("The corners of the outside.")
-    )
-    lines = ListOf(
-        Points(2, MOST_POINTS),
-        "lines",
-        most=MOST_LINES,
-        metadata=documented("Each through two or more points, its ends on the frame or on a line."),
-    )
-    fills = ListOf(
-        Nested(Fill), "fills", most=MOST_PIECES, metadata=documented("The fabrics of the pieces.")
-    )
-
-
-class BlockField(RequestField):
-    """The block of a request, in one of three forms told apart by their fields."""
-
-    FORMS = (
-        "a block is an id of the catalogue, or has 'pieces', or has a 'frame' and 'lines'; "
-        "give one of the three"
-    )
-
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        id = {
-            "type": "string",
-            "minLength": 1,
-            "maxLength": LONGEST_ID,
-            "description": "The id of a block of the catalogue: see `GET /v1/blocks`.",
-        }
-        return {"oneOf": [refer(BlockAsPieces), refer(BlockAsDrawing), id]}
-
-    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
-        if isinstance(value, str):
-            return Id().deserialize(value)
-        if not isinstance(value, dict):
-            raise refusal("type", f"{self.FORMS}; got {kind_of(value)}")
-        as_pieces, as_drawing = "pieces" in value, bool({"frame", "lines"} & value.keys())
-        if as_pieces == as_drawing:
-            raise refusal("block-form", self.FORMS)
-        return (BlockAsPieces if as_pieces else BlockAsDrawing)().load(value)
+CORNERS: tuple[str, ...] = get_args(Corners)
+ORIENTATIONS: tuple[str, ...] = ("auto", *get_args(Orientation))
+PRESSES: tuple[str, ...] = get_args(Press)
+BORDER_CORNERS: tuple[str, ...] = get_args(BorderCorners)
 
 
 class Finish(RequestSchema):
@@ -234,9 +52,9 @@ class Finish(RequestSchema):
 
 
 class Allowance(RequestSchema):
-    """Seam allowances, each from 0 to 3 in."""
+    __doc__ = f"Seam allowances, each from {limits.NARROW}."
 
-    seam = Length(metadata=documented("Between pieces.", default="1/4 in"))
+    seam = Length(metadata=documented("Between pieces.", default=limits.DEFAULT_SEAM))
     edge = Length(
         metadata=documented("At the outside of the block; the same as `seam` if left out.")
     )
@@ -245,8 +63,8 @@ class Allowance(RequestSchema):
 class CustomPaper(RequestSchema):
     """Paper of any size."""
 
-    width = Length(required=True, metadata=documented("One side, 2 to 200 in."))
-    height = Length(required=True, metadata=documented("The other side, 2 to 200 in."))
+    width = Length(required=True, metadata=documented(f"One side, {limits.PAPER_SIDE}."))
+    height = Length(required=True, metadata=documented(f"The other side, {limits.PAPER_SIDE}."))
 
 
 class Sheet(RequestSchema):
@@ -268,25 +86,30 @@ class Sheet(RequestSchema):
         CustomPaper,
         metadata=documented("By default `letter` for a request in inches, else `a4`."),
     )
-    width = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
-    height = Length(metadata=documented("Of paper of any size, 2 to 200 in."))
+    width = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
+    height = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
     roll = Length(
         metadata=documented(
-            "Width of paper from a roll, 5 to 200 in; each sheet is as long as what lies on it."
+            f"Width of paper from a roll, {limits.ROLL_WIDTH}; each sheet is as long as what lies "
+            "on it."
         )
     )
     orientation = Choice(
         ORIENTATIONS,
-        metadata=documented("`auto` takes the one that needs fewer sheets.", default="auto"),
+        metadata=documented(
+            "`auto` takes the one that needs fewer sheets.", default=limits.DEFAULT_ORIENTATION
+        ),
     )
     margin = Length(
         metadata=documented(
-            "What the printer leaves blank along each side, 0 to 3 in.", default="1/4 in"
+            f"What the printer leaves blank along each side, {limits.NARROW}.",
+            default=limits.DEFAULT_MARGIN,
         )
     )
     overlap = Length(
         metadata=documented(
-            "What two sheets of one template both show, 0 to 3 in.", default="1/4 in"
+            f"What two sheets of one template both show, {limits.NARROW}.",
+            default=limits.DEFAULT_OVERLAP,
         )
     )
 
@@ -318,17 +141,24 @@ class Cloth(RequestSchema):
     """The cloth that a cutting list is for."""
 
     width = Length(
-        metadata=documented("Usable, across the cloth: 5 to 200 in.", default="40 in"),
+        metadata=documented(
+            f"Usable, across the cloth: {limits.CLOTH_WIDTH}.", default=limits.DEFAULT_CLOTH
+        ),
     )
     shrinkage = Number(
         0,
         30,
-        metadata=documented("Percent that the cloth's length shrinks by in the wash.", default=3),
+        metadata=documented(
+            "Percent that the cloth's length shrinks by in the wash.",
+            default=limits.DEFAULT_SHRINKAGE,
+        ),
     )
     spare = Number(
         0,
         100,
-        metadata=documented("Percent to buy beyond what is cut, before it shrinks.", default=5),
+        metadata=documented(
+            "Percent to buy beyond what is cut, before it shrinks.", default=limits.DEFAULT_SPARE
+        ),
     )
     directional = ListOf(
         Id(),
@@ -344,13 +174,15 @@ class Cloth(RequestSchema):
 class Border(RequestSchema):
     """A border of one fabric round the quilt."""
 
-    width = Length(required=True, metadata=documented("As it shows when finished, 1/4 to 40 in."))
+    width = Length(
+        required=True, metadata=documented(f"As it shows when finished, {limits.EDGE_WIDTH}.")
+    )
     fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
     corners = Choice(
         BORDER_CORNERS,
         metadata=documented(
             "`butted`: the sides first, then top and bottom; `mitred`: seams at 45 degrees.",
-            default="butted",
+            default=limits.DEFAULT_BORDER_CORNERS,
         ),
     )
 
@@ -360,7 +192,8 @@ class Binding(RequestSchema):
 
     width = Length(
         metadata=documented(
-            "Of the strips to cut, 1/4 to 40 in; rounded up as every cut is.", default="2 1/2 in"
+            f"Of the strips to cut, {limits.EDGE_WIDTH}; rounded up as every cut is.",
+            default=limits.DEFAULT_BINDING,
         )
     )
     fabric = Id(metadata=documented("One of the block's fabrics or another; none if left out."))
@@ -381,10 +214,12 @@ class Quilt(RequestSchema):
     blocks = Count(
         1,
         MOST_BLOCKS,
-        metadata=documented("How many blocks are made; counts are for all together.", default=1),
+        metadata=documented(
+            "How many blocks are made; counts are for all together.", default=limits.DEFAULT_BLOCKS
+        ),
     )
-    width = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
-    height = Length(metadata=documented("Finished, without the border: 1 to 400 in."))
+    width = Length(metadata=documented(f"Finished, without the border: {limits.QUILT_SIDE}."))
+    height = Length(metadata=documented(f"Finished, without the border: {limits.QUILT_SIDE}."))
     border = Nested(Border, metadata=documented("None if left out."))
     binding = Nested(Binding, metadata=documented("None if left out."))
 
@@ -405,13 +240,15 @@ class FoundationLooks(RequestSchema):
         metadata=documented(
             "`true`: mirror images of the face, to be sewn on from the printed side; `false`: as "
             "seen from the face, for a light box.",
-            default=True,
+            default=limits.DEFAULT_MIRRORED,
         )
     )
     line_weight = Number(
         LEAST_WEIGHT,
         MOST_WEIGHT,
-        metadata=documented("Width of the sewing lines, in points (1/72 in).", default=0.6),
+        metadata=documented(
+            "Width of the sewing lines, in points (1/72 in).", default=limits.DEFAULT_LINE_WEIGHT
+        ),
     )
 
 
@@ -447,10 +284,10 @@ class Pressing(RequestSchema):
 
 
 class Deviations(RequestSchema):
-    """How far off cuts and seams are, 0 to 1 in each."""
+    __doc__ = f"How far off cuts and seams are, {limits.DEVIATION} each."
 
-    cutting = Length(metadata=documented("Of an edge that is cut.", default="1/32 in"))
-    sewing = Length(metadata=documented("Of the width of a seam.", default="1/32 in"))
+    cutting = Length(metadata=documented("Of an edge that is cut.", default=limits.DEFAULT_CUTTING))
+    sewing = Length(metadata=documented("Of the width of a seam.", default=limits.DEFAULT_SEWING))
 
 
 class BlockRequest(RequestSchema):
@@ -468,14 +305,16 @@ class BlockRequest(RequestSchema):
     finish = Nested(Finish, metadata=documented("The finished size; as drawn if left out."))
     allowance = LengthOr(
         Allowance,
-        metadata=documented("Seam allowance, from 0 to 3 in. It never scales.", default="1/4 in"),
+        metadata=documented(
+            f"Seam allowance, from {limits.NARROW}. It never scales.", default=limits.DEFAULT_SEAM
+        ),
     )
     corners = Choice(
         CORNERS,
         metadata=documented(
             "`matched`: raw edges end together at every seam; `blunt`: sharp points cut across; "
             "`full`: the plain offset.",
-            default="matched",
+            default=limits.DEFAULT_CORNERS,
         ),
     )
     sheet = Nested(Sheet, metadata=documented("The sheets to print on."))
@@ -528,92 +367,4 @@ class PacketRequest(BlockRequest):
         data_key="for",
         attribute="for",
         metadata=documented("Whose packet it is: every sheet carries the name."),
-    )
-
-
-MOST_MAKERS = 400
-MOST_ROWS = 40
-MOST_DESIGNS = 100
-
-
-class QuiltLayout(RequestSchema):
-    """How the blocks of a quilt lie: row by row from the top, each from the left."""
-
-    rows = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
-    columns = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
-    blocks = ListOf(
-        ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
-        required=True,
-        metadata=documented(
-            "The id of the block in each place: of `designs`, or of the catalogue."
-        ),
-    )
-    turns = ListOf(
-        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
-        metadata=documented("By how much the block in each place is turned; none if left out."),
-    )
-
-
-class PacketSettings(RequestField):
-    """What the packets of a quilt share: a packet request without what the quilt says."""
-
-    ELSEWHERE: ClassVar[dict[str, str]] = {
-        "block": "the quilt says which blocks there are",
-        "for": "the quilt has makers",
-        "quilt": "each maker's cutting list is for the blocks that they make",
-    }
-
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        return {"type": "object", "not": {"anyOf": [{"required": [n]} for n in self.ELSEWHERE]}}
-
-    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            raise refusal("type", f"expected an object with named fields, got {kind_of(value)}")
-        wrong = {
-            name: [{"code": "unknown-field", "detail": f"leave it out: {why}"}]
-            for name, why in self.ELSEWHERE.items()
-            if name in value
-        }
-        if wrong:
-            raise ValidationError(wrong)
-        return value
-
-
-class QuiltAndMakers(RequestSchema):
-    """Which blocks a quilt has, and who makes them."""
-
-    quilt = Nested(QuiltLayout, metadata=documented("How its blocks lie."))
-    makers = ListOf(
-        Text(LONGEST_NAME, shortest=1),
-        "makers",
-        fewest=1,
-        most=MOST_MAKERS,
-        metadata=documented("Who makes the quilt; its blocks are shared out evenly."),
-    )
-    designs = ByName(
-        BlockField(),
-        "designs",
-        most=MOST_DESIGNS,
-        metadata=documented("Blocks of your own, each under the id by which `blocks` names it."),
-    )
-
-
-class GroupQuiltRequest(QuiltAndMakers):
-    """A quilt that several people make together."""
-
-    title = Text(
-        LONGEST_NAME, metadata=documented("As sheets name the quilt.", default="Group quilt")
-    )
-    quilt = Nested(QuiltLayout, required=True, metadata=documented("How its blocks lie."))
-    defaults = PacketSettings(
-        metadata=documented(
-            "`finish`, `allowance`, `sheet` and whatever else a packet request may have, the same "
-            "for every block."
-        )
     )

@@ -9,7 +9,7 @@ from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
 from piecewright.service.requests.parse import Request
 
 
-class Workup:
+class BlockPlans:
     """A request for one block, and the plans that are made of it when they are first asked for.
 
     Each plan raises ``BlockError`` as its function does.
@@ -23,7 +23,7 @@ class Workup:
         self.request, self.most_sheets = request, most_sheets
 
     @cached_property
-    def plan(self) -> SewingPlan:
+    def sewing(self) -> SewingPlan:
         """How the block is sewn."""
         return sewing_plan(self.request.block, self.request.allowance, self.request.plan)
 

@@ -1,86 +1,123 @@
-"""Foundation sections of a request as an answer, for HTTP and the command line alike."""
+"""The foundation sections of a block: their answer, and how it is made."""
 
 from __future__ import annotations
 
-from functools import partial
-from typing import Any, Final
+from operator import itemgetter
 
-from piecewright.patchwork.foundation.plan import (
-    FabricNeed,
-    Foundation,
-    FoundationSection,
-    foundation,
-)
-from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.foundation import plan as planning
+from piecewright.patchwork.foundation.plan import SectionJoin, foundation
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.foundation import foundation_drawings, foundation_pages, heading
-from piecewright.service.measures import area, place, places, ring, size
-from piecewright.service.responses.answers import Printout, of_block
-from piecewright.service.responses.block_plans import Workup
+from piecewright.service.responses import fields
+from piecewright.service.responses.block_plans import BlockPlans
+from piecewright.service.responses.fields import CURVES, AnswerSchema
+from piecewright.service.responses.pages import Page
+from piecewright.service.responses.printout import Printout
 
 
-def foundation_printout(work: Workup) -> Printout:
+class FoundationPatch(AnswerSchema):
+    """A piece of a section, and the rectangle of fabric to cut for it."""
+
+    piece = fields.Text("The id of the piece.")
+    number = fields.Count("Its place in the order of sewing, from 1.", least=1)
+    fabric = fields.Text("The id of its fabric, or null.", nullable=True)
+    width = fields.Length(
+        "Of the rectangle: along or across the piece's grain, whichever lies more across the "
+        "block. It has 1/4 in to spare all round (the allowance, where that is wider) and 1/8 in "
+        "of ease on every side."
+    )
+    height = fields.Length("Of the rectangle, square to its width.")
+
+
+class FoundationMark(AnswerSchema):
+    """A mark on the seam of two sections, with the same number on both."""
+
+    number = fields.Count("From 1.", least=1)
+    at = fields.Place("On the finished outline.")
+
+
+def _seam_lines(section: planning.FoundationSection) -> list[tuple[Point, Point]]:
+    return [(seam.start, seam.end) for seam in section.seams]
+
+
+class FoundationSection(AnswerSchema):
+    """A section in block coordinates at finished size, seen from the face, not mirrored."""
+
+    id = fields.Text("As given, or A, B, … in the order of joining.")
+    order = fields.ListOf(fields.Text(), "Piece ids in the order of sewing.")
+    outline = fields.Ring(f"Without allowance. {CURVES}")
+    cut = fields.Ring(f"With allowance. {CURVES}")
+    patches = fields.Many(FoundationPatch, "In the order of sewing.")
+    seams = fields.ListOf(
+        fields.Places(),
+        "The two ends of the line of each step, from the second piece on.",
+        of=_seam_lines,
+    )
+    marks = fields.Many(FoundationMark, "On its seams with other sections.")
+
+
+def _two_units(join: SectionJoin) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    return join.first, join.second
+
+
+def _ends(join: SectionJoin) -> tuple[Point, Point]:
+    return join.seam[0].start, join.seam[-1].end
+
+
+class FoundationStep(AnswerSchema):
+    """A join of two units of sections."""
+
+    units = fields.ListOf(
+        fields.ListOf(fields.Text()), "Section ids of the two units.", of=_two_units
+    )
+    seam = fields.Places("The two ends of the seam.", of=_ends)
+
+
+class RectangleCount(AnswerSchema):
+    """Rectangles of one size."""
+
+    width = fields.Length("The longer side.", of=itemgetter(0))
+    height = fields.Length("The shorter side.", of=itemgetter(1))
+    count = fields.Count("How many.", least=1, of=itemgetter(2))
+
+
+class FoundationFabric(AnswerSchema):
+    """The rectangles of one fabric."""
+
+    fabric = fields.Text("The id of the fabric, or null.", nullable=True)
+    sizes = fields.Many(RectangleCount, "The largest first.")
+    area = fields.Area("Of all of them, in square units.")
+
+
+class FoundationAnswer(AnswerSchema):
+    """The foundation sections of a block, and the sheets that the PDF would have.
+
+    On a sheet, a section's drawing has its origin at the top left corner of the box round its cut
+    outline, as printed; mirrored, x runs from the right side of the outline to its left.
+    """
+
+    unit = fields.Unit()
+    sections = fields.Many(FoundationSection, "Those given, or else the fewest that were found.")
+    joins = fields.Joins("Nested pairs of section ids: the order of joining.")
+    steps = fields.Many(FoundationStep, "The joins in an order in which they can be sewn.")
+    optimal = fields.Flag("Whether it is proven that fewer sections are not possible.")
+    fabrics = fields.Many(FoundationFabric, "The rectangles of fabric, summed.")
+    pages = fields.Many(Page, "The sheets, in order.")
+
+
+def foundation_printout(plans: BlockPlans) -> Printout:
     """The foundation sections of a block.
 
     Raises:
         BlockError: the block cannot be sewn on foundations.
     """
-    asked = work.request
+    asked = plans.request
     found = foundation(asked.block, asked.allowance, asked.corners, asked.pieces_pointer)
     drawings, head = foundation_drawings(found, asked.looks), heading(found, asked.looks)
     return Printout(
         "foundation",
-        told=lambda: told(found, asked.unit),
-        pages=lambda: foundation_pages(drawings, asked.sheet, head, work.most_sheets),
+        representation=lambda pages: FoundationAnswer.to_json(found, asked.unit, pages=pages),
+        pages=lambda: foundation_pages(drawings, asked.sheet, head, plans.most_sheets),
         canvas=lambda: canvas_svg(drawings, head, asked.unit),
     )
-
-
-foundation_answer: Final = partial(of_block, foundation_printout)
-
-
-def told(found: Foundation, unit: Unit) -> dict[str, Any]:
-    """Foundation sections as the JSON answer has them."""
-    return {
-        "sections": [_section(section, unit) for section in found.sections],
-        "joins": found.joins,
-        "steps": [
-            {
-                "units": [list(step.first), list(step.second)],
-                "seam": places([step.seam[0].start, step.seam[-1].end], unit),
-            }
-            for step in found.steps
-        ],
-        "optimal": found.optimal,
-        "fabrics": [_need(need, unit) for need in found.fabrics],
-    }
-
-
-def _section(section: FoundationSection, unit: Unit) -> dict[str, Any]:
-    return {
-        "id": section.id,
-        "order": list(section.order),
-        "outline": ring(section.outline, unit),
-        "cut": ring(section.cut, unit),
-        "patches": [
-            {
-                "piece": patch.piece,
-                "number": patch.number,
-                "fabric": patch.fabric,
-                **size(patch.width, patch.height, unit),
-            }
-            for patch in section.patches
-        ],
-        "seams": [places([seam.start, seam.end], unit) for seam in section.seams],
-        "marks": [{"number": mark.number, "at": place(mark.at, unit)} for mark in section.marks],
-    }
-
-
-def _need(need: FabricNeed, unit: Unit) -> dict[str, Any]:
-    return {
-        "fabric": need.fabric,
-        "sizes": [
-            {**size(width, height, unit), "count": count} for width, height, count in need.sizes
-        ],
-        "area": area(need.area, unit),
-    }

@@ -1,31 +1,37 @@
-"""A packet as an answer: the parts that are asked for, behind a cover, as one document."""
+"""A packet: the parts that are asked for, behind a cover, as one document."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.faults import Fault
-from piecewright.render.output.page_json import page_json
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.stamping import stamped
 from piecewright.render.output.zip import sheets_zip
 from piecewright.render.printables.cover import Cover, Picture
 from piecewright.render.printables.packet import Chapter, bound, cover_chapter
+from piecewright.render.sheets import page as sheet
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.page import Page
 from piecewright.service.json_text import write_json
-from piecewright.service.problems import told_faults
-from piecewright.service.requests.parse import Request, told_in
-from piecewright.service.requests.schemas import PACKET_TITLES
-from piecewright.service.responses.answers import Answer, Form, Printout, templates_printout
-from piecewright.service.responses.block_plans import Workup
+from piecewright.service.requests.parse import Request, refusing_in
+from piecewright.service.requests.schemas import PACKET_PARTS, PACKET_TITLES
+from piecewright.service.responses import fields
+from piecewright.service.responses.answer import Answer, Form
+from piecewright.service.responses.block_map import block_map_printout
+from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.cutting_list import cutting_list_printout
+from piecewright.service.responses.fields import AnswerSchema
 from piecewright.service.responses.foundation import foundation_printout
-from piecewright.service.responses.sewing_plan import block_map_printout, sewing_plan_printout
+from piecewright.service.responses.pages import Page
+from piecewright.service.responses.printout import Printout
+from piecewright.service.responses.problem import Caution
+from piecewright.service.responses.sewing_plan import sewing_plan_printout
+from piecewright.service.responses.templates import templates_printout
 
-_PRINTED: Final[Mapping[str, Callable[[Workup], Printout]]] = {
+_PRINTOUTS: Final[Mapping[str, Callable[[BlockPlans], Printout]]] = {
     "block-map": block_map_printout,
     "sewing-plan": sewing_plan_printout,
     "cutting-list": cutting_list_printout,
@@ -33,6 +39,51 @@ _PRINTED: Final[Mapping[str, Callable[[Workup], Printout]]] = {
     "foundation": foundation_printout,
 }
 """The parts other than the cover, by their names in a request."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Contents:
+    """What the answer about a packet is made from."""
+
+    request: Request
+    chapters: tuple[Chapter, ...]
+    cautions: tuple[Fault, ...]
+
+    @property
+    def pages(self) -> list[sheet.Page]:
+        return [page for chapter in self.chapters for page in chapter.pages]
+
+
+_PART_OF_TITLE: Final = {title: part for part, title in PACKET_TITLES.items()}
+
+
+class PacketPart(AnswerSchema):
+    """A part of a packet."""
+
+    part = fields.Word(
+        "As a request names it.", PACKET_PARTS, of=lambda chapter: _PART_OF_TITLE[chapter.title]
+    )
+    title = fields.Text("As the bookmarks have it.")
+    first = fields.Count(
+        "The number of its first sheet.", least=1, of=lambda chapter: chapter.pages[0].number
+    )
+    sheets = fields.Count("How many sheets it has.", least=1, of=lambda chapter: len(chapter.pages))
+
+
+class PacketAnswer(AnswerSchema):
+    """What a packet holds, and the sheets that the PDF has."""
+
+    unit = fields.Unit()
+    name = fields.Text("The block's name; empty if it has none.", of="request.block.name")
+    maker = fields.Text(
+        "Whose packet it is; null if it is nobody's.",
+        nullable=True,
+        data_key="for",
+        of=lambda packet: packet.request.maker or None,
+    )
+    parts = fields.Many(PacketPart, "In their order.", of="chapters")
+    cautions = fields.Many(Caution, "As `/v1/check` tells them.")
+    pages = fields.Many(Page, "All sheets, in order.")
 
 
 def packet_answer(
@@ -46,18 +97,16 @@ def packet_answer(
     Raises:
         Refused: the block cannot be sewn as it asks to be, or the sheets do not serve.
     """
-    with told_in(request.unit):
-        work = Workup(request, most_sheets)
-        chapters = packet_chapters(work)
-        minded = work.templates.cautions
+    with refusing_in(request.unit):
+        plans = BlockPlans(request, most_sheets)
+        packet = _Contents(request, packet_chapters(plans), plans.templates.cautions)
     title = packet_title(request)
     if form == "json":
-        content = write_json(told(request, chapters, minded))
+        content = write_json(PacketAnswer.to_json(packet, request.unit))
     elif form == "pdf":
-        content = stamped(chapters_pdf(chapters, title), request.maker)
+        content = stamped(chapters_pdf(packet.chapters, title), request.maker)
     else:
-        pages = [page for chapter in chapters for page in chapter.pages]
-        content = sheets_zip(pages, request.unit)
+        content = sheets_zip(packet.pages, request.unit)
     return Answer(form, content, title)
 
 
@@ -66,13 +115,13 @@ def packet_title(request: Request) -> str:
     return f"{request.block.name} packet".strip()
 
 
-def part_pages(work: Workup, part: str) -> tuple[Page, ...]:
+def part_pages(plans: BlockPlans, part: str) -> tuple[sheet.Page, ...]:
     """The sheets of a part other than the cover, by its name in a request.
 
     Raises:
         BlockError: as the part by itself.
     """
-    return tuple(_PRINTED[part](work).pages())
+    return tuple(_PRINTOUTS[part](plans).pages())
 
 
 def chapters_pdf(chapters: Sequence[Chapter], title: str) -> bytes:
@@ -81,15 +130,15 @@ def chapters_pdf(chapters: Sequence[Chapter], title: str) -> bytes:
     return sheets_pdf(pages, title, [(c.title, len(c.pages)) for c in chapters])
 
 
-def packet_chapters(work: Workup) -> tuple[Chapter, ...]:
+def packet_chapters(plans: BlockPlans) -> tuple[Chapter, ...]:
     """The parts with their sheets, the cover first, counted through.
 
     Raises:
         BlockError: as each part by itself, or all sheets together are too many.
     """
-    asked = work.request
+    asked = plans.request
     chapters = [
-        Chapter(title, part_pages(work, part))
+        Chapter(title, part_pages(plans, part))
         for part, title in PACKET_TITLES.items()
         if part in asked.parts and part != "cover"
     ]
@@ -102,10 +151,11 @@ def packet_chapters(work: Workup) -> tuple[Chapter, ...]:
             asked.block.name or "A block",
             facts,
             (Picture(asked.block),),
-            tuple(fault.detail for fault in work.templates.cautions),
+            tuple(fault.detail for fault in plans.templates.cautions),
         )
+        # The cover lists the other parts with their sheets, so that it is made last.
         chapters.insert(0, cover_chapter(cover, packet_heading(asked), chapters, asked.sheet))
-    return bound(chapters, work.most_sheets)
+    return bound(chapters, plans.most_sheets)
 
 
 def packet_heading(asked: Request) -> Heading:
@@ -117,24 +167,3 @@ def packet_heading(asked: Request) -> Heading:
         allowance=allowance_words(asked.allowance, asked.block.unit),
         corners=f"{asked.corners.capitalize()} corners",
     )
-
-
-def told(request: Request, chapters: Iterable[Chapter], minded: Iterable[Fault]) -> dict[str, Any]:
-    """A packet as the JSON answer has it."""
-    by_title = {title: part for part, title in PACKET_TITLES.items()}
-    return {
-        "unit": request.unit,
-        "name": request.block.name,
-        "for": request.maker or None,
-        "parts": [
-            {
-                "part": by_title[chapter.title],
-                "title": chapter.title,
-                "first": chapter.pages[0].number,
-                "sheets": len(chapter.pages),
-            }
-            for chapter in chapters
-        ],
-        "cautions": told_faults(minded, request.unit),
-        "pages": [page_json(page, request.unit) for chapter in chapters for page in chapter.pages],
-    }

@@ -1,42 +1,147 @@
-"""A group quilt as an answer: its plan, and each maker's packet."""
+"""The plan of a group quilt: its answer, and how it is made."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Any, Final
+from collections.abc import Mapping
+from dataclasses import dataclass
+from operator import itemgetter
 
-from piecewright.patchwork.block.wording import allowance_words, block_size
-from piecewright.patchwork.cutting.cutting_list import Quilt
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.lengths import Unit
-from piecewright.patchwork.quilt.assembly import Area, Joining
+from piecewright.patchwork.quilt import pressing
 from piecewright.patchwork.quilt.plan import QuiltPlan, Variant, group_quilt
-from piecewright.patchwork.sewing.plan import PlanOptions, SewingPlan, sewing_plan
+from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
 from piecewright.render.output.svg import canvas_svg
-from piecewright.render.printables.cover import Cover, Picture
-from piecewright.render.printables.packet import Chapter, bound, cover_chapter
 from piecewright.render.printables.quilt_plan import heading, quilt_plan_drawings
 from piecewright.render.printables.text_column import column
-from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
-from piecewright.service.json_text import canonical, read_json
-from piecewright.service.measures import place, size
-from piecewright.service.requests.parse import Refused, Request, told_in
-from piecewright.service.requests.quilt import QuiltAsked, moved, read_quilt
-from piecewright.service.requests.schemas import PACKET_TITLES
-from piecewright.service.responses.answers import Answer, Form, Printout, answered
-from piecewright.service.responses.block_plans import Workup
-from piecewright.service.responses.packet import chapters_pdf, part_pages
-from piecewright.service.settings import Settings
+from piecewright.service.requests.parse import Refused, refusing_in
+from piecewright.service.requests.quilt import QuiltAsked, fault_in_quilt
+from piecewright.service.requests.schemas import KeptPress
+from piecewright.service.responses import fields
+from piecewright.service.responses.answer import Answer, Form
+from piecewright.service.responses.fields import AnswerSchema, Json, itself
+from piecewright.service.responses.pages import Page
+from piecewright.service.responses.printout import Printout, printout_answer
+from piecewright.service.responses.sewing_plan import TrimSize
 
-PLAN: Final = "Plan of the quilt"
 
-ON_PAPER: Final = (
-    "sewn on paper, seams lie toward the patch that is added last; the plan's ways of pressing "
-    "and what it says of seams that nest hold for blocks that are pieced without paper"
-)
+class QuiltPlacement(AnswerSchema):
+    """A block in its place."""
+
+    row = fields.Count("From 1, at the top.", least=1, of=lambda placed: placed.row + 1)
+    column = fields.Count("From 1, on the left.", least=1, of=lambda placed: placed.column + 1)
+    block = fields.Text("The id of the block.", of="design")
+    turn = fields.Integer("Degrees, clockwise as seen.", facts={"enum": [0, 90, 180, 270]})
+    variant = fields.Text("The id of its variant.")
+    maker = fields.Text("Who makes it; null if nobody is named.", nullable=True)
+
+
+def _keep(variant: Variant) -> list[Json]:
+    return [{"step": str(one.step), "press": one.press} for one in variant.kept]
+
+
+class KeptPressing(AnswerSchema):
+    """Directions as `pressing` of a request takes them."""
+
+    # Their schema is that of requests, which has no sources of values.
+    keep = fields.Many(KeptPress, "One for each step.", of=_keep, ready=True)
+
+
+class QuiltVariant(AnswerSchema):
+    """A block with a direction for each of its steps."""
+
+    id = fields.Text("The block's, and a letter.")
+    block = fields.Text("The id of the block.", of="design")
+    count = fields.Count("How many of the quilt's blocks are made so.", least=1)
+    pressing = fields.One(KeptPressing, "With it, a sewing plan is that variant.", of=itself)
+
+
+class VariantShare(AnswerSchema):
+    """Blocks of one variant."""
+
+    id = fields.Text("Of the variant.", of=itemgetter(0))
+    count = fields.Count("How many of them.", least=1, of=itemgetter(1))
+
+
+class QuiltMaker(AnswerSchema):
+    """What one maker makes."""
+
+    name = fields.Text("As given.", of="maker")
+    blocks = fields.Count(
+        "How many.", least=1, of=lambda share: sum(count for _, count in share.variants)
+    )
+    variants = fields.Many(VariantShare, "Which.")
+
+
+def _rows_and_columns(meeting: pressing.QuiltMeeting) -> list[tuple[int, int]]:
+    return [(row + 1, column + 1) for row, column in meeting.blocks]
+
+
+class QuiltMeeting(AnswerSchema):
+    """A point on a seam between blocks at which seams arrive from both sides."""
+
+    at = fields.Place("On the quilt, at finished size.")
+    step = fields.Text(
+        "The step of joining that sews the seam.", of=lambda meeting: str(meeting.joining)
+    )
+    blocks = fields.ListOf(
+        fields.ListOf(fields.Integer()),
+        "Row and column, from 1, of the blocks whose seams arrive.",
+        of=_rows_and_columns,
+    )
+    nests = fields.Flag("Whether the allowances nest.")
+    reason = fields.Text("Why they do not nest, for people; null if they do.", nullable=True)
+
+
+class QuiltArea(AnswerSchema):
+    """Places from a first row and column to a last, both included, counted from 1."""
+
+    top = fields.Count("First row.", least=1, of=lambda area: area.top + 1)
+    left = fields.Count("First column.", least=1, of=lambda area: area.left + 1)
+    bottom = fields.Count("Last row.", least=1, of=lambda area: area.bottom + 1)
+    right = fields.Count("Last column.", least=1, of=lambda area: area.right + 1)
+
+
+class QuiltStep(AnswerSchema):
+    """A join of blocks into a row, or of rows."""
+
+    id = fields.Text("`1`, `2`, … in the order of joining.", of=lambda step: str(step.number))
+    level = fields.Count("What it joins was made at lower levels.", least=1)
+    joins = fields.Word("What.", ["blocks", "rows"], of="kind")
+    units = fields.Many(
+        QuiltArea,
+        "The left one and the right one, or the upper one and the lower one.",
+        of=lambda step: (step.first, step.second),
+    )
+    press = fields.Word("Which way.", ["right", "left", "down"])
+    unfinished = fields.One(TrimSize, "What to square the joined unit up to.")
+
+
+class QuiltPlanAnswer(AnswerSchema):
+    """Who makes which block of a quilt, pressed which way, and how the blocks are joined."""
+
+    unit = fields.Unit()
+    rows = fields.Count("Of blocks.", least=1, of="quilt.rows")
+    columns = fields.Count("Of blocks.", least=1, of="quilt.columns")
+    width = fields.Length(
+        "Of the finished quilt, without a border.", of=lambda plan: sum(plan.widths)
+    )
+    height = fields.Length(
+        "Of the finished quilt, without a border.", of=lambda plan: sum(plan.heights)
+    )
+    placements = fields.Many(QuiltPlacement, "Row by row.")
+    variants = fields.Many(QuiltVariant, "By block, in the order of the quilt.")
+    makers = fields.Many(
+        QuiltMaker, "In the order of the request; empty if none are named.", of="shares"
+    )
+    steps = fields.Many(QuiltStep, "In the order of joining.", of="joinings")
+    meetings = fields.Many(QuiltMeeting, "On the seams between blocks.")
+    inside = fields.Count("How many meetings nest inside the blocks.", of="inside_nested")
+    nested = fields.Count("How many nest inside and between blocks.")
+    bound = fields.Count("No plan that keeps the most inside nests more.")
+    optimal = fields.Flag("Whether `nested` is proven to be the most possible.")
+    fewest_variants = fields.Flag("Whether it is proven that there are no fewer variants.")
+    pages = fields.Many(Page, "The sheets, in order.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +159,18 @@ def planned(asked: QuiltAsked) -> PlannedQuilt:
     Raises:
         Refused: a block cannot be sewn as it asks to be, or the blocks make no quilt.
     """
+    # Every block is planned even if another cannot be sewn, so that all faults are found at once.
     designs: dict[str, SewingPlan] = {}
     faults: list[Fault] = []
     for id, request in asked.designs.items():
         try:
             designs[id] = sewing_plan(request.block, request.allowance, request.plan)
         except BlockError as error:
-            faults += (moved(fault, asked.pointers[id]) for fault in error.faults)
+            faults += (fault_in_quilt(fault, asked.pointers[id]) for fault in error.faults)
     if faults:
         raise Refused(tuple(dict.fromkeys(faults)), asked.unit)
     kept = {id: request.plan.kept for id, request in asked.designs.items() if request.plan}
-    with told_in(asked.unit):
+    with refusing_in(asked.unit):
         plan = group_quilt(asked.quilt, designs, asked.makers or None, kept=kept)
     return PlannedQuilt(asked, designs, plan)
 
@@ -82,11 +188,13 @@ def quilt_plan_answer(
         NoSuchSheet: there is no sheet with that number.
     """
     made = planned(asked)
-    with told_in(asked.unit):
-        return answered(_printout(made, most_sheets), asked.title, asked.unit, form, sheet)
+    with refusing_in(asked.unit):
+        return printout_answer(
+            quilt_plan_printout(made, most_sheets), asked.title, asked.unit, form, sheet
+        )
 
 
-def _printout(made: PlannedQuilt, most_sheets: int, maker: str | None = None) -> Printout:
+def quilt_plan_printout(made: PlannedQuilt, most_sheets: int, maker: str | None = None) -> Printout:
     """The plan of a quilt; with one maker's blocks marked."""
     asked, room = made.asked, column(made.asked.shared.sheet)
     blocks = {id: request.block for id, request in asked.designs.items()}
@@ -94,175 +202,7 @@ def _printout(made: PlannedQuilt, most_sheets: int, maker: str | None = None) ->
     head = heading(made.plan, asked.title)
     return Printout(
         "plan",
-        told=lambda: told(made.plan),
+        representation=lambda pages: QuiltPlanAnswer.to_json(made.plan, asked.unit, pages=pages),
         pages=lambda: lay_out(drawings, room.settings, head, most_sheets),
         canvas=lambda: canvas_svg(drawings, head, asked.unit),
     )
-
-
-def maker_packet_pdf(given: Mapping[str, Any], settings: Settings) -> bytes:
-    """The packet of one maker of a quilt, without the name.
-
-    Args:
-        given: a request for a group quilt; its field ``maker`` has the number of the maker,
-            counted from 0.
-
-    Raises:
-        Refused: the quilt cannot be made as it asks to be, or the sheets do not serve.
-    """
-    rest = {name: value for name, value in given.items() if name != "maker"}
-    # A batch asks for the same quilt once for each of its makers.
-    made = _planned_before(canonical(rest), settings)
-    number = given.get("maker")
-    if type(number) is not int or not 0 <= number < len(made.plan.shares):
-        message = f"there is no maker {number!r:.20}; the quilt has {len(made.plan.shares)}"
-        raise Refused((Fault("/maker", "range", message),), made.asked.unit)
-    with told_in(made.asked.unit):
-        chapters = maker_chapters(made, number, settings.max_sheets)
-    return chapters_pdf(chapters, f"{made.asked.title} packet")
-
-
-@lru_cache(maxsize=2)
-def _planned_before(text: bytes, settings: Settings) -> PlannedQuilt:
-    return planned(read_quilt(read_json(text), settings))
-
-
-def maker_chapters(made: PlannedQuilt, maker: int, most_sheets: int) -> tuple[Chapter, ...]:
-    """What one maker needs, counted through: the plan of the quilt with the maker's blocks
-    marked, block map and sewing plan of each variant, cutting list and templates of each block.
-
-    Raises:
-        BlockError: as each part by itself, or all sheets together are too many.
-    """
-    asked, shared = made.asked, made.asked.shared
-    share = made.plan.shares[maker]
-    variants = {variant.id: variant for variant in made.plan.variants}
-    own = [(variants[id], count) for id, count in share.variants]
-    chapters = [Chapter(PLAN, tuple(_printout(made, most_sheets, share.maker).pages()))]
-    pictures: list[Picture] = []
-    cautions: list[str] = []
-    for id in dict.fromkeys(variant.design for variant, _ in own):
-        request = asked.designs[id]
-        name = request.block.name
-        mine = [(variant, count) for variant, count in own if variant.design == id]
-        for variant, count in mine:
-            pressed = _pressed(request, variant)
-            work = Workup(pressed, most_sheets)
-            chapters += _chapters(work, f"{pressed.block.name}: ", ("block-map", "sewing-plan"))
-            pictures.append(Picture(pressed.block, f"{pressed.block.name}, make {count}"))
-        blocks = Quilt(sum(count for _, count in mine))
-        work = Workup(replace(request, quilt=blocks), most_sheets)
-        chapters += _chapters(work, f"{name}: ", ("cutting-list", "templates", "foundation"))
-        cautions += (f"{name}: {fault.detail}" for fault in work.templates.cautions)
-    if "cover" in shared.parts:
-        total = sum(count for _, count in own)
-        seams = allowance_words(shared.allowance, shared.block.unit)
-        if "foundation" in shared.parts:
-            cautions.insert(0, ON_PAPER)
-        facts = (
-            f"{total} block{'s' * (total != 1)} of a quilt of {len(made.plan.placements)}",
-            f"Finished {block_size(shared.block)} each, {seams[:1].lower()}{seams[1:]}",
-        )
-        cover = Cover(asked.title, facts, tuple(pictures), tuple(cautions))
-        front = Heading(
-            block=asked.title,
-            what="Packet",
-            allowance=seams,
-            corners=f"{shared.corners.capitalize()} corners",
-        )
-        chapters.insert(0, cover_chapter(cover, front, chapters, shared.sheet))
-    return bound(chapters, most_sheets)
-
-
-def _pressed(request: Request, variant: Variant) -> Request:
-    """What is asked for of a block, pressed as one of its variants and named after it."""
-    options = replace(request.plan or PlanOptions(), kept=variant.kept)
-    block = replace(request.block, name=f"{request.block.name} {variant.letter}")
-    return replace(request, plan=options, block=block)
-
-
-def _chapters(work: Workup, of: str, parts: Iterable[str]) -> list[Chapter]:
-    """Those of some parts that the request names."""
-    return [
-        Chapter(of + PACKET_TITLES[part].lower(), part_pages(work, part))
-        for part in parts
-        if part in work.request.parts
-    ]
-
-
-# --- in JSON ---------------------------------------------------------------------------------
-
-
-def told(plan: QuiltPlan) -> dict[str, Any]:
-    """A plan of a quilt as the JSON answer has it."""
-    unit = plan.unit
-    return {
-        "rows": plan.quilt.rows,
-        "columns": plan.quilt.columns,
-        **size(sum(plan.widths), sum(plan.heights), unit),
-        "placements": [
-            {
-                "row": one.row + 1,
-                "column": one.column + 1,
-                "block": one.design,
-                "turn": one.turn,
-                "variant": one.variant,
-                "maker": one.maker,
-            }
-            for one in plan.placements
-        ],
-        "variants": [_variant(variant) for variant in plan.variants],
-        "makers": [
-            {
-                "name": share.maker,
-                "blocks": sum(count for _, count in share.variants),
-                "variants": [{"id": id, "count": count} for id, count in share.variants],
-            }
-            for share in plan.shares
-        ],
-        "steps": [_step(step, unit) for step in plan.joinings],
-        "meetings": [
-            {
-                "at": place(meeting.at, unit),
-                "step": str(meeting.joining),
-                "blocks": [[row + 1, column + 1] for row, column in meeting.blocks],
-                "nests": meeting.nests,
-                "reason": meeting.reason,
-            }
-            for meeting in plan.meetings
-        ],
-        "inside": plan.inside_nested,
-        "nested": plan.nested,
-        "bound": plan.bound,
-        "optimal": plan.optimal,
-        "fewest_variants": plan.fewest_variants,
-    }
-
-
-def _variant(variant: Variant) -> dict[str, Any]:
-    return {
-        "id": variant.id,
-        "block": variant.design,
-        "count": variant.count,
-        "pressing": {"keep": [{"step": str(one.step), "press": one.press} for one in variant.kept]},
-    }
-
-
-def _step(step: Joining, unit: Unit) -> dict[str, Any]:
-    return {
-        "id": str(step.number),
-        "level": step.level,
-        "joins": step.kind,
-        "units": [_area(step.first), _area(step.second)],
-        "press": step.press,
-        "unfinished": size(step.unfinished.width, step.unfinished.height, unit),
-    }
-
-
-def _area(area: Area) -> dict[str, int]:
-    return {
-        "top": area.top + 1,
-        "left": area.left + 1,
-        "bottom": area.bottom + 1,
-        "right": area.right + 1,
-    }

@@ -1,235 +1,293 @@
-"""The sewing plan and the block map of a request as answers, for HTTP and command line alike."""
+"""The sewing plan of a block: its answer, and how it is made.
+
+Steps are named by their ids in every answer: ``"1"``, ``"2"``, … in the order of sewing, where
+``patchwork`` numbers the joins from 0.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import partial
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Generic, TypeVar
 
-from piecewright.patchwork.block.joins import Spans, nested
-from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.lengths import Unit, in_unit
-from piecewright.patchwork.sewing.error_budget import (
-    Compared,
-    Deviation,
-    ErrorBudget,
-    PointDeviation,
-)
+from piecewright.patchwork.block.joins import nested
+from piecewright.patchwork.block.model import Joins
+from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing import error_budget, pressing, steps
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.patchwork.sewing.rectangles import Size
-from piecewright.patchwork.sewing.rounds import Round
-from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import Words
-from piecewright.render.drawing.fabric_fills import fabric_fills
 from piecewright.render.printables import sewing_plan as cards
-from piecewright.render.printables.block_map import picture as block_map
-from piecewright.service.measures import place, places, ring, size
-from piecewright.service.responses.answers import Printout, of_block, of_drawings
-from piecewright.service.responses.block_plans import Workup
+from piecewright.service.requests.schemas import PRESSES
+from piecewright.service.responses import fields
+from piecewright.service.responses.block_plans import BlockPlans
+from piecewright.service.responses.fields import AnswerSchema, itself
+from piecewright.service.responses.pages import Page
+from piecewright.service.responses.printout import Printout, printout_of_drawings
+
+_Thing = TypeVar("_Thing", pressing.Meeting, error_budget.PointDeviation)
 
 
-def sewing_plan_printout(work: Workup) -> Printout:
+def step_id(join: int) -> str:
+    """The id of the step that sews a join."""
+    return str(join + 1)
+
+
+def step_ids(joins: Iterable[int]) -> list[str]:
+    """The ids of the steps that sew some joins."""
+    return [step_id(join) for join in joins]
+
+
+@dataclass(frozen=True, slots=True)
+class AtPoint(Generic[_Thing]):
+    """A thing at a point of the block, which plans give by its number alone."""
+
+    at: Point
+    thing: _Thing
+
+
+def _at_points(plan: SewingPlan, things: Iterable[_Thing]) -> list[AtPoint[_Thing]]:
+    points = plan.seams.points
+    return [AtPoint(points[thing.at], thing) for thing in things]
+
+
+class TrimSize(AnswerSchema):
+    """A size with its seam allowances, to trim to."""
+
+    width = fields.Length("Along the side that is nearer to level.")
+    height = fields.Length("Square to that.")
+
+
+@dataclass(frozen=True, slots=True)
+class _StepInWords:
+    """A step, and the words for all steps of its plan."""
+
+    step: steps.Step
+    words: Words
+
+    @property
+    def toward(self) -> str | None:
+        return self.words.pressed_fabric(self.step)
+
+    @property
+    def text(self) -> list[str]:
+        return self.words.step(self.step)
+
+
+def _steps(plan: SewingPlan) -> list[_StepInWords]:
+    words = Words(plan)
+    return [_StepInWords(step, words) for step in plan.sewing.steps]
+
+
+class SewingStep(AnswerSchema):
+    """A join, as it is sewn."""
+
+    id = fields.Text("`1`, `2`, … in the order of sewing.", of=lambda one: step_id(one.step.join))
+    units = fields.ListOf(
+        fields.ListOf(fields.Text()),
+        "The ids of the pieces of its first and its second unit.",
+        of="step.units",
+    )
+    seam = fields.Places(
+        "Along the seam, at finished size; curves as points within 0.001 in.", of="step.seam"
+    )
+    kind = fields.Word(
+        "`set-in` for a seam with pivots.", ["straight", "curved", "set-in"], of="step.kind"
+    )
+    pivots = fields.Places("Where to stop with the needle down and turn.", of="step.pivots")
+    press = fields.Word(
+        "Toward which unit; `open` only where that was asked for.", PRESSES, of="step.press"
+    )
+    toward = fields.Text(
+        "The fabric that it is pressed toward; null where several lie along that side, or the "
+        "same on both.",
+        nullable=True,
+    )
+    unfinished = fields.One(
+        TrimSize,
+        "What to trim the sewn unit to; null where it is no rectangle.",
+        nullable=True,
+        of="step.unfinished",
+    )
+    level = fields.Count(
+        "All steps of a level can be sewn one after another.", least=1, of="step.level"
+    )
+    like = fields.Text(
+        "The first step of its level that is sewn just like it; itself if it is that.",
+        of=lambda one: step_id(one.step.like),
+    )
+    text = fields.ListOf(fields.Text(), "The same for people, in sentences.")
+
+
+class SewingOrder(AnswerSchema):
+    """What is known of the order of sewing."""
+
+    given = fields.Flag("Whether the block brought it along.")
+    fewest_pivots = fields.Flag(
+        "Whether it is proven that no order has fewer; false for a given one."
+    )
+    fewest_levels = fields.Flag("Whether besides none with as few pivots has fewer levels.")
+
+
+class Meeting(AnswerSchema):
+    """A point inside a seam at which earlier seams arrive from both units."""
+
+    at = fields.Place("At finished size.")
+    step = fields.Text(
+        "The step that sews the seam.", of=lambda meeting: step_id(meeting.thing.step)
+    )
+    arrive = fields.ListOf(
+        fields.ListOf(fields.Text()),
+        "The steps that arrive from its first and from its second unit.",
+        of=lambda meeting: [step_ids(joins) for joins in meeting.thing.arrive],
+    )
+    nests = fields.Flag("Whether their allowances nest.", of="thing.nests")
+    reason = fields.Text(
+        "Why it does not nest, for people; null if it does.", nullable=True, of="thing.reason"
+    )
+    layers = fields.Count("Of cloth in the thickest place round the point.", of="thing.layers")
+
+
+def meetings(plan: SewingPlan) -> list[AtPoint[pressing.Meeting]]:
+    """The meetings of a plan, as ``Meeting`` answers them."""
+    return _at_points(plan, plan.pressing.meetings)
+
+
+class FromCentre(AnswerSchema):
+    """From the middle of the centre to each raw edge."""
+
+    left = fields.Length("To the left.", of=lambda away: away[0])
+    up = fields.Length("Up.", of=lambda away: away[1])
+    right = fields.Length("To the right.", of=lambda away: away[2])
+    down = fields.Length("Down.", of=lambda away: away[3])
+
+
+class SewingRound(AnswerSchema):
+    """A round of strips about a centre."""
+
+    number = fields.Count("From 1.", least=1)
+    centre = fields.ListOf(fields.Text(), "The pieces in the middle.")
+    steps = fields.ListOf(
+        fields.Text(),
+        "Square up after the last of them.",
+        of=lambda one: step_ids(one.joins),
+    )
+    unfinished = fields.One(
+        TrimSize, "What to square up to; null where the unit is no rectangle.", nullable=True
+    )
+    from_centre = fields.One(
+        FromCentre, "So that what is off is not carried into the next round.", nullable=True
+    )
+
+
+class Deviation(AnswerSchema):
+    """To either side."""
+
+    worst = fields.Length("If all deviations are as large as they may be, and add up.")
+    likely = fields.Length("19 times in 20.")
+
+
+class ComparedDeviation(AnswerSchema):
+    """With and without trimming."""
+
+    untrimmed = fields.One(Deviation, "If nothing is trimmed.")
+    trimmed = fields.One(Deviation, "If every rectangle is trimmed as soon as it is sewn.")
+
+
+class UnitDeviation(AnswerSchema):
+    """How far off the size of a sewn unit is."""
+
+    step = fields.Text("The step that makes it.", of=lambda unit: step_id(unit.join))
+    rectangle = fields.Flag("Whether it is one, and is trimmed.")
+    width = fields.One(
+        ComparedDeviation,
+        "Of another unit along its last seam; null across a gap.",
+        nullable=True,
+    )
+    height = fields.One(
+        ComparedDeviation,
+        "Of another unit square to its last seam; null across a gap.",
+        nullable=True,
+    )
+
+
+class PointDeviation(AnswerSchema):
+    """How far apart seams lie that should meet."""
+
+    at = fields.Place("At finished size.")
+    step = fields.Text(
+        "The step that sews the seam on which they meet.",
+        of=lambda point: step_id(point.thing.join),
+    )
+    mismatch = fields.One(ComparedDeviation, "Along that seam.", of="thing.mismatch")
+
+
+class ErrorBudget(AnswerSchema):
+    """How far off units and meeting points will be, with these deviations."""
+
+    cutting = fields.Length("As asked for.", of="budget.cutting")
+    sewing = fields.Length("As asked for.", of="budget.sewing")
+    units = fields.Many(UnitDeviation, "In the order of sewing.", of="budget.units")
+    points = fields.Many(
+        PointDeviation,
+        "In the order of sewing.",
+        of=lambda plan: _at_points(plan, plan.budget.points),
+    )
+    first_to_suffer = fields.Many(
+        PointDeviation,
+        "At most three, the one most likely off first.",
+        of=lambda plan: _at_points(plan, plan.budget.first_to_suffer),
+    )
+    first_to_suffer_trimmed = fields.Many(
+        PointDeviation,
+        "The same if all rectangles are trimmed.",
+        of=lambda plan: _at_points(plan, plan.budget.first_to_suffer_trimmed),
+    )
+
+
+def _joins(plan: SewingPlan) -> Joins:
+    return nested(plan.order, [piece.id for piece in plan.block.pieces])
+
+
+class SewingPlanAnswer(AnswerSchema):
+    """In which order a block is sewn, pressed which way, and how big it should then be."""
+
+    unit = fields.Unit()
+    joins = fields.Joins("The order of sewing, as a request may give it.", of=_joins)
+    order = fields.One(SewingOrder, "How good it is.", of=itself)
+    steps = fields.Many(SewingStep, "In an order in which they can be sewn.", of=_steps)
+    levels = fields.ListOf(
+        fields.ListOf(fields.Text()),
+        "The steps of each level.",
+        of=lambda plan: [step_ids(joins) for joins in plan.sewing.batches],
+    )
+    meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
+    nested = fields.Count("How many meetings nest.", of="pressing.nested")
+    bound = fields.Count("No plan nests more.", of="pressing.bound")
+    optimal = fields.Flag(
+        "Whether `nested` is proven to be the most possible.", of="pressing.optimal"
+    )
+    darker = fields.Count("Seams pressed toward the darker fabric.", of="pressing.darker")
+    layers = fields.Count(
+        "In the thickest place, summed over all points where seams arrive.", of="pressing.layers"
+    )
+    rounds = fields.Many(
+        SewingRound, "Of units that grow round a centre, as log cabins do.", of="sewing.rounds"
+    )
+    deviations = fields.One(ErrorBudget, "The error budget.", of=itself)
+    pages = fields.Many(Page, "The sheets, in order.")
+
+
+def sewing_plan_printout(plans: BlockPlans) -> Printout:
     """The steps of sewing a block, with pressing, sizes and error budget.
 
     Raises:
         BlockError: the block cannot be sewn as it asks to be.
     """
-    plan = work.plan
-    drawings, head = cards.sewing_plan_drawings(plan), cards.heading(plan)
-    return of_drawings(
-        work, "sewing plan", drawings, head, lambda: told_plan(plan, work.request.unit)
+    plan, unit = plans.sewing, plans.request.unit
+    return printout_of_drawings(
+        plans,
+        "sewing plan",
+        cards.sewing_plan_drawings(plan),
+        cards.heading(plan),
+        lambda pages: SewingPlanAnswer.to_json(plan, unit, pages=pages),
     )
-
-
-def block_map_printout(work: Workup) -> Printout:
-    """A block at its finished size, with steps, pressing and meetings.
-
-    Raises:
-        BlockError: the block cannot be sewn as it asks to be.
-    """
-    plan = work.plan
-    drawings, head = block_map.block_map_drawings(plan), block_map.heading(plan)
-    return of_drawings(work, "block map", drawings, head, lambda: told_map(plan, work.request.unit))
-
-
-sewing_plan_answer: Final = partial(of_block, sewing_plan_printout)
-block_map_answer: Final = partial(of_block, block_map_printout)
-
-
-# --- the sewing plan -------------------------------------------------------------------------
-
-
-def told_plan(plan: SewingPlan, unit: Unit) -> dict[str, Any]:
-    """A sewing plan as the JSON answer has it."""
-    pressing, words = plan.pressing, Words(plan)
-    return {
-        "joins": nested(plan.order, [p.id for p in plan.block.pieces]),
-        "order": {
-            "given": plan.given,
-            "fewest_pivots": plan.fewest_pivots,
-            "fewest_levels": plan.fewest_levels,
-        },
-        "steps": [_step(step, words, unit) for step in plan.sewing.steps],
-        "levels": [_ids(joins) for joins in plan.sewing.batches],
-        "meetings": _meetings(plan, unit),
-        "nested": pressing.nested,
-        "bound": pressing.bound,
-        "optimal": pressing.optimal,
-        "darker": pressing.darker,
-        "layers": pressing.layers,
-        "rounds": [_round(one, unit) for one in plan.sewing.rounds],
-        "deviations": _budget(plan, plan.budget, unit),
-    }
-
-
-def _id(join: int) -> str:
-    """A step's id: steps are counted from 1."""
-    return str(join + 1)
-
-
-def _ids(joins: Iterable[int]) -> list[str]:
-    return [_id(join) for join in joins]
-
-
-def _step(step: Step, words: Words, unit: Unit) -> dict[str, Any]:
-    return {
-        "id": _id(step.join),
-        "units": [list(pieces) for pieces in step.units],
-        "seam": places(step.seam, unit),
-        "kind": step.kind,
-        "pivots": places(step.pivots, unit),
-        "press": step.press,
-        "toward": words.pressed_fabric(step),
-        "unfinished": _size(step.unfinished, unit),
-        "level": step.level,
-        "like": _id(step.like),
-        "text": words.step(step),
-    }
-
-
-def _size(found: Size | None, unit: Unit) -> dict[str, float] | None:
-    return None if found is None else size(found.width, found.height, unit)
-
-
-def _meetings(plan: SewingPlan, unit: Unit) -> list[dict[str, Any]]:
-    return [
-        {
-            "at": place(plan.seams.points[meeting.at], unit),
-            "step": _id(meeting.step),
-            "arrive": [_ids(joins) for joins in meeting.arrive],
-            "nests": meeting.nests,
-            "reason": meeting.reason,
-            "layers": meeting.layers,
-        }
-        for meeting in plan.pressing.meetings
-    ]
-
-
-def _round(one: Round, unit: Unit) -> dict[str, Any]:
-    from_centre = None
-    if one.from_centre is not None:
-        ways = ("left", "up", "right", "down")
-        from_centre = {
-            way: in_unit(away, unit) for way, away in zip(ways, one.from_centre, strict=True)
-        }
-    return {
-        "number": one.number,
-        "centre": list(one.centre),
-        "steps": _ids(one.joins),
-        "unfinished": _size(one.unfinished, unit),
-        "from_centre": from_centre,
-    }
-
-
-def _budget(plan: SewingPlan, budget: ErrorBudget, unit: Unit) -> dict[str, Any]:
-    def points(found: Iterable[PointDeviation]) -> list[dict[str, Any]]:
-        return [
-            {
-                "at": place(plan.seams.points[point.at], unit),
-                "step": _id(point.join),
-                "mismatch": _compared(point.mismatch, unit),
-            }
-            for point in found
-        ]
-
-    return {
-        "cutting": in_unit(budget.cutting, unit),
-        "sewing": in_unit(budget.sewing, unit),
-        "units": [
-            {
-                "step": _id(one.join),
-                "rectangle": one.rectangle,
-                "width": _compared(one.width, unit),
-                "height": _compared(one.height, unit),
-            }
-            for one in budget.units
-        ],
-        "points": points(budget.points),
-        "first_to_suffer": points(budget.first_to_suffer),
-        "first_to_suffer_trimmed": points(budget.first_to_suffer_trimmed),
-    }
-
-
-def _compared(found: Compared | None, unit: Unit) -> dict[str, Any] | None:
-    if found is None:
-        return None
-
-    def told(deviation: Deviation) -> dict[str, float]:
-        return {
-            "worst": in_unit(deviation.worst, unit),
-            "likely": in_unit(deviation.likely, unit),
-        }
-
-    return {"untrimmed": told(found.untrimmed), "trimmed": told(found.trimmed)}
-
-
-# --- the block map ---------------------------------------------------------------------------
-
-
-def told_map(plan: SewingPlan, unit: Unit) -> dict[str, Any]:
-    """A block map as the JSON answer has it."""
-    block, spans = plan.block, Spans(plan.order)
-    left, top, right, bottom = extent(block.pieces)
-    colours = {fabric.id: fabric.colour for fabric in block.fabrics}
-    counts: dict[str | None, int] = {}
-    for piece in block.pieces:
-        counts[piece.fabric] = counts.get(piece.fabric, 0) + 1
-    return {
-        **size(right - left, bottom - top, unit),
-        "pieces": [
-            {"id": piece.id, "fabric": piece.fabric, "finished": ring(piece.outline, unit)}
-            for piece in block.pieces
-        ],
-        "fabrics": [
-            {
-                "id": fabric,
-                "name": look.name,
-                "colour": colours.get(fabric or "", look.tint),
-                "tint": look.tint,
-                "pieces": counts[fabric],
-            }
-            for fabric, look in fabric_fills(block).items()
-        ],
-        "seams": [
-            {
-                "step": _id(step.join),
-                "seam": places(step.seam, unit),
-                "press": step.press,
-                "toward": _pressed_pieces(plan, spans, step),
-            }
-            for step in plan.sewing.steps
-        ],
-        "meetings": _meetings(plan, unit),
-    }
-
-
-def _pressed_pieces(plan: SewingPlan, spans: Spans, step: Step) -> list[str]:
-    """The pieces along the side of a seam that it is pressed to."""
-    if step.press == "open":
-        return []
-    join = plan.order.joins[step.join]
-    toward = join.first if step.press == "first" else join.second
-    edges = [plan.seams.edges[side.edge] for side in join.seam.sides]
-    beside = [piece for edge in edges for piece in (edge.right, edge.left)]
-    own = dict.fromkeys(p for p in beside if p is not None and spans.holds(toward, p))
-    return [plan.block.pieces[piece].id for piece in own]

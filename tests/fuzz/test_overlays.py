@@ -17,7 +17,7 @@ import shapely
 
 from piecewright.service.drawing_pool.tasks import HANDLERS, Done, Outcome, Rejected, Task, run_task
 from piecewright.service.requests.parse import Refused
-from piecewright.service.responses.answers import Form
+from piecewright.service.responses.answer import Form
 from piecewright.service.settings import Settings
 
 OURS: Final = Path(__file__).parents[2] / "piecewright"

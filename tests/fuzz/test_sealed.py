@@ -32,7 +32,7 @@ def watch(event, arguments):
         seen.append([event, str(arguments[0]) if arguments else ""])
 
 body, form, work = sys.stdin.buffer.read(), sys.argv[1], sys.argv[2]
-from piecewright.service.responses.answers import prove_ready
+from piecewright.service.responses.health import prove_ready
 from piecewright.service.drawing_pool.tasks import HANDLERS, Done, Task, run_task
 from piecewright.service.settings import Settings
 

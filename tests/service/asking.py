@@ -63,8 +63,8 @@ def strip_of(count: int) -> list[Json]:
     ]
 
 
-def unlike(schema: str, told: Any) -> list[str]:
+def unlike(schema: str, answer: Any) -> list[str]:
     """In what an answer's JSON is not as the document says that it is."""
     components = openapi.document(Settings())["components"]
     whole = {"$ref": f"#/components/schemas/{schema}", "components": components}
-    return [error.message for error in Draft202012Validator(whole).iter_errors(told)]
+    return [error.message for error in Draft202012Validator(whole).iter_errors(answer)]

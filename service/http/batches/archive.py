@@ -12,7 +12,7 @@ from typing import IO, Final
 
 from piecewright.service.batches.files import Files, item_key
 from piecewright.service.batches.model import Batch, BatchItem
-from piecewright.service.responses.answers import Answer, file_name
+from piecewright.service.responses.answer import Answer, file_name
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP entry can carry; the same batch gives the same bytes."""

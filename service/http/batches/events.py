@@ -15,7 +15,7 @@ from threading import Lock
 from typing import Any, Final
 
 from piecewright.service.batches.model import Batch
-from piecewright.service.http.batches.representation import told_item, told_progress
+from piecewright.service.batches.schemas import BatchItem, BatchProgress
 from piecewright.service.json_text import write_json
 
 MEDIA_TYPE: Final = "text/event-stream"
@@ -122,11 +122,11 @@ def _changes(batch: Batch, address: str) -> bytes:
     following = [item.revision for item in items[1:]] + [batch.revision + 1]
     # A revision is the id of the last of its items only: who is cut off before gets it again.
     parts = [
-        event("item", told_item(item, address), item.revision - (item.revision == next_one))
+        event("item", BatchItem.to_json(item, address), item.revision - (item.revision == next_one))
         for item, next_one in zip(items, following, strict=False)
     ]
     name = "end" if batch.is_complete else "progress"
-    parts.append(event(name, told_progress(batch, address), batch.revision))
+    parts.append(event(name, BatchProgress.to_json(batch, address), batch.revision))
     return b"".join(parts)
 
 

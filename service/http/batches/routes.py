@@ -21,7 +21,7 @@ from piecewright.service.batches.model import OPEN, Batch, BatchItem, NewBatch
 from piecewright.service.batches.parse import read_batch
 from piecewright.service.batches.print_jobs import COLLATED, group_items
 from piecewright.service.batches.quotas import QuotaExceeded
-from piecewright.service.batches.schemas import MOST_ITEMS
+from piecewright.service.batches.schemas import MOST_ITEMS, BatchAnswer
 from piecewright.service.batches.storage import Storage
 from piecewright.service.batches.store import KeyUsed
 from piecewright.service.drawing_pool.pool import DrawingPool
@@ -29,7 +29,6 @@ from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.http.batches import events
 from piecewright.service.http.batches.archive import document_name, in_pieces, zipped
 from piecewright.service.http.batches.availability import available_storage, unavailable
-from piecewright.service.http.batches.representation import moment, told_batch
 from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
 from piecewright.service.http.negotiation import negotiate, vary_by_accept
@@ -42,7 +41,8 @@ from piecewright.service.problems import (
     NOT_MADE,
     Problem,
 )
-from piecewright.service.responses.answers import MEDIA_TYPES
+from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.fields import moment
 from piecewright.service.settings import Settings
 
 JSON: Final = MEDIA_TYPES["json"]
@@ -239,7 +239,7 @@ def _needs_storage(view: _View) -> _View:
 
 
 def _batch_response(batch: Batch, status: int = 200) -> Response:
-    return json_response(told_batch(batch, _address(batch.id)), status)
+    return json_response(BatchAnswer.to_json(batch, _address(batch.id)), status)
 
 
 def _address(id: str) -> str:

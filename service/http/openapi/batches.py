@@ -6,15 +6,14 @@ from typing import Any, Final
 
 from piecewright.patchwork.faults import Fault
 from piecewright.service import problems
+from piecewright.service.batches import schemas
 from piecewright.service.batches.model import Batch, BatchItem
-from piecewright.service.batches.schemas import BatchAnswer, BatchRequest
+from piecewright.service.batches.schemas import BatchAnswer, BatchProgress, BatchRequest
 from piecewright.service.http.batches.events import MEDIA_TYPE as EVENTS
 from piecewright.service.http.batches.events import event
-from piecewright.service.http.batches.representation import told_batch, told_item, told_progress
 from piecewright.service.http.openapi import examples
-from piecewright.service.problems import problem_body
-from piecewright.service.responses.answers import MEDIA_TYPES
-from piecewright.service.responses.schemas import Problem
+from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.problem import Problem, problem_body
 
 JSON: Final = MEDIA_TYPES["json"]
 PDF: Final = MEDIA_TYPES["pdf"]
@@ -86,7 +85,7 @@ def _file(description: str) -> dict[str, Any]:
 
 def batch_paths() -> dict[str, dict[str, Any]]:
     """The operations by address and method."""
-    state = {JSON: {"schema": BatchAnswer, "example": told_batch(_SHOWN, _ADDRESS)}}
+    state = {JSON: {"schema": BatchAnswer, "example": BatchAnswer.to_json(_SHOWN, _ADDRESS)}}
     return {
         "/v1/batches": {"post": _make(state)},
         "/v1/batches/{id}": {"get": _get(state), "delete": _delete(state)},
@@ -165,8 +164,8 @@ def _get(state: dict[str, Any]) -> dict[str, Any]:
     shown = b"".join(
         [
             b"retry: 2000\n\n",
-            event("item", told_item(_SHOWN.items[0], _ADDRESS), 5),
-            event("progress", told_progress(_SHOWN, _ADDRESS), 7),
+            event("item", schemas.BatchItem.to_json(_SHOWN.items[0], _ADDRESS), 5),
+            event("progress", BatchProgress.to_json(_SHOWN, _ADDRESS), 7),
         ]
     )
     return {

@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from piecewright.patchwork.faults import BlockError
-from piecewright.render.output.page_json import page_json
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import sheet_svg
 from piecewright.render.sheets.layout import lay_out
@@ -103,10 +102,6 @@ def test_sheet_stays_the_paper_and_says_what_was_done(printer: Printer) -> None:
             assert f"{printer.across:g}inacross,{printer.down:g}indown" in words
     svg = sheet_svg(pages[0], "mm")
     assert 'viewBox="0 0 210 297"' in svg or 'viewBox="0 0 297 210"' in svg
-    assert page_json(pages[0], "mm")["printer"] == {
-        "across": pytest.approx(printer.across * 25.4, abs=1e-6),
-        "down": pytest.approx(printer.down * 25.4, abs=1e-6),
-    }
 
 
 def test_exact_printer_changes_nothing() -> None:

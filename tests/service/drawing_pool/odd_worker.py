@@ -21,7 +21,8 @@ from piecewright.service.drawing_pool.tasks import HANDLERS, Task
 from piecewright.service.drawing_pool.worker import main
 from piecewright.service.json_text import read_json
 from piecewright.service.problems import CONFLICT, Problem
-from piecewright.service.responses.answers import Answer, prove_ready
+from piecewright.service.responses.answer import Answer
+from piecewright.service.responses.health import prove_ready
 from piecewright.service.settings import Settings
 
 ODD_WORKER = (sys.executable, "-m", "tests.service.drawing_pool.odd_worker")

@@ -115,7 +115,7 @@ def test_every_kind_of_problem_of_an_answer_is_shown() -> None:
         if media == "application/problem+json"
         for example in examples(content)
     }
-    assert all(named == told for named, told in shown)
+    assert all(named == status for named, status in shown)
     assert {named for named, _ in shown} >= {400, 404, 406, 413, 415, 422, 500}
 
 

@@ -12,7 +12,7 @@ from piecewright.service.app import create_app
 from piecewright.service.drawing_pool.pool import DrawingPool
 from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.http.response_cache import ResponseCache
-from piecewright.service.responses.answers import Answer
+from piecewright.service.responses.answer import Answer
 from piecewright.service.settings import Settings
 from tests.service.asking import Json, check
 from tests.service.drawing_pool.odd_worker import ODD_WORKER

@@ -17,9 +17,9 @@ def answer(client: FlaskClient, body: Any) -> Json:
 
 
 def test_a_block_is_read_back(client: FlaskClient) -> None:
-    told = answer(client, {"block": TWO_SQUARES})
-    assert (told["unit"], told["width"], told["height"]) == ("in", 4.5, 3)
-    gull, post = told["pieces"]
+    checked = answer(client, {"block": TWO_SQUARES})
+    assert (checked["unit"], checked["width"], checked["height"]) == ("in", 4.5, 3)
+    gull, post = checked["pieces"]
     assert gull == {
         "id": "gull",
         "fabric": None,
@@ -27,7 +27,7 @@ def test_a_block_is_read_back(client: FlaskClient) -> None:
         "area": 9,
     }
     assert post["area"] == 4.5
-    assert told["cautions"] == []
+    assert checked["cautions"] == []
 
 
 @pytest.mark.parametrize(
@@ -47,8 +47,8 @@ def test_units(client: FlaskClient, body: Json, unit: str, width: float) -> None
     if body.get("unit", block.get("unit")) == "mm" and "finish" not in body:
         body = {**body, "finish": {"scale": 10}}  # the least block is 1/4 in wide
         width *= 10
-    told = answer(client, {**body, "block": block})
-    assert (told["unit"], told["width"]) == (unit, width)
+    checked = answer(client, {**body, "block": block})
+    assert (checked["unit"], checked["width"]) == (unit, width)
 
 
 @pytest.mark.parametrize(
@@ -61,13 +61,13 @@ def test_units(client: FlaskClient, body: Json, unit: str, width: float) -> None
     ],
 )
 def test_the_finished_size(client: FlaskClient, finish: Json, size: tuple[float, float]) -> None:
-    told = answer(client, {"block": TWO_SQUARES, "finish": finish})
-    assert (told["width"], told["height"]) == size
+    checked = answer(client, {"block": TWO_SQUARES, "finish": finish})
+    assert (checked["width"], checked["height"]) == size
 
 
 def test_a_curve_is_answered_as_points(client: FlaskClient) -> None:
-    told = answer(client, {"block": "drunkards-path"})
-    pie = next(piece for piece in told["pieces"] if piece["id"] == "pie")
+    checked = answer(client, {"block": "drunkards-path"})
+    pie = next(piece for piece in checked["pieces"] if piece["id"] == "pie")
     assert pie["area"] == pytest.approx(4 * 3.14159265, abs=1e-4)
     radii = [(x * x + y * y) ** 0.5 for x, y in pie["finished"] if (x, y) != (0, 0)]
     assert radii == pytest.approx([4] * len(radii), abs=1e-5)
@@ -81,8 +81,8 @@ def test_cautions_point_to_the_piece_and_tell_the_place(client: FlaskClient) -> 
 
 
 def test_cautions_of_a_catalogue_block_point_to_the_block(client: FlaskClient) -> None:
-    told = answer(client, {"block": "pinwheel", "allowance": 3})
-    assert {caution["pointer"] for caution in told["cautions"]} == {"/block"}
+    checked = answer(client, {"block": "pinwheel", "allowance": 3})
+    assert {caution["pointer"] for caution in checked["cautions"]} == {"/block"}
 
 
 def test_all_faults_are_told_at_once(client: FlaskClient) -> None:

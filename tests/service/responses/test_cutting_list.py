@@ -19,10 +19,10 @@ from tests.service.asking import STAR, codes, printed
 asked = partial(printed, "cutting-list")
 
 
-def test_json_has_what_the_contract_says(client: FlaskClient) -> None:
-    told = asked(client, STAR).json
-    assert [fabric["fabric"] for fabric in told["fabrics"]] == ["background", "dark", "accent"]
-    background, dark, accent = told["fabrics"]
+def test_json_has_every_field(client: FlaskClient) -> None:
+    got = asked(client, STAR).json
+    assert [fabric["fabric"] for fabric in got["fabrics"]] == ["background", "dark", "accent"]
+    background, dark, accent = got["fabrics"]
     geese, corners = background["cuts"]
     # 6 + 1 1/4 = 7 1/4 in, cut twice; 3 + 1/2 in.
     assert geese["shape"] == "quarter-square triangle"
@@ -56,14 +56,14 @@ def test_metric_is_rounded_to_half_centimetres(client: FlaskClient) -> None:
         "allowance": 0.75,
         "quilt": {"blocks": 12},
     }
-    told = asked(client, body).json
+    got = asked(client, body).json
     # 10 + 1.5 cm; 101.6 // 11.5 = 8 to a strip; 60 dark squares: 8 strips, 92 cm.
-    (cut,) = told["fabrics"][0]["cuts"]
+    (cut,) = got["fabrics"][0]["cuts"]
     assert cut["cut"] == {"width": 11.5, "height": 11.5}
-    assert [s["count"] for s in told["fabrics"][0]["strips"]] == [7, 1]
-    assert told["fabrics"][0]["length"] == 92
+    assert [s["count"] for s in got["fabrics"][0]["strips"]] == [7, 1]
+    assert got["fabrics"][0]["length"] == 92
     # 92 * 1.05 / 0.97 = 99.6 cm.
-    assert (told["fabrics"][0]["yardage"], told["fabrics"][0]["buy"]) == (1.0, "1.0 m")
+    assert (got["fabrics"][0]["yardage"], got["fabrics"][0]["buy"]) == (1.0, "1.0 m")
 
 
 def test_every_form_names_the_blocks_and_warns_of_the_blade(client: FlaskClient) -> None:
@@ -113,10 +113,10 @@ def test_a_border_of_its_own_fabric(client: FlaskClient) -> None:
         "border": {"width": 3, "fabric": "wool"},
         "binding": {"fabric": "wool"},
     }
-    told = asked(client, {**STAR, "quilt": quilt}).json
-    wool = next(fabric for fabric in told["fabrics"] if fabric["fabric"] == "wool")
+    got = asked(client, {**STAR, "quilt": quilt}).json
+    wool = next(fabric for fabric in got["fabrics"] if fabric["fabric"] == "wool")
     assert [strip["purpose"] for strip in wool["strips"]] == ["border", "binding"]
-    border, binding = told["edges"]
+    border, binding = got["edges"]
     # Sides 36 + 1/2, top and bottom 36 + 6 + 1/2: 158 in, 5 strips of 40 less 4 * 3 1/2.
     assert [one["length"] for one in border["lengths"]] == [36.5, 42.5]
     assert (border["strips"], border["joins"]) == (5, 4)

@@ -32,8 +32,8 @@ def pdf_of(client: FlaskClient, body: Any) -> pypdf.PdfReader:
 
 
 def test_all_parts_but_the_foundation_unless_asked(client: FlaskClient) -> None:
-    told = asked(client, STAR).json
-    assert [part["part"] for part in told["parts"]] == [
+    got = asked(client, STAR).json
+    assert [part["part"] for part in got["parts"]] == [
         "cover", "block-map", "sewing-plan", "cutting-list", "templates",
     ]  # fmt: skip
     chosen = asked(client, {**STAR, "parts": ["foundation", "cover", "foundation"]}).json
@@ -41,33 +41,33 @@ def test_all_parts_but_the_foundation_unless_asked(client: FlaskClient) -> None:
 
 
 def test_each_part_has_the_sheets_that_it_has_by_itself(client: FlaskClient) -> None:
-    told = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
+    got = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
     first = 1
-    for part in told["parts"]:
+    for part in got["parts"]:
         assert part["first"] == first
         first += part["sheets"]
         if part["part"] != "cover":
             alone: Any = printed(part["part"], client, STAR).json
             assert part["sheets"] == len(alone["pages"])
-            own = told["pages"][part["first"] - 1 : first - 1]
+            own = got["pages"][part["first"] - 1 : first - 1]
             unnumbered = [{**page, "number": 0} for page in own]
             assert unnumbered == [{**page, "number": 0} for page in alone["pages"]]
-    assert first - 1 == len(told["pages"])
-    assert [page["number"] for page in told["pages"]] == list(range(1, first))
+    assert first - 1 == len(got["pages"])
+    assert [page["number"] for page in got["pages"]] == list(range(1, first))
 
 
 def test_bookmarks_lead_to_parts_and_to_their_sheets(client: FlaskClient) -> None:
     """ISO 32000-1, 12.3.3: the document outline, read back by pypdf."""
-    told = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
+    got = asked(client, {**STAR, "parts": ["cover", *ALONE]}).json
     pdf = pdf_of(client, {**STAR, "parts": ["cover", *ALONE]})
-    assert len(pdf.pages) == len(told["pages"])
+    assert len(pdf.pages) == len(got["pages"])
     outline: list[Any] = pdf.outline
     tops = [entry for entry in outline if not isinstance(entry, list)]
     assert [(e.title, page_of(pdf, e)) for e in tops] == [
-        (part["title"], part["first"]) for part in told["parts"]
+        (part["title"], part["first"]) for part in got["parts"]
     ]
     below = [entry for entry in outline if isinstance(entry, list)]
-    many = [part["sheets"] for part in told["parts"] if part["sheets"] > 1]
+    many = [part["sheets"] for part in got["parts"] if part["sheets"] > 1]
     assert [len(entries) for entries in below] == many
 
 

@@ -26,35 +26,35 @@ def test_like_nine_patches_nest_if_every_second_one_is_pressed_the_other_way(
     client: FlaskClient,
 ) -> None:
     """Common practice, no source: two kinds of block, set like the fields of a draughts board."""
-    told = asked(client, NINE).json
-    assert told["nested"] == told["bound"]
-    assert told["optimal"]
-    assert all(meeting["nests"] for meeting in told["meetings"])
-    assert [variant["count"] for variant in told["variants"]] == [6, 6]
-    of = {(one["row"], one["column"]): one["variant"] for one in told["placements"]}
+    got = asked(client, NINE).json
+    assert got["nested"] == got["bound"]
+    assert got["optimal"]
+    assert all(meeting["nests"] for meeting in got["meetings"])
+    assert [variant["count"] for variant in got["variants"]] == [6, 6]
+    of = {(one["row"], one["column"]): one["variant"] for one in got["placements"]}
     assert len({of[r, c] for r, c in of if (r + c) % 2}) == 1
     assert of[1, 1] != of[1, 2]
     # 9 seams across and 8 down between 12 blocks, two meetings on each; 6 corners of four.
-    assert len(told["meetings"]) == 2 * (9 + 8) + 6
+    assert len(got["meetings"]) == 2 * (9 + 8) + 6
 
 
 def test_blocks_are_shared_out_evenly(client: FlaskClient) -> None:
-    told = asked(client, NINE).json
-    assert sorted(maker["blocks"] for maker in told["makers"]) == [2, 2, 2, 3, 3]
-    by_maker = Counter(one["maker"] for one in told["placements"])
-    assert {m["name"]: m["blocks"] for m in told["makers"]} == by_maker
+    got = asked(client, NINE).json
+    assert sorted(maker["blocks"] for maker in got["makers"]) == [2, 2, 2, 3, 3]
+    by_maker = Counter(one["maker"] for one in got["placements"])
+    assert {m["name"]: m["blocks"] for m in got["makers"]} == by_maker
 
 
 def test_nobody_need_be_named(client: FlaskClient) -> None:
-    told = asked(client, {"quilt": NINE["quilt"]}).json
-    assert told["makers"] == []
-    assert {one["maker"] for one in told["placements"]} == {None}
+    got = asked(client, {"quilt": NINE["quilt"]}).json
+    assert got["makers"] == []
+    assert {one["maker"] for one in got["placements"]} == {None}
 
 
 def test_a_variant_is_what_its_pressing_makes_of_the_block(client: FlaskClient) -> None:
-    told = asked(client, NINE).json
+    got = asked(client, NINE).json
     own: Any = client.post("/v1/sewing-plan", json={"block": "nine-patch"}).json
-    for variant in told["variants"]:
+    for variant in got["variants"]:
         body = {"block": variant["block"], "pressing": variant["pressing"]}
         plan: Any = client.post("/v1/sewing-plan", json=body).json
         assert plan["nested"] == own["nested"]
@@ -63,10 +63,10 @@ def test_a_variant_is_what_its_pressing_makes_of_the_block(client: FlaskClient) 
 
 
 def test_sizes_to_square_up_to_have_the_allowance_at_both_edges(client: FlaskClient) -> None:
-    told = asked(client, {**NINE, "defaults": {"finish": {"width": 12}}}).json
-    assert (told["width"], told["height"]) == (48, 36)
-    assert told["steps"][-1]["unfinished"] == {"width": 48.5, "height": 36.5}
-    rows = [step for step in told["steps"] if step["joins"] == "blocks"]
+    got = asked(client, {**NINE, "defaults": {"finish": {"width": 12}}}).json
+    assert (got["width"], got["height"]) == (48, 36)
+    assert got["steps"][-1]["unfinished"] == {"width": 48.5, "height": 36.5}
+    rows = [step for step in got["steps"] if step["joins"] == "blocks"]
     assert {step["press"] for step in rows if step["units"][0]["top"] == 1} == {"right"}
     assert {step["press"] for step in rows if step["units"][0]["top"] == 2} == {"left"}
 

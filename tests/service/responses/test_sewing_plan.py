@@ -1,4 +1,4 @@
-"""``POST /v1/sewing-plan`` and ``POST /v1/block-map``: every field of the contract, every form."""
+"""``POST /v1/sewing-plan`` and ``POST /v1/block-map``: every field, every form."""
 
 from __future__ import annotations
 
@@ -35,35 +35,35 @@ def test_answers_are_as_the_document_says(client: FlaskClient, path: str, name: 
     assert unlike(SCHEMAS[path], answer.json) == []
 
 
-def test_a_plan_has_what_the_contract_says(client: FlaskClient) -> None:
-    told = printed("sewing-plan", client, STAR).json
+def test_a_plan_has_every_field(client: FlaskClient) -> None:
+    got = printed("sewing-plan", client, STAR).json
     plan = sewing_plan(load("sawtooth-star"))
-    assert sorted(flat(told["joins"])) == sorted(piece.id for piece in plan.block.pieces)
-    assert told["joins"][0] != told["joins"][1]
-    assert [step["id"] for step in told["steps"]] == [str(k) for k in range(1, 17)]
-    first, second = told["steps"][0], told["steps"][1]
+    assert sorted(flat(got["joins"])) == sorted(piece.id for piece in plan.block.pieces)
+    assert got["joins"][0] != got["joins"][1]
+    assert [step["id"] for step in got["steps"]] == [str(k) for k in range(1, 17)]
+    first, second = got["steps"][0], got["steps"][1]
     assert first["units"] == [["n"], ["n1"]]
     assert sorted(first["seam"]) == [[3, 0], [6, 3]]
     assert (first["kind"], first["pivots"], first["unfinished"]) == ("straight", [], None)
     assert (first["press"], first["toward"]) == ("second", "dark")
     assert second["unfinished"] == {"width": 6.5, "height": 3.5}
-    assert told["steps"][-1]["unfinished"] == {"width": 12.5, "height": 12.5}
-    assert (told["nested"], told["bound"], told["optimal"]) == (4, 4, True)
-    assert len(told["meetings"]) == 4
-    for meeting in told["meetings"]:
+    assert got["steps"][-1]["unfinished"] == {"width": 12.5, "height": 12.5}
+    assert (got["nested"], got["bound"], got["optimal"]) == (4, 4, True)
+    assert len(got["meetings"]) == 4
+    for meeting in got["meetings"]:
         assert meeting["nests"]
         assert len(meeting["arrive"]) == 2
         earlier = [int(step) for side in meeting["arrive"] for step in side]
         assert max(earlier) < int(meeting["step"])
-    assert len(told["deviations"]["first_to_suffer"]) == 3
-    assert [level[0] for level in told["levels"]][:2] == ["1", "2"]
+    assert len(got["deviations"]["first_to_suffer"]) == 3
+    assert [level[0] for level in got["levels"]][:2] == ["1", "2"]
 
 
 def test_steps_can_be_sewn_in_their_order(client: FlaskClient) -> None:
     for name in NAMES:
-        told = printed("sewing-plan", client, {"block": name}).json
-        made = {(piece,) for piece in flat(told["joins"])}
-        for step in told["steps"]:
+        got = printed("sewing-plan", client, {"block": name}).json
+        made = {(piece,) for piece in flat(got["joins"])}
+        for step in got["steps"]:
             units = [tuple(unit) for unit in step["units"]]
             assert set(units) <= made
             made = (made - set(units)) | {units[0] + units[1]}
@@ -73,39 +73,39 @@ def test_steps_can_be_sewn_in_their_order(client: FlaskClient) -> None:
 def test_joins_of_an_answer_can_be_sent_back(client: FlaskClient) -> None:
     block = client.get("/v1/blocks/ohio-star").json
     assert block is not None
-    told = printed("sewing-plan", client, {"block": block}).json
-    again = printed("sewing-plan", client, {"block": {**block, "joins": told["joins"]}}).json
-    assert again["steps"] == told["steps"]
+    got = printed("sewing-plan", client, {"block": block}).json
+    again = printed("sewing-plan", client, {"block": {**block, "joins": got["joins"]}}).json
+    assert again["steps"] == got["steps"]
     assert again["order"]["given"]
 
 
 def test_rounds_of_a_log_cabin(client: FlaskClient) -> None:
-    told = printed("sewing-plan", client, {"block": "log-cabin", "finish": {"width": 9}}).json
-    sizes = [one["unfinished"]["width"] for one in told["rounds"]]
+    got = printed("sewing-plan", client, {"block": "log-cabin", "finish": {"width": 9}}).json
+    sizes = [one["unfinished"]["width"] for one in got["rounds"]]
     assert sizes == [3.5, 5.5, 7.5, 9.5]
-    assert told["rounds"][0]["from_centre"] == dict.fromkeys(("left", "up", "right", "down"), 1.75)
+    assert got["rounds"][0]["from_centre"] == dict.fromkeys(("left", "up", "right", "down"), 1.75)
 
 
 def test_lengths_are_in_the_requests_unit(client: FlaskClient) -> None:
-    told = printed("sewing-plan", client, {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
-    assert told["steps"][-1]["unfinished"] == {"width": 317.5, "height": 317.5}
-    assert told["deviations"]["cutting"] == pytest.approx(25.4 / 32, abs=1e-6)
-    assert told["steps"][-1]["text"][-1] == "Trim to 317.5 × 317.5 mm."
+    got = printed("sewing-plan", client, {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
+    assert got["steps"][-1]["unfinished"] == {"width": 317.5, "height": 317.5}
+    assert got["deviations"]["cutting"] == pytest.approx(25.4 / 32, abs=1e-6)
+    assert got["steps"][-1]["text"][-1] == "Trim to 317.5 × 317.5 mm."
 
 
 def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
-    told = printed("block-map", client, STAR).json
-    assert (told["width"], told["height"]) == (12, 12)
-    assert len(told["pieces"]) == 17
-    assert {f["id"]: f["pieces"] for f in told["fabrics"]} == {
+    got = printed("block-map", client, STAR).json
+    assert (got["width"], got["height"]) == (12, 12)
+    assert len(got["pieces"]) == 17
+    assert {f["id"]: f["pieces"] for f in got["fabrics"]} == {
         "background": 8,
         "dark": 8,
         "accent": 1,
     }
-    assert told["seams"][0]["toward"] == ["n1"]
-    assert len(told["seams"]) == 16
-    assert told["meetings"] == printed("sewing-plan", client, STAR).json["meetings"]
-    shown = {item["drawing"] for page in told["pages"] for item in page["items"]}
+    assert got["seams"][0]["toward"] == ["n1"]
+    assert len(got["seams"]) == 16
+    assert got["meetings"] == printed("sewing-plan", client, STAR).json["meetings"]
+    shown = {item["drawing"] for page in got["pages"] for item in page["items"]}
     assert shown == {"block-map"}
 
 
@@ -115,16 +115,16 @@ def test_a_map_has_what_it_shows(client: FlaskClient) -> None:
 def test_directions_are_kept_and_thick_seams_opened(client: FlaskClient) -> None:
     wish = {"open_above": 5, "keep": [{"step": "1", "press": "second"}]}
     for path, steps in zip(PATHS, ("steps", "seams"), strict=True):
-        told = printed(path, client, {"block": "nine-patch", "pressing": wish}).json
-        assert told[steps][0]["press"] == "second"
-        assert "open" in {step["press"] for step in told[steps]}
+        got = printed(path, client, {"block": "nine-patch", "pressing": wish}).json
+        assert got[steps][0]["press"] == "second"
+        assert "open" in {step["press"] for step in got[steps]}
 
 
 def test_a_careful_maker_is_less_far_off(client: FlaskClient) -> None:
     def off(**deviation: Any) -> float:
         body = {"block": "nine-patch", "deviation": deviation}
-        told = printed("sewing-plan", client, body).json
-        return float(told["deviations"]["first_to_suffer"][0]["mismatch"]["untrimmed"]["likely"])
+        got = printed("sewing-plan", client, body).json
+        return float(got["deviations"]["first_to_suffer"][0]["mismatch"]["untrimmed"]["likely"])
 
     assert off(cutting="1/64 in", sewing="1/64 in") == pytest.approx(off() / 2, abs=1e-5)
     assert off(cutting=0, sewing=0) == 0.0
@@ -182,10 +182,10 @@ def test_names_in_letters_that_no_font_has_do_no_harm(client: FlaskClient, path:
 @pytest.mark.parametrize("path", PATHS)
 def test_a_block_of_one_piece_is_no_error(client: FlaskClient, path: str) -> None:
     block = {"pieces": TWO_SQUARES["pieces"][:1]}
-    told = printed(path, client, {"block": block}).json
-    assert told["meetings"] == []
+    got = printed(path, client, {"block": block}).json
+    assert got["meetings"] == []
     if path == "sewing-plan":
-        assert (told["joins"], told["steps"]) == ("gull", [])
+        assert (got["joins"], got["steps"]) == ("gull", [])
 
 
 # --- the command line -----------------------------------------------------------------------------
@@ -197,14 +197,14 @@ def test_the_command_line_answers_alike(
 ) -> None:
     options = ["--finish-width", "9in", "--open-above", "5", "--keep", "1=second"]
     assert cli.main([path, "nine-patch", *options, "--cutting", "1/64in"]) == 0
-    told = json.loads(capsysbinary.readouterr().out)
+    got = json.loads(capsysbinary.readouterr().out)
     body = {
         "block": "nine-patch",
         "finish": {"width": "9in"},
         "pressing": {"open_above": 5, "keep": [{"step": "1", "press": "second"}]},
         "deviation": {"cutting": "1/64 in"},
     }
-    assert told == printed(path, client, body).json
+    assert got == printed(path, client, body).json
     assert cli.main([path, "nine-patch", "-o", str(tmp_path / "out.pdf")]) == 0
     assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
     assert cli.main([path, "nine-patch", "--keep", "1=sideways"]) == 1

@@ -28,25 +28,25 @@ FORMS = ["application/json", "application/pdf", "image/svg+xml", "application/zi
 
 
 def test_json_tells_pieces_templates_and_pages(client: FlaskClient) -> None:
-    told = templates(client, STAR).json
-    assert told is not None
-    assert list(told) == ["unit", "pieces", "templates", "pages"]
-    assert len(told["pieces"]) == 17
-    by_id = {template["id"]: template for template in told["templates"]}
-    assert {piece["template"] for piece in told["pieces"]} == by_id.keys()
-    corner = next(piece for piece in told["pieces"] if piece["id"] == "nw")
+    got = templates(client, STAR).json
+    assert got is not None
+    assert list(got) == ["unit", "pieces", "templates", "pages"]
+    assert len(got["pieces"]) == 17
+    by_id = {template["id"]: template for template in got["templates"]}
+    assert {piece["template"] for piece in got["pieces"]} == by_id.keys()
+    corner = next(piece for piece in got["pieces"] if piece["id"] == "nw")
     assert corner["finished"] == [[0, 0], [3, 0], [3, 3], [0, 3]]
     assert corner["cut"] == [[-0.25, -0.25], [3.25, -0.25], [3.25, 3.25], [-0.25, 3.25]]
     square = by_id[corner["template"]]
     assert square["cuts"] == [{"fabric": "background", "plain": 4, "reversed": 0}]
     assert sorted(square["cut"]) == [[0, 0], [0, 3.5], [3.5, 0], [3.5, 3.5]]
-    assert {item["drawing"] for page in told["pages"] for item in page["items"]} == by_id.keys()
+    assert {item["drawing"] for page in got["pages"] for item in page["items"]} == by_id.keys()
 
 
 def test_a_template_larger_than_the_sheet_is_tiled(client: FlaskClient) -> None:
-    told = templates(client, LARGE).json
-    assert told is not None
-    tiles = [page for page in told["pages"] if page["of"] == "A"]
+    got = templates(client, LARGE).json
+    assert got is not None
+    tiles = [page for page in got["pages"] if page["of"] == "A"]
     assert max(page["row"] for page in tiles) > 1
     assert max(page["column"] for page in tiles) > 1
 
@@ -63,16 +63,16 @@ def test_an_answer_is_in_the_requests_unit(client: FlaskClient) -> None:
 
 def test_the_edge_of_the_block_may_have_another_allowance(client: FlaskClient) -> None:
     body = {"block": TWO_SQUARES, "allowance": {"seam": "1/4", "edge": 1}}
-    told = templates(client, body).json
-    assert told is not None
-    assert [-1, -1] in told["pieces"][0]["cut"]
-    assert max(x for x, _ in told["pieces"][0]["cut"]) == 3.25
+    got = templates(client, body).json
+    assert got is not None
+    assert [-1, -1] in got["pieces"][0]["cut"]
+    assert max(x for x, _ in got["pieces"][0]["cut"]) == 3.25
 
 
 def test_an_edge_alone_leaves_the_seams_as_usual(client: FlaskClient) -> None:
-    told = templates(client, {"block": TWO_SQUARES, "allowance": {"edge": 1}}).json
-    assert told is not None
-    assert max(x for x, _ in told["pieces"][0]["cut"]) == 3.25
+    got = templates(client, {"block": TWO_SQUARES, "allowance": {"edge": 1}}).json
+    assert got is not None
+    assert max(x for x, _ in got["pieces"][0]["cut"]) == 3.25
 
 
 # --- forms ----------------------------------------------------------------------------------------

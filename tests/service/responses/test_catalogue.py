@@ -37,7 +37,7 @@ def test_a_block_can_be_sent_back_as_it_comes(client: FlaskClient, id: str) -> N
     assert by_id.json is not None
     same, drawn = sent_back.json["pieces"], by_id.json["pieces"]
     assert [(p["id"], p["fabric"]) for p in same] == [(p["id"], p["fabric"]) for p in drawn]
-    # 6 decimals of an inch are what the block was told with.
+    # 6 decimals of an inch are what the block is answered with.
     assert [p["area"] for p in same] == pytest.approx([p["area"] for p in drawn], abs=1e-4)
 
 

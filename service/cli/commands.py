@@ -1,0 +1,115 @@
+"""What each command does; each gives the exit code."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from piecewright.service.batches.tables import WrongVersion
+from piecewright.service.batches.workers import MOST_PROCESSES, run_workers
+from piecewright.service.cli.exit_codes import GOOD, Misuse
+from piecewright.service.cli.output import form_of, replace_file, to_stdout, write_answer
+from piecewright.service.cli.request_body import block_body
+from piecewright.service.http.keys import BadKeys, new_key
+from piecewright.service.http.openapi.document import written
+from piecewright.service.json_text import write_json
+from piecewright.service.requests.parse import read_request
+from piecewright.service.responses.answer import Form
+from piecewright.service.responses.catalogue import block_answer, catalogue_answer
+from piecewright.service.responses.check import check_answer
+from piecewright.service.responses.printables import PRINTABLES
+from piecewright.service.settings import PREFIX, Settings
+
+
+def print_printable(given: argparse.Namespace, settings: Settings) -> int:
+    """Makes a printable of the command's name, as the interface would be asked for it."""
+    printable = PRINTABLES[given.printable]
+    form: Form = given.format or form_of(given.output, printable.forms)
+    if given.page is not None and form != "svg":
+        raise Misuse("--page goes with svg alone")
+    asked = printable.read(given.body(given), settings)
+    answer = printable.answer(asked, form, settings.max_sheets, given.page)
+    write_answer(answer, given.output)
+    return GOOD
+
+
+def check(given: argparse.Namespace, settings: Settings) -> int:
+    """Says what a good block is; what is wrong with another leaves as ``Refused``."""
+    checked = check_answer(read_request(block_body(given), settings))
+    if given.json:
+        to_stdout(write_json(checked))
+        return GOOD
+    unit = checked["unit"]
+    count = len(checked["pieces"])
+    print(
+        f"{count} piece{'' if count == 1 else 's'}, "
+        f"finished {checked['width']:g} x {checked['height']:g} {unit}"
+    )
+    for caution in checked["cautions"]:
+        x, y = caution.get("at", (None, None))
+        place = "" if x is None else f"at ({x:g}, {y:g}) {unit}: "
+        print(f"caution: {caution['pointer']}: {place}{caution['detail']}")
+    return GOOD
+
+
+def blocks(given: argparse.Namespace, settings: Settings) -> int:
+    """Lists the catalogue, or prints a block of it."""
+    if given.id is not None:
+        to_stdout(write_json(block_answer(given.id, given.unit), indent=2))
+        return GOOD
+    for entry in catalogue_answer(given.unit)["blocks"]:
+        size = f"{entry['width']:g} x {entry['height']:g} {given.unit}"
+        print(f"{entry['id']:<24} {entry['name']:<26} {size:<14} {entry['pieces']:>3} pieces")
+    return GOOD
+
+
+def serve(given: argparse.Namespace, settings: Settings) -> int:
+    """Becomes the service's main process, and does not come back."""
+    # An IPv6 address stands in brackets where a port follows (RFC 3986, 3.2.2).
+    host = f"[{given.host}]" if ":" in given.host else given.host
+    sys.stdout.flush()  # what is still in the buffer would be lost with this program
+    os.execv(
+        sys.executable,
+        [
+            *(sys.executable, "-m", "gunicorn"),
+            *("--bind", f"{host}:{given.port}"),
+            *(() if given.workers is None else ("--workers", str(given.workers))),
+            *("--config", "python:piecewright.service.http.gunicorn_config"),
+        ],
+    )
+
+
+def work(given: argparse.Namespace, settings: Settings) -> int:
+    """Does the packets of batches until it is stopped."""
+    if not 0 <= given.processes <= MOST_PROCESSES:
+        raise Misuse(f"--processes is at most {MOST_PROCESSES}")
+    try:
+        run_workers(settings, given.processes)
+    except WrongVersion as error:
+        raise Misuse(str(error)) from None
+    return GOOD
+
+
+def keys(given: argparse.Namespace, settings: Settings) -> int:
+    """Prints a new API key, and puts what it is known by into the file of keys."""
+    if not settings.keys:
+        raise Misuse(f"set {PREFIX}KEYS to the file that the keys are for")
+    try:
+        key = new_key(Path(settings.keys), given.name)
+    except BadKeys as error:
+        raise Misuse(str(error)) from None
+    print(key)
+    print(f"{given.name}: keep it, it is not shown again", file=sys.stderr)
+    return GOOD
+
+
+def openapi(given: argparse.Namespace, settings: Settings) -> int:
+    """Writes the OpenAPI document of a service with these settings."""
+    document = written(settings)
+    if given.output is None:
+        to_stdout(document)
+    else:
+        replace_file(given.output, document)
+    return GOOD
