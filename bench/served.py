@@ -55,7 +55,7 @@ class Served:
 
 @contextmanager
 def served(settings: Mapping[str, object]) -> Iterator[Served]:
-    """A service whose desks are ready; it is told to end, and has to end well.
+    """A service whose workers are ready to draw; it is told to end, and has to end well.
 
     Args:
         settings: environment variables.
@@ -96,7 +96,7 @@ def served(settings: Mapping[str, object]) -> Iterator[Served]:
 
 
 def _wait_for(running: Served) -> None:
-    """Waits until each worker has a desk: a check of its health starts one."""
+    """Waits until each of its processes has a worker that draws: a check of its health starts one."""
     end = time.monotonic() + _PATIENCE
     while time.monotonic() < end:
         try:

@@ -25,7 +25,7 @@ slight = st.sampled_from([0.0, 1e-15, 1e-12, 1e-9, 1e-6, 1e-4, 1e-3])
 
 
 def answers_or_refuses(client: FlaskClient, body: str, to: str = "check") -> None:
-    """RFC 9457 has a refusal be a problem; 503 would tell of a desk that was ended."""
+    """RFC 9457 has a refusal be a problem; 503 would tell of a process that was ended."""
     answer = client.post(f"/v1/{to}", data=body, content_type="application/json")
     told = answer.json
     assert told is not None
