@@ -96,7 +96,7 @@ def served(settings: Mapping[str, object]) -> Iterator[Served]:
 
 
 def _wait_for(running: Served) -> None:
-    """Waits until each of its processes has a worker that draws: a check of its health starts one."""
+    """Waits until each process has a worker that draws: a check of its health starts one."""
     end = time.monotonic() + _PATIENCE
     while time.monotonic() < end:
         try:
