@@ -243,9 +243,9 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
         return TRUE
     across, down = parse_length(given["across"], unit), parse_length(given["down"], unit)
     five = parse_length("5 cm")
-    # More than half of 5 cm is taken for the 5 cm square, of which the share is what an inch comes
-    # out as.
-    if min(across, down) > five / 2:
+    # What is nearer to 5 cm than to an inch was measured on the 5 cm square; its share of 5 cm is
+    # what an inch comes out as.  Squares that can be corrected for are off by a tenth at most.
+    if min(across, down) > (1 + five) / 2:
         across, down = across / five, down / five
     printer = Printer(across, down)
     if printer.faults():

@@ -30,6 +30,9 @@ def pages_of(client: FlaskClient, **more: object) -> list[tuple[float, float, fl
     [
         ({"across": 0.96, "down": 1.02}, 0.96, 1.02),
         ({"across": "24 mm", "down": "26 mm"}, 24 / 25.4, 26 / 25.4),
+        ({"across": 1, "down": 1}, 1.0, 1.0),
+        ({"across": 1.05, "down": 1.1}, 1.05, 1.1),
+        ({"across": "4.5 cm", "down": "5.5 cm"}, 0.9, 1.1),
         ({"across": "4.9 cm", "down": "5.1 cm"}, 0.98, 1.02),  # the 5 cm square was measured
     ],
 )
