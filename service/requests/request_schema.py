@@ -6,9 +6,7 @@ from typing import Any, ClassVar
 
 from marshmallow import RAISE, Schema, ValidationError
 
-from piecewright.service.requests.fields import (
-    suggestion,
-)
+from piecewright.service.requests.fields import suggestion
 
 MOST_GUESSES = 5
 """Unknown fields of one object that get a suggestion."""
@@ -29,11 +27,14 @@ class RequestSchema(Schema):
     }
 
     def handle_error(self, error: ValidationError, data: Any, *, many: bool, **kwargs: Any) -> None:
-        """Says of an unknown field which one may have been meant."""
+        """Says of unknown fields, in the order of the request, which ones may have been meant."""
         messages = error.messages
         if not isinstance(messages, dict) or not isinstance(data, dict):
             return
-        unknown = [name for name in messages if name not in self.fields and name in data]
+        # Marshmallow goes through a set of them, whose order is another in each process.
+        unknown = [name for name in data if name not in self.fields and name in messages]
+        for name in unknown:
+            messages[name] = messages.pop(name)
         for name in unknown[:MOST_GUESSES]:
             names = ", ".join(self.fields)
             hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
