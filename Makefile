@@ -70,4 +70,4 @@ $(VENV)/installed-docker: $(VENV)/installed
 
 clean:
 	rm -rf $(VENV) .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache build *.egg-info
-	find patchwork render service tests tools -name __pycache__ -type d -prune -exec rm -rf {} +
+	find bench patchwork piecewright render service tests tools -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,8 +1,6 @@
 """Who asks, and whether they may: API keys (RFC 6750), rates, and other origins (CORS).
 
-CORS is written out here: Flask-Cors leaves ``Vary: Origin`` off what it answers to an origin that
-is not listed, which a cache could then give to one that is; it answers preflights with a subset of
-the headers that were asked for, and takes an origin with a ``*`` in it for a regular expression.
+``docs/decisions/negotiation-and-origins.md`` says why CORS is written out here.
 """
 
 from __future__ import annotations

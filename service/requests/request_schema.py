@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from marshmallow import RAISE, Schema, ValidationError
@@ -31,12 +32,24 @@ class RequestSchema(Schema):
         messages = error.messages
         if not isinstance(messages, dict) or not isinstance(data, dict):
             return
-        # Marshmallow goes through a set of them, whose order is another in each process.
-        unknown = [name for name in data if name not in self.fields and name in messages]
-        for name in unknown:
-            messages[name] = messages.pop(name)
+        # By their names on the wire, which an attribute of Python may not have ("for").
+        known = [field.data_key or name for name, field in self.fields.items()]
+        unknown = [name for name in data if name not in known and name in messages]
+        _put_in_order(messages, unknown)
         for name in unknown[:MOST_GUESSES]:
-            names = ", ".join(self.fields)
-            hint = suggestion(name, list(self.fields)) or f"; the fields are: {names}"
+            hint = suggestion(name, known) or f"; the fields are: {', '.join(known)}"
             detail = f"there is no field {name!r:.60} here{hint}"
             messages[name] = [{"code": "unknown-field", "detail": detail}]
+
+
+def _put_in_order(messages: dict[str, Any], unknown: Sequence[str]) -> None:
+    """Give the unknown fields among the messages the order of the request.
+
+    Marshmallow goes through a set of them, whose order is another in each process. All else stays
+    where it is.
+    """
+    names = iter(unknown)
+    ordered = [next(names) if name in unknown else name for name in messages]
+    ordered_messages = {name: messages[name] for name in ordered}
+    messages.clear()
+    messages.update(ordered_messages)

@@ -153,3 +153,10 @@ def test_unknown_fields_are_told_in_the_order_of_the_request(client: FlaskClient
     answer = client.post("/v1/check", data=body, content_type="application/json")
     assert answer.json is not None
     assert [fault["pointer"] for fault in answer.json["errors"]] == [f"/{n}" for n in names]
+
+
+def test_what_is_wrong_with_an_object_as_a_whole_keeps_its_place(client: FlaskClient) -> None:
+    answer = check(client, {"block": {"pieces": [{"id": "gull", "tern": 1}]}})
+    assert codes(answer) == {"/block/pieces/0/tern": "unknown-field", "/block/pieces/0": "shape"}
+    assert answer.json is not None
+    assert [fault["pointer"] for fault in answer.json["errors"]] == list(codes(answer))

@@ -121,6 +121,19 @@ def test_what_is_wrong_is_pointed_to(client: FlaskClient, more: Any, pointer: st
     assert pointer in [fault["pointer"] for fault in answer.json["errors"]]
 
 
+@pytest.mark.parametrize(("name", "code"), [(7, "type"), ("x" * 10_000, "text-length")])
+def test_a_wrong_name_is_no_unknown_field(client: FlaskClient, name: object, code: str) -> None:
+    (fault,) = asked(client, {**STAR, "for": name}).json["errors"]
+    assert (fault["pointer"], fault["code"]) == ("/for", code)
+
+
+def test_a_field_of_a_packet_is_hinted_at_by_its_name_in_a_request(client: FlaskClient) -> None:
+    (fault,) = asked(client, {**STAR, "maker": "Ada"}).json["errors"]
+    assert fault["code"] == "unknown-field"
+    assert ", for" in fault["detail"]
+    assert "maker, " not in fault["detail"]
+
+
 def test_a_block_that_no_foundation_serves_says_which_seam(client: FlaskClient) -> None:
     answer = asked(client, {"block": "drunkards-path", "parts": ["cover", "foundation"]})
     assert answer.status_code == 422
