@@ -21,7 +21,7 @@ from piecewright.service.batches.model import OPEN, Batch, BatchItem, NewBatch
 from piecewright.service.batches.parse import read_batch
 from piecewright.service.batches.print_jobs import COLLATED, group_items
 from piecewright.service.batches.quotas import QuotaExceeded
-from piecewright.service.batches.schemas import MOST_ITEMS, BatchAnswer
+from piecewright.service.batches.schemas import BatchAnswer
 from piecewright.service.batches.storage import Storage
 from piecewright.service.batches.store import KeyUsed
 from piecewright.service.drawing_pool.pool import DrawingPool
@@ -41,13 +41,9 @@ from piecewright.service.problems import (
     NOT_MADE,
     Problem,
 )
-from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.answer import JSON, PDF, ZIP, file_stem
 from piecewright.service.responses.fields import moment
-from piecewright.service.settings import Settings
-
-JSON: Final = MEDIA_TYPES["json"]
-PDF: Final = MEDIA_TYPES["pdf"]
-ZIP: Final = MEDIA_TYPES["zip"]
+from piecewright.service.settings import MOST_ITEMS, Settings
 
 IDEMPOTENCY_KEY: Final = "Idempotency-Key"
 
@@ -248,8 +244,7 @@ def _address(id: str) -> str:
 
 def _title(batch: Batch) -> str:
     """A file name for the whole batch."""
-    kept = re.sub(r"[\x00-\x1f\x7f-\x9f/\\:*?\"<>|]+", " ", batch.title)
-    return " ".join(kept.split()).strip(". ")[:100].rstrip(". ") or "batch"
+    return file_stem(batch.title, "batch")
 
 
 def _one_document(storage: Storage, batch: Batch) -> Response:
