@@ -7,8 +7,8 @@ import os
 import sys
 from pathlib import Path
 
+from piecewright.service.batches.run_workers import run_workers
 from piecewright.service.batches.tables import WrongVersion
-from piecewright.service.batches.workers import run_workers
 from piecewright.service.cli.exit_codes import GOOD, Misuse
 from piecewright.service.cli.output import form_of, replace_file, to_stdout, write_answer
 from piecewright.service.cli.request_body import block_body

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.engine import OwnProcesses, choose_engine
+from piecewright.service.batches.dispatch import OwnProcesses, choose_dispatcher
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
@@ -136,10 +136,10 @@ def test_a_service_makes_batches_by_itself(
 ) -> None:
     database = "" if kind == "sqlite" else request.getfixturevalue("database")
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
-    own = choose_engine(settings)
+    own = choose_dispatcher(settings)
     assert isinstance(own, OwnProcesses)
     monkeypatch.setattr(
-        "piecewright.service.http.batches.routes.choose_engine", lambda settings: own
+        "piecewright.service.http.batches.routes.choose_dispatcher", lambda settings: own
     )
     client = create_app(settings).test_client()
     try:
