@@ -148,10 +148,16 @@ class Supervisor:
         except BlockingIOError:
             file.close()
             return False
-        self._lock_file = file
-        self._pool = _pool_of(file)
-        # Whoever had these jobs worked for a holder that is gone, and goes with it.
-        given_back = open_storage(self._settings).store.release(self._pool)
+        try:
+            pool = _pool_of(file)
+            # Whoever had these jobs worked for a holder that is gone, and goes with it.
+            given_back = open_storage(self._settings).store.release(pool)
+        except BaseException:
+            # The database may be away. The lock counts as taken only once the jobs are released:
+            # so this is tried again, here or by another process.
+            file.close()
+            raise
+        self._lock_file, self._pool = file, pool
         if given_back:
             _log.warning("%d print jobs of a pool that is gone are taken up again", given_back)
         return True
