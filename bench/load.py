@@ -75,14 +75,14 @@ class _Crowd:
         weights = [often for often, *_ in _ASKED]
         while not self._over.is_set():
             ((_, method, path, body, accept),) = by.choices(_ASKED, weights)
-            told: int | str
+            answer: int | str
             try:
-                told, _ = self._service.ask(method, path, body(by), accept)
+                answer, _ = self._service.ask(method, path, body(by), accept)
             except OSError as error:
-                told = type(error).__name__
+                answer = type(error).__name__
             with self._lock:
-                self.answers[told] += 1
-            if told in (429, 503):
+                self.answers[answer] += 1
+            if answer in (429, 503):
                 self._over.wait(_REST)
 
 
@@ -108,7 +108,7 @@ def main(arguments: Sequence[str]) -> int:
     print(f"answers in {seconds:g} s to {CLIENTS} clients: {answers}")
     print(f"memory: {middle:.0f} MB, then {last:.0f} MB: {last / middle:.3f} times")
     print(f"answers to what was begun when it was told to end: {drained}; it ended well")
-    bad = {told for told in answers if told not in (200, 422, 429, 503)}
+    bad = {answer for answer in answers if answer not in (200, 422, 429, 503)}
     good = not bad and answers.get(200, 0) > 0 and last <= MOST_GROWTH * middle
     return 0 if good and set(drained) <= {200, 503} and drained.get(200) else 1
 

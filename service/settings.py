@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS
@@ -14,6 +14,12 @@ from piecewright.render.sheets.sheet_settings import MOST_SHEETS
 PREFIX = "PIECEWRIGHT_"
 METRICS_FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 """The environment variable by which prometheus_client knows where processes share figures."""
+
+MOST_ITEMS: Final = 2000
+"""Of one batch, whatever the setting: its state is answered with all of them at once."""
+
+MOST_PROCESSES: Final = 64
+"""For batches, on one machine."""
 
 LEVELS = ("debug", "info", "warning", "error")
 
@@ -75,7 +81,7 @@ class Settings:
     max_pieces: int = _limit(MOST_PIECES, MOST_PIECES)
     max_points: int = _limit(MOST_POINTS, MOST_POINTS)
     max_sheets: int = _limit(200, MOST_SHEETS)
-    max_items: int = _limit(2000, 2000)
+    max_items: int = _limit(MOST_ITEMS, MOST_ITEMS)
     deadline: int = _limit(30, 3600)
     desks: int = _limit(1, 64)
     waiting: int = _limit(16, 1000, least=0)
@@ -87,7 +93,7 @@ class Settings:
     database: str = ""
     files: str = ""
     broker: str = ""
-    batch_processes: int = _limit(0, 64, least=0)
+    batch_processes: int = _limit(0, MOST_PROCESSES, least=0)
     batch_deadline: int = _limit(120, 3600)
     keep_hours: int = _limit(72, 24 * 365)
     keep_batches: int = _limit(200, 1_000_000, least=0)

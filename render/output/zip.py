@@ -12,7 +12,7 @@ from piecewright.render.output.svg import sheet_svg
 from piecewright.render.sheets.page import Page
 
 _WHEN: Final = (1980, 1, 1, 0, 0, 0)
-"""The earliest time that a ZIP entry can carry; the same sheets give the same bytes."""
+"""The earliest time that a ZIP entry can carry; the same contents give the same bytes."""
 
 
 def sheets_zip(pages: Sequence[Page], unit: Unit = "in") -> bytes:
@@ -22,10 +22,16 @@ def sheets_zip(pages: Sequence[Page], unit: Unit = "in") -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for number, page in enumerate(pages, 1):
-            entry = zipfile.ZipInfo(f"page-{number:0{digits}}.svg", _WHEN)
+            entry = zip_entry(f"page-{number:0{digits}}.svg")
             entry.compress_type = zipfile.ZIP_DEFLATED
-            # Permissions on Unix, in the high half; without them some tools make a file that
-            # nobody may read.
-            entry.external_attr = 0o644 << 16
             archive.writestr(entry, sheet_svg(page, unit))
     return out.getvalue()
+
+
+def zip_entry(name: str) -> zipfile.ZipInfo:
+    """An entry, not compressed, that depends on nothing but its name and content."""
+    entry = zipfile.ZipInfo(name, _WHEN)
+    # Permissions on Unix, in the high half; without them some tools make a file that nobody may
+    # read.
+    entry.external_attr = 0o644 << 16
+    return entry

@@ -131,11 +131,11 @@ def _entries(
     yield paragraph("Mind", width, _HEAD, bold=True, leads=True)
     for message in SAFETY:
         yield _point(message, width)
-    told = cover.cautions[:_MOST_CAUTIONS]
-    for message in told:
+    listed = cover.cautions[:_MOST_CAUTIONS]
+    for message in listed:
         yield _point(message[:1].upper() + message[1:] + ".", width)
-    if len(cover.cautions) > len(told):
-        rest = len(cover.cautions) - len(told)
+    if len(cover.cautions) > len(listed):
+        rest = len(cover.cautions) - len(listed)
         yield _point(f"And {rest} further cautions, which the check of the block lists.", width)
 
 

@@ -90,7 +90,7 @@ _DOT: Final = 0.03
 _MOST_PIECES: Final = 4000
 """Pieces of a picture; of more only the blocks' outlines are drawn."""
 
-_MOST_TOLD: Final = 12
+_MOST_NAMED: Final = 12
 """Places where seams do not nest that are named one by one; the rest is counted."""
 
 
@@ -293,7 +293,7 @@ class _Picture:
 
     # --- labels ---
 
-    def _said(self, placement: Placement) -> str:
+    def _label_text(self, placement: Placement) -> str:
         turn = f" {placement.turn}°" if placement.turn else ""
         return f"{self.codes[placement.variant]}{turn}"
 
@@ -301,7 +301,7 @@ class _Picture:
         """The largest letters in which every label leaves enough of its block to be seen."""
         for letters_ in _LETTERS:
             if all(
-                fonts.text_width(self._said(p), letters_, True) <= _SHARE * self._width(p)
+                fonts.text_width(self._label_text(p), letters_, True) <= _SHARE * self._width(p)
                 for p in self.placed
             ):
                 return letters_
@@ -317,7 +317,7 @@ class _Picture:
         )
 
     def _label(self, placement: Placement, box: Box) -> _Label:
-        message = [(self._said(placement), self.letters, self._strong(placement))]
+        message = [(self._label_text(placement), self.letters, self._strong(placement))]
         if placement.maker is not None:
             number = f"No. {self.makers[placement.maker]}"
             message.append((number if self.numbered else placement.maker, self.letters, False))
@@ -432,10 +432,10 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
         yield _title("Joining", width)
         for message in quilt_wording.joining(plan):
             yield ticked(message, (), width)
-        told = quilt_wording.not_nested(plan, _MOST_TOLD)
-        if told:
+        not_nested = quilt_wording.not_nested(plan, _MOST_NAMED)
+        if not_nested:
             yield _title("Seams between blocks that do not nest", width)
-            for message in told:
+            for message in not_nested:
                 yield paragraph(message, width, SMALL, after=0.03)
 
 

@@ -53,7 +53,7 @@ def on_roll(
     longest = roll_sheet(settings, width)
     check_room(longest, settings.overlap)
     # All drawings stand above the test squares: paper is not scarce along a roll.
-    below = GAP + furniture.FIVE_CENTIMETRES + furniture.RULE
+    below = GAP + _SQUARES
     area = replace(drawing_area(longest), height=longest.printable.height - below)
     narrow = [d for d in drawings if min(d.box.width, d.box.height) <= area.width + ENOUGH]
     together, unfit = _packed(narrow, area)

@@ -20,6 +20,7 @@ from piecewright.render.drawing.marks import Box, Drawing, Mark, Text
 from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.sheets.cuts import Axis, InkCount, good_cuts
 from piecewright.render.sheets.join_marks import Cell, Join, first_sheet_marks, second_sheet_marks
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS
 
 _HOPELESS: Final = 20
 """Times the most windows; even of a drawing that is mostly blank, this much is never left out."""
@@ -64,7 +65,7 @@ class Grid:
 
 
 def grid_for(
-    drawing: Drawing, width: float, height: float, overlap: float, most: int = 500
+    drawing: Drawing, width: float, height: float, overlap: float, most: int = MOST_SHEETS
 ) -> Grid | None:
     """The windows, at most ``width`` by ``height``, that show a drawing on the fewest sheets.
 

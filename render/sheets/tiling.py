@@ -1,4 +1,7 @@
-"""Drawings that are larger than a sheet, a sheet for each tile: which way up they take fewest."""
+"""Drawings that are larger than a sheet, a sheet for each tile: which way up they take fewest.
+
+How one drawing is divided is chosen in ``tiles``, and where its windows join in ``cuts``.
+"""
 
 from __future__ import annotations
 

@@ -7,8 +7,9 @@ database: its ``tables``, the changes of state (``store``, a state machine), wha
 sweeps up what nobody needs. How much is kept for one owner is a matter of ``quotas``.
 
 A worker claims a print job on a lease, draws its master once and stamps it for each item
-(``work``, ``drawing``); a watchdog ends it when a step takes too long. Workers are processes that
-the service starts (``supervisor``, ``worker``) or Celery's (``celery_app``), whichever ``engine``
-chooses; ``workers`` runs them apart from the service. When all items have ended, one job more has
-their documents put into one. What cannot be stored is tried again, with a ``backoff``.
+(``work``, ``packet_maker``); a watchdog ends it when a step takes too long. Workers are processes
+that the service starts (``supervisor``, ``worker``) or Celery's (``celery_app``), whichever
+``dispatch`` chooses; ``run_workers`` runs them apart from the service. When all items have ended,
+one job more has their documents put into one. What cannot be stored is tried again, with a
+``backoff``.
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-CAP: Final = 30.0
+LONGEST_DELAY: Final = 30.0
 """Seconds; the longest wait after failures one after another. A disk that has room again, or a
 database that is back, is found so soon."""
 
@@ -15,7 +15,9 @@ _FIRST: Final = 0.5
 
 @dataclass(slots=True)
 class Backoff:
-    """Failures one after another, each of which makes the next wait twice as long, up to ``CAP``.
+    """Failures one after another, each of which makes the next wait twice as long.
+
+    No wait is longer than ``LONGEST_DELAY``.
 
     >>> backoff = Backoff()
     >>> for _ in range(3):
@@ -43,5 +45,5 @@ class Backoff:
         """
         if not self.failures:
             return 0.0
-        # The cap is reached long before 2**10, beyond which numbers would only grow.
-        return min(CAP, _FIRST * 2.0 ** min(self.failures - 1, 10))
+        # The longest delay is reached long before 2**10, beyond which numbers would only grow.
+        return min(LONGEST_DELAY, _FIRST * 2.0 ** min(self.failures - 1, 10))

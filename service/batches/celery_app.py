@@ -18,7 +18,7 @@ from typing import Any, Final
 from celery import Celery, signals
 
 from piecewright.service.batches.backoff import Backoff
-from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.packet_maker import PacketMaker, Packets
 from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.work import LEASE, StorageUnavailable, run_next_job
 from piecewright.service.processes.memory import limit_memory
@@ -48,7 +48,7 @@ _log = logging.getLogger(__name__)
 
 def celery_app(
     settings: Settings,
-    drawing: Drawing | None = None,
+    packet_maker: PacketMaker | None = None,
     *,
     lease: float = LEASE,
     sweep: float = _SWEEP,
@@ -74,7 +74,7 @@ def celery_app(
         accept_content=["json"],
         enable_utc=True,
     )
-    made = drawing or Packets()
+    made = packet_maker or Packets()
     backoff = Backoff()  # of this process, as each token may come to another
 
     # Not shared: another application in this process has settings of its own.

@@ -144,7 +144,7 @@ class Queries:
         made, the sheets of all in one, which come from the masters of what is done.
         """
         id = claim.batch
-        done_of_job = and_(items.c.batch == id, items.c.lot == claim.job, items.c.state == "done")
+        done_of_job = and_(items.c.batch == id, items.c.job == claim.job, items.c.state == "done")
         with self._engine.connect() as connection:
             found = connection.execute(
                 select(
@@ -170,12 +170,12 @@ class Queries:
             if title is None:
                 return None
             done = connection.execute(
-                select(items.c.name, items.c.lot, items.c.pages)
+                select(items.c.name, items.c.job, items.c.pages)
                 .where(are_documents(batch))
                 .order_by(items.c.number)
             ).all()
         pages = sum(item.pages for item in done)
-        return Collation(title, tuple((item.name, item.lot) for item in done), pages)
+        return Collation(title, tuple((item.name, item.job) for item in done), pages)
 
     def state_of(self, claim: Claim, number: int) -> ItemState | None:
         """What an item of a claimed job is now; None if its batch was removed."""
@@ -234,7 +234,7 @@ def are_free(now: float) -> ColumnElement[bool]:
 
 def are_open(batch: str, job: int, numbers: Sequence[int] | None = None) -> ColumnElement[bool]:
     """Items of a print job in which there is work left; for None of all numbers."""
-    which = and_(items.c.batch == batch, items.c.lot == job, items.c.state.in_(OPEN))
+    which = and_(items.c.batch == batch, items.c.job == job, items.c.state.in_(OPEN))
     return which if numbers is None else and_(which, items.c.number.in_(numbers))
 
 
@@ -246,7 +246,7 @@ def are_documents(batch: str) -> ColumnElement[bool]:
 def _read(item: Row[Any]) -> BatchItem:
     return BatchItem(
         number=item.number,
-        job=item.lot,
+        job=item.job,
         name=item.name,
         state=item.state,
         revision=item.revision,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar, Final, get_args
 
 from marshmallow import ValidationError, validates_schema
 
@@ -21,11 +21,9 @@ from piecewright.service.requests.quilt_schemas import QuiltAndMakers
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, itself
 from piecewright.service.responses.problem import Problem
+from piecewright.service.settings import MOST_ITEMS
 
-MOST_ITEMS: Final = 2000
-BATCH_STATES: Final = ("queued", "running", "done", "cancelled")
 COLLATED_STATES: Final = ("queued", "running", "done", "failed")
-ITEM_STATES: Final = ("queued", "running", "done", "failed", "cancelled")
 
 
 class PacketPart(RequestField):
@@ -117,7 +115,7 @@ class BatchItem(AnswerSchema):
     state = fields.Word(
         "`failed` comes with `problem`, `done` with `href`; an item of a batch that was "
         "cancelled before it was done is `cancelled`.",
-        ITEM_STATES,
+        get_args(model.ItemState),
     )
     pages = fields.Count("Of its PDF, once it is done.", least=1, nullable=True)
     href = fields.Text("Where its PDF is, once it is done.", optional=True, within=_href)
@@ -167,7 +165,7 @@ class BatchProgress(AnswerSchema):
     state = fields.Word(
         "`done` once no item is left to do, whether they could be drawn or not; `cancelled` "
         "if it was stopped before.",
-        BATCH_STATES,
+        get_args(model.BatchState),
     )
     total = fields.Count("Items.", least=1)
     done = fields.Count("Items whose PDF is there.")

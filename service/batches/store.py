@@ -141,7 +141,7 @@ class Store:
             connection.execute(
                 insert(items),
                 [
-                    {**_NEW_ITEM, "batch": id, "number": number, "lot": job_number, "revision": 1}
+                    {**_NEW_ITEM, "batch": id, "number": number, "job": job_number, "revision": 1}
                     | {"name": new.names[number - 1]}
                     for job_number, job in enumerate(new.jobs, 1)
                     for number in job.numbers
@@ -268,7 +268,7 @@ class Store:
             .where(batches.c.id == id, batches.c.state == "queued")
             .values(state="running")
         )
-        of_job = and_(items.c.batch == id, items.c.lot == job.number)
+        of_job = and_(items.c.batch == id, items.c.job == job.number)
         connection.execute(
             update(items)
             .where(of_job, items.c.state == "queued")
@@ -442,7 +442,7 @@ class Store:
                     connection.execute(
                         update(items)
                         .where(
-                            items.c.batch == id, items.c.lot == number, items.c.state == "running"
+                            items.c.batch == id, items.c.job == number, items.c.state == "running"
                         )
                         .values(state="queued", revision=revision)
                     )
@@ -496,7 +496,7 @@ class Store:
             connection.execute(insert(print_jobs), {**new, "packet": "{}", "whole": False})
             connection.execute(
                 insert(items),
-                {**_NEW_ITEM, "batch": id, "number": COLLATED, "lot": COLLATED, "name": ""}
+                {**_NEW_ITEM, "batch": id, "number": COLLATED, "job": COLLATED, "name": ""}
                 | {"revision": revision},
             )
 

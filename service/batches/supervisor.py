@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from threading import Event, Lock, Thread
 from typing import IO, Final
 
-from piecewright.service.batches.backoff import CAP, Backoff
+from piecewright.service.batches.backoff import LONGEST_DELAY, Backoff
 from piecewright.service.batches.storage import Storage, make_data_folder, open_storage
 from piecewright.service.batches.tables import WrongVersion
 from piecewright.service.processes.child import Child, DeadlineExceeded
@@ -112,7 +112,7 @@ class Supervisor:
                 except Exception:
                     # The database or the files may be away; the workers go on without this.
                     _log.exception("the batches' workers could not be looked after")
-                    pause = CAP
+                    pause = LONGEST_DELAY
                 self._woken.wait(pause)
                 self._woken.clear()
         finally:
@@ -125,7 +125,7 @@ class Supervisor:
             except WrongVersion:
                 # Requests for batches are answered so, and so is who asks for the service's health.
                 _log.exception("no batches are worked on")
-                self._stopped.wait(CAP)
+                self._stopped.wait(LONGEST_DELAY)
 
     @property
     def failures(self) -> int:
@@ -148,10 +148,16 @@ class Supervisor:
         except BlockingIOError:
             file.close()
             return False
-        self._lock_file = file
-        self._pool = _pool_of(file)
-        # Whoever had these jobs worked for a holder that is gone, and goes with it.
-        given_back = open_storage(self._settings).store.release(self._pool)
+        try:
+            pool = _pool_of(file)
+            # Whoever had these jobs worked for a holder that is gone, and goes with it.
+            given_back = open_storage(self._settings).store.release(pool)
+        except BaseException:
+            # The database may be away. The lock counts as taken only once the jobs are released:
+            # so this is tried again, here or by another process.
+            file.close()
+            raise
+        self._lock_file, self._pool = file, pool
         if given_back:
             _log.warning("%d print jobs of a pool that is gone are taken up again", given_back)
         return True

@@ -70,7 +70,7 @@ batches = Table(
     UniqueConstraint("owner", "idempotency_key", name="piecewright_one_batch_a_key"),
 )
 
-# Print jobs are lots in the database, whose tables keep their names.
+# Print jobs are lots in the database, whose tables and columns keep their names.
 print_jobs = Table(
     "piecewright_lots",
     metadata,
@@ -102,16 +102,16 @@ items = Table(
     metadata,
     Column("batch", String(64), primary_key=True),
     Column("number", Integer, primary_key=True),
-    Column("lot", Integer, nullable=False),
+    Column("lot", Integer, key="job", nullable=False),
     Column("name", Text, nullable=False),
     Column("state", String(16), nullable=False),
     Column("revision", Integer, nullable=False),  # of the batch when it last changed
     Column("pages", Integer),
     Column("problem", Text),
     ForeignKeyConstraint(
-        ["batch", "lot"], ["piecewright_lots.batch", "piecewright_lots.number"], ondelete="CASCADE"
+        ["batch", "job"], ["piecewright_lots.batch", "piecewright_lots.number"], ondelete="CASCADE"
     ),
-    Index("piecewright_items_of_lot", "batch", "lot", "state"),
+    Index("piecewright_items_of_lot", "batch", "job", "state"),
     Index("piecewright_items_changed", "batch", "revision"),
 )
 

@@ -18,9 +18,9 @@ from typing import Any, Final
 from sqlalchemy.exc import OperationalError
 
 from piecewright.service import problems
-from piecewright.service.batches.drawing import Drawing, page_count
 from piecewright.service.batches.files import item_key, master_key
 from piecewright.service.batches.model import OPEN, Claim, Collation
+from piecewright.service.batches.packet_maker import PacketMaker, page_count
 from piecewright.service.batches.print_jobs import COLLATED, packet_request
 from piecewright.service.batches.storage import Storage
 from piecewright.service.batches.store import MOST_ATTEMPTS
@@ -86,7 +86,7 @@ class StorageUnavailable(Exception):
 def run_next_job(
     worker: str,
     storage: Storage,
-    drawing: Drawing,
+    packet_maker: PacketMaker,
     settings: Settings,
     lease: float = LEASE,
     claimed: Callable[[], object] = lambda: None,
@@ -118,7 +118,7 @@ def run_next_job(
     try:
         with watchdog:
             run = collate if claim.job == COLLATED else print_copies
-            run(claim, storage, drawing, settings, watchdog)
+            run(claim, storage, packet_maker, settings, watchdog)
     except (_NotStored, OperationalError) as error:
         # No attempt of the job's: a disk that is full for an hour must not fail it.
         store.give_back(worker)
@@ -134,11 +134,15 @@ class _NotStored(Exception):
 
 
 def print_copies(
-    claim: Claim, storage: Storage, drawing: Drawing, settings: Settings, watchdog: Watchdog
+    claim: Claim,
+    storage: Storage,
+    packet_maker: PacketMaker,
+    settings: Settings,
+    watchdog: Watchdog,
 ) -> None:
     """Does what is left of a print job, and removes its master if it is of no use any more."""
     if storage.queries.has_room(claim):
-        _draw(claim, storage, drawing, settings, watchdog)
+        _draw(claim, storage, packet_maker, settings, watchdog)
     else:
         storage.store.fail(claim, _no_room(settings))
     if not storage.queries.needs_master(claim):
@@ -146,13 +150,17 @@ def print_copies(
 
 
 def _draw(
-    claim: Claim, storage: Storage, drawing: Drawing, settings: Settings, watchdog: Watchdog
+    claim: Claim,
+    storage: Storage,
+    packet_maker: PacketMaker,
+    settings: Settings,
+    watchdog: Watchdog,
 ) -> None:
     store = storage.store
     try:
         with watchdog.step(None):
             packet = packet_request(claim.packet, claim.whole, claim.defaults)
-            master = drawing.draw(packet, settings)
+            master = packet_maker.draw(packet, settings)
             pages = page_count(master)
     except Refused as refused:
         store.fail(claim, _refusal(refused))
@@ -174,7 +182,7 @@ def _draw(
     for number, name in claim.left:
         try:
             with watchdog.step(number):
-                document = drawing.stamp(master, name)
+                document = packet_maker.stamp(master, name)
         except Exception:
             # One name that cannot be stamped says nothing of the others.
             _log.exception("item %d of a batch failed", number)
@@ -192,7 +200,11 @@ def _draw(
 
 
 def collate(
-    claim: Claim, storage: Storage, drawing: Drawing, settings: Settings, watchdog: Watchdog
+    claim: Claim,
+    storage: Storage,
+    packet_maker: PacketMaker,
+    settings: Settings,
+    watchdog: Watchdog,
 ) -> None:
     """Puts all documents of a batch that are done into one, in order.
 
@@ -211,7 +223,7 @@ def collate(
     try:
         with watchdog.step(COLLATED):
             copies = _copies(claim.batch, collation, storage)
-            document = drawing.collate(copies, collation.title or "Batch")
+            document = packet_maker.collate(copies, collation.title or "Batch")
     except MemoryError:
         store.fail(claim, _TOO_MUCH_IN_ONE)
     except OSError:

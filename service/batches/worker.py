@@ -17,7 +17,7 @@ from typing import Final
 from sqlalchemy.exc import OperationalError
 
 from piecewright.service.batches.backoff import Backoff
-from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.packet_maker import PacketMaker, Packets
 from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.work import StorageUnavailable, run_next_job
 from piecewright.service.monitoring.logs import write_lines
@@ -38,12 +38,12 @@ _IDLE: Final = 20.0
 _log = logging.getLogger(__name__)
 
 
-def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
+def main(arguments: Sequence[str], packet_maker: PacketMaker | None = None) -> int:
     """Works with the environment's settings.
 
     Args:
         arguments: the worker's name, and the handle of the connection to its parent.
-        drawing: how documents are made.
+        packet_maker: how documents are made.
     """
     name, handle = arguments
     os.nice(_NICENESS)
@@ -52,7 +52,7 @@ def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
     write_lines(settings.log)
     limit_memory(settings.desk_memory)
     work_until_idle(
-        name, open_storage(settings), drawing or Packets(), settings, _notify_once(parent)
+        name, open_storage(settings), packet_maker or Packets(), settings, _notify_once(parent)
     )
     return 0
 
@@ -60,7 +60,7 @@ def main(arguments: Sequence[str], drawing: Drawing | None = None) -> int:
 def work_until_idle(
     name: str,
     storage: Storage,
-    drawing: Drawing,
+    packet_maker: PacketMaker,
     settings: Settings,
     at_work: Callable[[], object] = lambda: None,
     *,
@@ -79,7 +79,7 @@ def work_until_idle(
         try:
             if backoff.failures:
                 storage.store.give_back(name)  # if that could not be written before
-            done = run_next_job(name, storage, drawing, settings, claimed=at_work)
+            done = run_next_job(name, storage, packet_maker, settings, claimed=at_work)
         except (StorageUnavailable, OperationalError):
             if not backoff.failures:  # once, however often it is tried
                 _log.exception("a batch cannot be kept now; it goes on when it can be")

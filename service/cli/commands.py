@@ -7,8 +7,8 @@ import os
 import sys
 from pathlib import Path
 
+from piecewright.service.batches.run_workers import run_workers
 from piecewright.service.batches.tables import WrongVersion
-from piecewright.service.batches.workers import MOST_PROCESSES, run_workers
 from piecewright.service.cli.exit_codes import GOOD, Misuse
 from piecewright.service.cli.output import form_of, replace_file, to_stdout, write_answer
 from piecewright.service.cli.request_body import block_body
@@ -20,7 +20,7 @@ from piecewright.service.responses.answer import Form
 from piecewright.service.responses.catalogue import block_answer, catalogue_answer
 from piecewright.service.responses.check import check_answer
 from piecewright.service.responses.printables import PRINTABLES
-from piecewright.service.settings import PREFIX, Settings
+from piecewright.service.settings import MOST_PROCESSES, PREFIX, Settings
 
 
 def print_printable(given: argparse.Namespace, settings: Settings) -> int:

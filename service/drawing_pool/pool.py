@@ -231,7 +231,7 @@ class DrawingPool:
         code = self._kill(worker)
         with self._changed:
             self._replacing += 1
-        Thread(target=self._start_replacement, name="desk", daemon=True).start()
+        Thread(target=self._start_replacement, name="worker start", daemon=True).start()
         return code
 
     def _start_replacement(self) -> None:

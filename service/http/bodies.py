@@ -8,7 +8,7 @@ from flask import Response, request
 
 from piecewright.service.json_text import write_json
 from piecewright.service.problems import UNSUPPORTED_MEDIA_TYPE, Problem
-from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.answer import JSON
 
 
 def raw_body() -> bytes:
@@ -18,14 +18,11 @@ def raw_body() -> bytes:
         Problem: it is not sent as JSON.
         werkzeug.exceptions.RequestEntityTooLarge: it is too large.
     """
-    is_json = request.mimetype == MEDIA_TYPES["json"] or request.mimetype.endswith("+json")
+    is_json = request.mimetype == JSON or request.mimetype.endswith("+json")
     encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
     if not is_json or encoding not in ("", "identity"):
         sent = request.mimetype or "no type"
-        message = (
-            f"The body came as {sent!r:.80}; send it as {MEDIA_TYPES['json']}, without "
-            "Content-Encoding."
-        )
+        message = f"The body came as {sent!r:.80}; send it as {JSON}, without Content-Encoding."
         raise Problem(UNSUPPORTED_MEDIA_TYPE, message)
     raw: bytes = request.get_data(cache=False)
     # A body that comes in chunks is cut off at the limit: only one more read says so (413).
@@ -35,4 +32,4 @@ def raw_body() -> bytes:
 
 def json_response(body: Any, status: int = 200) -> Response:
     """An answer whose body is a JSON value."""
-    return Response(write_json(body), status, content_type=MEDIA_TYPES["json"])
+    return Response(write_json(body), status, content_type=JSON)

@@ -18,6 +18,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from piecewright.service.http.openapi.document import document
 from piecewright.service.problems import KINDS, NOT_FOUND, Problem
+from piecewright.service.responses.answer import MEDIA_TYPES
 from piecewright.service.settings import Settings
 
 _STYLE: Final = (Path(__file__).parents[1] / "pages" / "style.css").read_text("utf-8")
@@ -192,7 +193,7 @@ def _curl(address: str, method: str, path: str, operation: Mapping[str, Any]) ->
         )
 
 
-_ENDINGS: Final = {"application/pdf": "pdf", "image/svg+xml": "svg", "application/zip": "zip"}
+_ENDINGS: Final = {media_type: form for form, media_type in MEDIA_TYPES.items()}
 
 
 def _answers(spec: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[Row]:

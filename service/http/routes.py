@@ -22,7 +22,7 @@ from piecewright.service.problems import (
     BAD_REQUEST,
     Problem,
 )
-from piecewright.service.responses.answer import MEDIA_TYPES, Answer, Form, file_name
+from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SVG, Answer, Form, file_name
 from piecewright.service.responses.catalogue import block_answer, catalogue_answer
 from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
@@ -40,17 +40,17 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
-        negotiate(MEDIA_TYPES["json"])
+        negotiate(JSON)
         return json_response(catalogue_answer(_unit()))
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
-        negotiate(MEDIA_TYPES["json"])
+        negotiate(JSON)
         return json_response(block_answer(id, _unit()))
 
     @api.post("/v1/check")
     def check() -> Response:
-        negotiate(MEDIA_TYPES["json"])
+        negotiate(JSON)
         return answer(Task("check", raw_body()))
 
     def print_it(name: str) -> Response:
@@ -102,7 +102,7 @@ def _sheet_number(form: Form) -> int | None:
     if given is None:
         return None
     if form != "svg":
-        message = f"The parameter 'page' goes with Accept: {MEDIA_TYPES['svg']} alone."
+        message = f"The parameter 'page' goes with Accept: {SVG} alone."
         raise Problem(BAD_REQUEST, message)
     if not re.fullmatch("[+-]?[0-9]{1,9}", given):
         raise Problem(BAD_REQUEST, f"The parameter 'page' is a whole number, not {given!r:.40}.")

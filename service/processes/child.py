@@ -73,10 +73,11 @@ class Child:
         """The child's next message.
 
         Args:
-            seconds: to wait for it.
+            seconds: to wait for its start; once it has begun to come it is read to its end,
+                however long that takes.
 
         Raises:
-            DeadlineExceeded: it has not come by then.
+            DeadlineExceeded: it has not begun to come by then.
             EOFError, OSError: the child has ended, and none is left.
         """
         if not self._connection.poll(seconds):

@@ -30,8 +30,9 @@ class Watchdog:
     """Watches over the work of this process, from a thread of its own, and sends heartbeats.
 
     Args:
-        heartbeat: called again and again while the work lasts, such as to renew a lease.
-        too_long: writes down that a step has taken too long, given what it works on.
+        heartbeat: called again and again while the work lasts; others learn by it that the
+            process lives.
+        too_long: writes down that a step has taken too long, given the step's number.
         interval: seconds between heartbeats.
         deadline: seconds for a step.
         grace: seconds after that in which the process must have had its turn to end itself.
@@ -70,7 +71,7 @@ class Watchdog:
 
     @contextmanager
     def step(self, number: int | None) -> Iterator[None]:
-        """A step that must be done in time: that of an item, or of all the work for None."""
+        """A step that must be done in time, and the number by which ``too_long`` knows it."""
         with self._lock:
             self._began, self._number = time.monotonic(), number
         # Code that does not let other threads have a turn is ended by the system: SIGALRM, which
@@ -94,7 +95,8 @@ class Watchdog:
                     self._heartbeat()
                     last = time.monotonic()
             except Exception:
-                # What it could not be written to may come back; if not, the lease runs out.
+                # What it could not be written to may come back. If not, heartbeats are missing, as
+                # they are from a process that has died.
                 _log.exception("the watchdog could not write")
 
     def _end_if_late(self) -> None:

@@ -9,12 +9,13 @@ from typing import Final, Literal, TypeAlias, get_args
 Form: TypeAlias = Literal["json", "pdf", "svg", "zip"]
 
 FORMS: Final[tuple[Form, ...]] = get_args(Form)
-MEDIA_TYPES: Final[dict[Form, str]] = {
-    "json": "application/json",
-    "pdf": "application/pdf",
-    "svg": "image/svg+xml",
-    "zip": "application/zip",
-}
+
+JSON: Final = "application/json"
+PDF: Final = "application/pdf"
+SVG: Final = "image/svg+xml"
+ZIP: Final = "application/zip"
+
+MEDIA_TYPES: Final[dict[Form, str]] = {"json": JSON, "pdf": PDF, "svg": SVG, "zip": ZIP}
 
 
 class NoSuchSheet(Exception):
@@ -48,7 +49,15 @@ def file_name(answer: Answer) -> str:
     >>> file_name(Answer("pdf", b"", "Fish/Chips: a block"))
     'Fish Chips a block.pdf'
     """
-    stem = re.sub(r"[\x00-\x1f\x7f-\x9f/\\:*?\"<>|]+", " ", answer.name)
+    return f"{file_stem(answer.name, 'templates')}.{answer.form}"
+
+
+def file_stem(name: str, otherwise: str) -> str:
+    """A name as a file name without its ending; ``otherwise`` if nothing is left of it.
+
+    >>> file_stem("Spring class.", "batch"), file_stem("...", "batch")
+    ('Spring class', 'batch')
+    """
+    kept = re.sub(r"[\x00-\x1f\x7f-\x9f/\\:*?\"<>|]+", " ", name)
     # Windows takes no name that ends in a dot or a space, and one that starts with a dot is hidden.
-    stem = " ".join(stem.split()).strip(". ")[:_LONGEST_STEM].rstrip(". ") or "templates"
-    return f"{stem}.{answer.form}"
+    return " ".join(kept.split()).strip(". ")[:_LONGEST_STEM].rstrip(". ") or otherwise

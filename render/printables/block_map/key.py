@@ -79,10 +79,10 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
 
 def _left_out(names: int, steps: int) -> str:
     counts = [(names, "piece name"), (steps, "step number")]
-    told = [f"{count:,} {what}{'s' * (count != 1)}" for count, what in counts if count]
-    if not told:
+    counts_in_words = [f"{count:,} {what}{'s' * (count != 1)}" for count, what in counts if count]
+    if not counts_in_words:
         return ""
-    return f"No room for {' and '.join(told)}: a larger finished size shows more."
+    return f"No room for {' and '.join(counts_in_words)}: a larger finished size shows more."
 
 
 def swatch(fill: FabricFill, message: str, x: float, y: float) -> list[Mark]:

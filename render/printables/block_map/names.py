@@ -71,7 +71,7 @@ class PieceNames:
         self._inner: NDArray[np.object_] = shapely.buffer(
             np.array(shapes, dtype=object), -CLEAR, join_style="mitre"
         )
-        self._said = [fonts.shortened(piece.id, 1.0, _LONGEST * 0.55) for piece in pieces]
+        self._texts = [fonts.shortened(piece.id, 1.0, _LONGEST * 0.55) for piece in pieces]
         self._tried = _FIRST_OF_VERY_MANY if len(shapes) > VERY_MANY else _FIRST
         self._reach = max(gap for gap, _ in self._tried)
         self._forms: dict[int, Form] = {}
@@ -80,7 +80,7 @@ class PieceNames:
 
     def lettering(self, piece: int) -> str:
         """The id as it is written."""
-        return self._said[piece]
+        return self._texts[piece]
 
     def inside(self, piece: int) -> Point:
         """A point of the piece to which a leader may run."""
@@ -106,7 +106,7 @@ class PieceNames:
         if known is None:
             return None
         at, turn, letters = known
-        block = text_block([(self._said[piece], letters, False)])
+        block = text_block([(self._texts[piece], letters, False)])
         at = (at[0] + origin[0], at[1] + origin[1])
         return PlacedSign(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
 
@@ -114,7 +114,7 @@ class PieceNames:
         if piece not in self._forms:
             self._forms[piece] = form_of(self._shapes[piece])
         form = self._forms[piece]
-        width = round(fonts.text_width(self._said[piece], 1.0), 9)
+        width = round(fonts.text_width(self._texts[piece], 1.0), 9)
         about = frozenset(claim.form.seen_from(form.at) for claim in others)
         return form.at, (form.points, width, about)
 
@@ -129,7 +129,7 @@ class PieceNames:
                 over = overlaid(shapely.union_all, close, on_block=False)
                 left = overlaid(shapely.difference, left, over, on_block=False)
             parts = sorted(polygons(left), key=lambda p: -p.area)[:_MOST_PARTS]
-            for found in _places([Room(part) for part in parts], self._said[piece], sizes, slants):
+            for found in _places([Room(part) for part in parts], self._texts[piece], sizes, slants):
                 return found
         return None
 

@@ -110,8 +110,8 @@ class _Rounds:
             for feature in self._features:
                 if feature in outer:
                     continue
-                given_up = feature in lost
-                found = None if given_up else self._place_inside(feature, placed.taken)
+                left_out = feature in lost
+                found = None if left_out else self._place_inside(feature, placed.taken)
                 if found is None:
                     failed.append(feature)
                     found = self._bare_arrow(feature, placed.taken) if full else None

@@ -10,12 +10,10 @@ import zipfile
 from collections.abc import Iterator
 from typing import IO, Final
 
+from piecewright.render.output.zip import zip_entry
 from piecewright.service.batches.files import Files, item_key
 from piecewright.service.batches.model import Batch, BatchItem
 from piecewright.service.responses.answer import Answer, file_name
-
-_WHEN: Final = (1980, 1, 1, 0, 0, 0)
-"""The earliest time that a ZIP entry can carry; the same batch gives the same bytes."""
 
 _PIECE: Final = 64 * 1024
 """Bytes of a document that are read at once, few enough that many may load documents together."""
@@ -51,25 +49,19 @@ def zipped(batch: Batch, files: Files) -> Iterator[bytes]:
     out = _Outlet()
     # ``out`` cannot be rewound, so zipfile writes sizes and checksums after each entry's content.
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
-        archive.writestr(_entry(f"{0:0{_digits(batch)}} index.txt"), index(batch))
+        archive.writestr(zip_entry(f"{0:0{_digits(batch)}} index.txt"), index(batch))
         for item in batch.items:
             if item.state != "done":
                 continue
             # Compressing a PDF again would gain next to nothing.
             with (
                 files.open(item_key(batch.id, item.number)) as document,
-                archive.open(_entry(document_name(batch, item)), "w") as entry,
+                archive.open(zip_entry(document_name(batch, item)), "w") as entry,
             ):
                 for piece in _pieces(document):
                     entry.write(piece)
                     yield out.taken()
     yield out.taken()
-
-
-def _entry(name: str) -> zipfile.ZipInfo:
-    entry = zipfile.ZipInfo(name, _WHEN)
-    entry.external_attr = 0o644 << 16
-    return entry
 
 
 def document_name(batch: Batch, item: BatchItem) -> str:

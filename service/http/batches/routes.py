@@ -15,13 +15,13 @@ from flask import Blueprint, Response, g, request, url_for
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import ServiceUnavailable
 
-from piecewright.service.batches.engine import Engine, choose_engine
+from piecewright.service.batches.dispatch import Dispatcher, choose_dispatcher
 from piecewright.service.batches.files import item_key
 from piecewright.service.batches.model import OPEN, Batch, BatchItem, NewBatch
 from piecewright.service.batches.parse import read_batch
 from piecewright.service.batches.print_jobs import COLLATED, group_items
 from piecewright.service.batches.quotas import QuotaExceeded
-from piecewright.service.batches.schemas import MOST_ITEMS, BatchAnswer
+from piecewright.service.batches.schemas import BatchAnswer
 from piecewright.service.batches.storage import Storage
 from piecewright.service.batches.store import KeyUsed
 from piecewright.service.drawing_pool.pool import DrawingPool
@@ -41,13 +41,9 @@ from piecewright.service.problems import (
     NOT_MADE,
     Problem,
 )
-from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.answer import JSON, PDF, ZIP, file_stem
 from piecewright.service.responses.fields import moment
-from piecewright.service.settings import Settings
-
-JSON: Final = MEDIA_TYPES["json"]
-PDF: Final = MEDIA_TYPES["pdf"]
-ZIP: Final = MEDIA_TYPES["zip"]
+from piecewright.service.settings import MOST_ITEMS, Settings
 
 IDEMPOTENCY_KEY: Final = "Idempotency-Key"
 
@@ -66,18 +62,18 @@ _log = logging.getLogger(__name__)
 def batches(
     settings: Settings,
     pool: DrawingPool,
-    engine: Engine | None = None,
+    dispatcher: Dispatcher | None = None,
     pace: events.Pace | None = None,
 ) -> Blueprint:
     """The addresses of batches.
 
     Args:
         pool: where a group quilt is planned, to find out whether it can be.
-        engine: sees to it that the work is done; the one that the settings choose if not given.
+        dispatcher: sees to it that the work is done; the one that the settings choose if not given.
         pace: of streams of events.
     """
     api = Blueprint("batches", __name__)
-    engine, pace = engine or choose_engine(settings), pace or events.Pace()
+    dispatcher, pace = dispatcher or choose_dispatcher(settings), pace or events.Pace()
 
     @api.post("/v1/batches")
     @_needs_storage
@@ -112,7 +108,7 @@ def batches(
             raise Problem(CONFLICT, message) from None
         except QuotaExceeded as exceeded:
             raise _no_room(exceeded, settings) from None
-        engine.begin(len(new.jobs))
+        dispatcher.begin(len(new.jobs))
         response = _batch_response(_found(storage, id), 202)
         response.headers["Location"] = _address(id)
         return response
@@ -123,7 +119,7 @@ def batches(
         form = negotiate(JSON, events.MEDIA_TYPE)
         storage = available_storage(settings)
         # Whoever asks how it goes is there to see that it goes: workers may have been ended.
-        engine.attend()
+        dispatcher.attend()
         if form == events.MEDIA_TYPE:
             return _stream(storage, id, pace)
         response = _batch_response(_found(storage, id))
@@ -143,7 +139,7 @@ def batches(
             storage.remove(id)
             return Response(status=204)
         storage.store.cancel(id)
-        engine.begin(1)  # what is done is put into one document
+        dispatcher.begin(1)  # what is done is put into one document
         return _batch_response(_found(storage, id))
 
     @api.get("/v1/batches/<id>/items/<int:number>")
@@ -183,7 +179,7 @@ def batches(
                 "attachment", f"{title}.zip"
             )
             return response
-        engine.attend()
+        dispatcher.attend()
         response = _one_document(storage, batch)
         response.headers["Content-Disposition"] = content_disposition("inline", f"{title}.pdf")
         return response
@@ -248,8 +244,7 @@ def _address(id: str) -> str:
 
 def _title(batch: Batch) -> str:
     """A file name for the whole batch."""
-    kept = re.sub(r"[\x00-\x1f\x7f-\x9f/\\:*?\"<>|]+", " ", batch.title)
-    return " ".join(kept.split()).strip(". ")[:100].rstrip(". ") or "batch"
+    return file_stem(batch.title, "batch")
 
 
 def _one_document(storage: Storage, batch: Batch) -> Response:

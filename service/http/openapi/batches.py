@@ -12,12 +12,8 @@ from piecewright.service.batches.schemas import BatchAnswer, BatchProgress, Batc
 from piecewright.service.http.batches.events import MEDIA_TYPE as EVENTS
 from piecewright.service.http.batches.events import event
 from piecewright.service.http.openapi import examples
-from piecewright.service.responses.answer import MEDIA_TYPES
+from piecewright.service.responses.answer import JSON, PDF, ZIP
 from piecewright.service.responses.problem import Problem, problem_body
-
-JSON: Final = MEDIA_TYPES["json"]
-PDF: Final = MEDIA_TYPES["pdf"]
-ZIP: Final = MEDIA_TYPES["zip"]
 
 _ID: Final = "sVQ8mYxw3uOaF5n1cKd0Jt7Ze2RbHgLp"
 _ADDRESS: Final = f"/v1/batches/{_ID}"

@@ -11,10 +11,8 @@ from piecewright.patchwork.lengths import UNITS
 from piecewright.service.http.openapi.examples import Example
 from piecewright.service.http.openapi.problems import refusal_response
 from piecewright.service.requests.schemas import BlockRequest
-from piecewright.service.responses.answer import MEDIA_TYPES, Form
+from piecewright.service.responses.answer import JSON, MEDIA_TYPES, Form
 from piecewright.service.settings import Settings
-
-JSON: Final = MEDIA_TYPES["json"]
 
 UNIT: Final[dict[str, Any]] = {
     "name": "unit",

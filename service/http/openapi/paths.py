@@ -8,7 +8,6 @@ from piecewright.service.http.openapi import examples
 from piecewright.service.http.openapi.batches import batch_paths
 from piecewright.service.http.openapi.examples import FAULTY, GOOD
 from piecewright.service.http.openapi.operations import (
-    JSON,
     UNIT,
     WITH_A_BODY,
     content_of,
@@ -18,6 +17,7 @@ from piecewright.service.http.openapi.operations import (
 from piecewright.service.http.openapi.printables import printable_paths
 from piecewright.service.requests.block_schemas import BlockAsPieces
 from piecewright.service.requests.parse import read_request
+from piecewright.service.responses.answer import JSON
 from piecewright.service.responses.catalogue import Catalogue, block_answer, catalogue_answer
 from piecewright.service.responses.check import CheckAnswer, check_answer
 from piecewright.service.responses.health import Health, health_answer

@@ -17,7 +17,6 @@ from piecewright.service.http.openapi.examples import (
 )
 from piecewright.service.http.openapi.operations import (
     FILE_NAME,
-    JSON,
     PAGE,
     WITH_A_BODY,
     content_of,
@@ -26,6 +25,7 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.json_text import read_json
+from piecewright.service.responses.answer import JSON
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
 

@@ -16,7 +16,7 @@ import pypdf
 from flask.testing import FlaskClient
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.drawing import Drawing, Packets
+from piecewright.service.batches.packet_maker import PacketMaker, Packets
 from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.work import run_next_job
 from piecewright.service.settings import Settings
@@ -52,10 +52,10 @@ def client_of(settings: Settings) -> FlaskClient:
     return create_app(settings).test_client()
 
 
-def do_all(settings: Settings, drawing: Drawing | None = None) -> Storage:
+def do_all(settings: Settings, packet_maker: PacketMaker | None = None) -> Storage:
     """Does all jobs that wait, here and now."""
     storage = open_storage(settings)
-    while run_next_job("here", storage, drawing or Packets(), settings):
+    while run_next_job("here", storage, packet_maker or Packets(), settings):
         pass
     return storage
 

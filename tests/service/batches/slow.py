@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.packet_maker import Packets
 from piecewright.service.settings import Settings
 
 

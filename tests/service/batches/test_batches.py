@@ -13,8 +13,9 @@ import pytest
 from flask.testing import FlaskClient
 from sqlalchemy.exc import OperationalError
 
-from piecewright.service.batches.drawing import Packets
 from piecewright.service.batches.files import Files
+from piecewright.service.batches.packet_maker import Packets
+from piecewright.service.batches.run_workers import run_workers
 from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.store import MOST_ATTEMPTS, Store
 from piecewright.service.batches.supervisor import Supervisor
@@ -22,7 +23,6 @@ from piecewright.service.batches.tables import WrongVersion
 from piecewright.service.batches.tables import print_jobs as job_table
 from piecewright.service.batches.work import MOST_FAULTS, StorageUnavailable, run_next_job
 from piecewright.service.batches.worker import work_until_idle
-from piecewright.service.batches.workers import run_workers
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
     DEFAULTS,

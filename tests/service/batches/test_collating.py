@@ -14,7 +14,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.packet_maker import Packets
 from piecewright.service.batches.storage import open_storage
 from piecewright.service.batches.work import run_next_job
 from piecewright.service.settings import Settings

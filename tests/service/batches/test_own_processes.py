@@ -14,9 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.engine import OwnProcesses, choose_engine
+from piecewright.service.batches.dispatch import OwnProcesses, choose_dispatcher
+from piecewright.service.batches.storage import open_storage
+from piecewright.service.batches.store import Store
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.settings import Settings
 from tests.service.batches.asking import (
@@ -112,6 +115,29 @@ def test_one_pool_works_for_a_data_folder_and_another_takes_over(tmp_path: Path)
         second.stop()
 
 
+def test_jobs_of_a_pool_that_is_gone_are_released_when_the_database_is_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings = kept_in(tmp_path, batch_processes=1)
+    client = client_of(settings)
+    batch = posted(client, with_blocks("Quay"))
+    (tmp_path / "workers.lock").write_text("gone", encoding="ascii")
+    assert open_storage(settings).store.claim("gone/worker", 3600, lambda job: {})
+    release = Store.release
+    failures = [OperationalError("UPDATE", {}, Exception("the database is away"))]
+
+    def at_first_away(store: Store, workers: str) -> int:
+        if failures:
+            raise failures.pop()
+        return release(store, workers)
+
+    monkeypatch.setattr(Store, "release", at_first_away)
+    monkeypatch.setattr("piecewright.service.batches.supervisor.LONGEST_DELAY", 0.1)
+    with working(settings):
+        assert ended(client, batch)["done"] == 1
+    assert not failures
+
+
 def test_workers_that_cannot_even_start_leave_the_work_to_others(tmp_path: Path) -> None:
     settings = kept_in(tmp_path, batch_processes=1)
     client = client_of(settings)
@@ -136,10 +162,10 @@ def test_a_service_makes_batches_by_itself(
 ) -> None:
     database = "" if kind == "sqlite" else request.getfixturevalue("database")
     settings = Settings(data=str(tmp_path), database=database, batch_processes=1)
-    own = choose_engine(settings)
+    own = choose_dispatcher(settings)
     assert isinstance(own, OwnProcesses)
     monkeypatch.setattr(
-        "piecewright.service.http.batches.routes.choose_engine", lambda settings: own
+        "piecewright.service.http.batches.routes.choose_dispatcher", lambda settings: own
     )
     client = create_app(settings).test_client()
     try:

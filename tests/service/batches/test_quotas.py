@@ -13,7 +13,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import Engine
 
 from piecewright.service.app import create_app
-from piecewright.service.batches.drawing import Packets
+from piecewright.service.batches.packet_maker import Packets
 from piecewright.service.batches.print_jobs import COLLATED
 from piecewright.service.batches.quotas import Quota, QuotaExceeded, Usage
 from piecewright.service.batches.store import Store
@@ -244,11 +244,11 @@ def test_an_owner_who_is_at_the_bound_has_nothing_drawn(tmp_path: Path) -> None:
             self.collated += 1
             return super().collate(copies, title)
 
-    settings, drawing = kept_in(tmp_path, keep_bytes=1), Counted()
+    settings, packets = kept_in(tmp_path, keep_bytes=1), Counted()
     client = client_of(settings)
     batches = [posted(client) for _ in range(3)]
-    do_all(settings, drawing)
-    assert (drawing.drawn, drawing.collated) == (1, 0)
+    do_all(settings, packets)
+    assert (packets.drawn, packets.collated) == (1, 0)
     told = [state(client, batch) for batch in batches]
     assert sorted(batch["failed"] for batch in told) == [2, 3, 3]
     problems = [item.get("problem") for batch in told for item in batch["items"]]

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from piecewright.service.batches.drawing import Packets
 from piecewright.service.batches.files import Files
 from piecewright.service.batches.model import Claim
+from piecewright.service.batches.packet_maker import Packets
 from piecewright.service.batches.print_jobs import COLLATED
 from piecewright.service.batches.storage import Storage, open_storage
 from piecewright.service.batches.work import abandoned, collate, print_copies, run_next_job

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 _log = logging.getLogger(__name__)
 
 
-class Engine(Protocol):
+class Dispatcher(Protocol):
     """Sees to it that print jobs in the database are done."""
 
     def begin(self, jobs: int) -> None:
@@ -65,8 +65,8 @@ class ByCelery:
         pass
 
 
-def choose_engine(settings: Settings) -> Engine:
-    """The engine that the settings choose; work that was left before goes on."""
+def choose_dispatcher(settings: Settings) -> Dispatcher:
+    """The dispatcher that the settings choose; work that was left before goes on."""
     if settings.broker:
         return ByCelery(settings)
     own = OwnProcesses(settings)

@@ -5,15 +5,11 @@ from __future__ import annotations
 import os
 import signal
 from dataclasses import replace
-from typing import Final
 
 from piecewright.service.batches.storage import refuse_wrong_version
 from piecewright.service.batches.supervisor import Supervisor
 from piecewright.service.monitoring.logs import write_lines
 from piecewright.service.settings import Settings
-
-MOST_PROCESSES: Final = 64
-"""On one machine, as the setting has it (``Settings.batch_processes``)."""
 
 
 def run_workers(settings: Settings, processes: int = 0) -> None:

@@ -16,7 +16,7 @@ from piecewright.service.responses.packet import packet_answer
 from piecewright.service.settings import Settings
 
 
-class Drawing(Protocol):
+class PacketMaker(Protocol):
     """How documents are made. Workers are given another one where tests need them to be slow."""
 
     def draw(self, packet: dict[str, Any], settings: Settings) -> bytes:
