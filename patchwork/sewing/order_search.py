@@ -241,7 +241,11 @@ class _Search:
         around = [graph.around[graph.origin[h]] for h in cut[1:]]
         meets = any(all((a & half).bit_count() > 1 for half in halves) for a in around)
         set_in = sum(graph.thousandths[h >> 1] for h in cut) if graph.has_pivot(cut) else 0
-        return Way(halves, (one, other), set_in, int(meets))
+        (x, y), (u, v) = (
+            graph.seams.points[p] for p in (graph.origin[cut[0]], graph.target(cut[-1]))
+        )
+        down = round(abs(v - y), 6) > round(abs(u - x), 6)
+        return Way(halves, (one, other), set_in, int(meets), down)
 
     def _large_unit(self, unit: PieceSet) -> _LargeUnit:
         """A unit of which nothing is known yet, to be divided like a large one."""
@@ -440,7 +444,9 @@ class _Search:
                 score, ways = value, {}
             if value == score:
                 way = self._way(cut, halves)
-                ways.setdefault(_key(way), way)
+                known = ways.get(_key(way))
+                if known is None or way.down < known.down:
+                    ways[_key(way)] = way
         return None if score is None else _Divided(score, tuple(ways.values()), least, complete)
 
     # --- all together ---

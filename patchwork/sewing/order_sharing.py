@@ -38,12 +38,14 @@ class Way:
         set_in: thousandths of an inch of set-in seam that the cut is: whole numbers, whose sums are
             the same in whatever order they are added up.
         meetings: 1 if a meeting lies inside the cut, else 0.
+        down: whether the cut runs down the block more than across it.
     """
 
     halves: tuple[PieceSet, PieceSet]
     figures: tuple[Figure, Figure]
     set_in: int
     meetings: int
+    down: bool
 
 
 Total: TypeAlias = tuple[int, int, int, int]
@@ -97,7 +99,7 @@ class _Search:
         if all(once[figure] for figure in needed):
             # Nothing can be shared: every tree has as many different units as joins, and what
             # else counts adds up, so that it is best for each figure by itself.
-            found = self._descended(whole, lambda way, _: self._with(way))
+            found = self._descended(whole, lambda way, _: (self._with(way), way.down))
             return Choice(found, self._total(whole, found), True)
         found = self._descended(whole, self._rank)
         self._best = self._total(whole, found), found
@@ -128,9 +130,13 @@ class _Search:
         )
 
     def _rank(self, way: Way, known: Mapping[Figure, object]) -> tuple[Any, ...]:
-        """How good a way is at first sight: how few figures it adds, then what it comes to."""
+        """How good a way is at first sight: how few figures it adds, then what it comes to.
+
+        Where two ways are as good a sewist makes rows first, and joins them across the block.
+        """
         new = {half for half in way.figures if self._sizes[half] > 1 and half not in known}
-        return (len(new), -min(self._sizes[half] for half in way.figures), self._with(way))
+        smaller = min(self._sizes[half] for half in way.figures)
+        return (len(new), -smaller, self._with(way), way.down)
 
     def _descended(self, whole: Figure, rank: _Rank) -> dict[Figure, Way]:
         """The choice that takes for each figure the way that ranks first."""
