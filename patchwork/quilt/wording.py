@@ -43,10 +43,10 @@ def overview(plan: QuiltPlan) -> list[str]:
         bound = "no plan nests more" if plan.optimal else f"at most {plan.bound} can"
         between = sum(m.nests for m in plan.meetings)
         message.append(
-            f"Seams nest at {plan.nested} of {counted(total, 'meeting')}: {bound}. "
+            f"Seams nest at {plan.nested} of {counted(total, 'seam intersection')}: {bound}. "
             f"{between} of {len(plan.meetings)} are between blocks."
         )
-    few = ", the fewest with which these meetings nest" if plan.fewest_variants else ""
+    few = ", the fewest with which these seams nest" if plan.fewest_variants else ""
     message.append(
         f"{counted(len(plan.variants), 'variant')}{few}. Blocks of one variant are pressed alike, "
         "step by step; they may be turned in the quilt once they are made."

@@ -24,6 +24,9 @@ CAUTION = (
 
 _MOST_LISTED = 8
 
+_MOST_NAMED = 4
+"""Pieces round a point that are named; more would take a line of a card and tell less."""
+
 
 class Words:
     """Says the steps of one plan."""
@@ -83,7 +86,7 @@ class Words:
             return f"Straight seam, {long}."
         if step.kind == "curved":
             return (
-                f"Curved seam, {long}: pin both ends and the notches, the hollow side on top, and "
+                f"Curved seam, {long}: pin both ends and the notches, the concave edge on top, and "
                 "ease it in."
             )
         count = len(step.pivots)
@@ -161,7 +164,7 @@ class Words:
         """The size to trim to."""
         last = step.join == len(self.plan.order.joins) - 1
         if step.unfinished is None:
-            return "" if last else "No rectangle yet: nothing to trim but ears."
+            return "" if last else "Trim the dog ears only."
         return f"Trim to {size(step.unfinished, self.unit)}."
 
     def squared(self, found: Round) -> str:
@@ -196,14 +199,14 @@ class Words:
         count, levels = len(plan.sewing.steps), len(plan.sewing.batches)
         if not count:
             return ["The block is one piece: there is nothing to sew."]
-        message = [f"{counted(count, 'step')} in {counted(levels, 'level')}."]
+        message = [f"{counted(count, 'step')} in {counted(levels, 'set')}."]
         if count > levels:
             message[0] += (
-                " All steps of a level can be sewn one after another without cutting the thread "
-                "(chain piecing)."
+                " All steps of a set can be chain pieced: sewn one after another without cutting "
+                "the thread."
             )
         if count > 1:
-            message[0] += " The cards go level by level; their numbers are those on the block map."
+            message[0] += " The cards go set by set; their numbers are those on the block map."
         pivots = sum(len(step.pivots) for step in plan.sewing.steps)
         if plan.given:
             with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""
@@ -217,11 +220,10 @@ class Words:
         if pressing.meetings:
             bound = "no plan nests more" if pressing.optimal else f"at most {pressing.bound} can"
             total = len(pressing.meetings)
-            message.append(
-                f"Seams nest at {pressing.nested} of {counted(total, 'meeting')}: {bound}."
-            )
+            crossings = counted(total, "seam intersection")
+            message.append(f"Seams nest at {pressing.nested} of {crossings}: {bound}.")
         else:
-            message.append("No seams meet inside a later seam, so none have to nest.")
+            message.append("No seams cross inside a later seam, so none have to nest.")
         return message
 
     def not_nested(self) -> list[str]:
@@ -234,34 +236,55 @@ class Words:
         ]
 
     def budget(self) -> list[str]:
-        """How far off the block and its meeting points may come out."""
+        """How far off the block and the points at which seams meet may come out."""
         budget = self.plan.budget
         message = [
-            f"If every edge is cut within {self.fine(budget.cutting)} and every seam sewn within "
-            f"{self.fine(budget.sewing)}, these deviations are likely (19 times in 20), or the "
-            "most there can be. In brackets: if every rectangle is trimmed as soon as it is sewn."
+            f"Cut within {self.fine(budget.cutting)} and sewn within "
+            f"{self.fine(budget.sewing)}, this is how far off things are likely to be (19 times in "
+            "20)."
         ]
         if budget.units:
             whole = budget.units[-1]
             both = [c for c in (whole.width, whole.height) if c is not None]
             if both:
                 worst = max(both, key=lambda c: c.untrimmed.likely)
-                message.append(f"The whole block: {self.compared(worst)}.")
+                message.append(f"The whole block: {self.compared(worst)}")
         for number, point in enumerate(budget.first_to_suffer, 1):
-            message.append(f"{number}. {self.suffers(point)}")
+            message.append(f"{number}. {self.at_stake(point)}")
         if not budget.first_to_suffer:
-            message.append("There are no meeting points to suffer.")
+            message.append("No seams have to match, so no point can be off.")
         return message
 
-    def suffers(self, point: PointDeviation) -> str:
+    def at_stake(self, point: PointDeviation) -> str:
         """How far off a point where seams should meet may come out."""
-        where = self.place(self.plan.seams.points[point.at])
-        return f"Step {point.join + 1}, {where}: {self.compared(point.mismatch)}."
+        return (
+            f"Step {point.join + 1}, where {self.around(point.at)} meet: "
+            f"{self.compared(point.mismatch)}"
+        )
 
     def compared(self, found: Compared) -> str:
-        likely, worst = (self.fine(d) for d in (found.untrimmed.likely, found.untrimmed.worst))
-        trimmed = self.fine(found.trimmed.likely)
-        return f"likely {likely}, at most {worst} [{trimmed}]"
+        """How far off something is likely to be, and whether trimming helps."""
+        likely, trimmed = (self.ruled(d.likely) for d in (found.untrimmed, found.trimmed))
+        if likely == trimmed:
+            return f"{likely} off is likely, trimmed or not."
+        return f"{likely} off is likely; trim units first and it is {trimmed}."
+
+    def around(self, point: int) -> str:
+        """The pieces round a point of the block, or where it is if they are many."""
+        seams = self.plan.seams
+        pieces = dict.fromkeys(c.piece for run in seams.around[point] for c in run)
+        if len(pieces) > _MOST_NAMED:
+            return f"{len(pieces)} pieces ({self.place(seams.points[point])})"
+        return listed(self.plan.block.pieces[i].id for i in sorted(pieces))
+
+    def ruled(self, inches: float) -> str:
+        """A small length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
+
+        An error budget is no more exact than that, and nobody measures one finer.
+        """
+        if self.unit != "in":
+            return f"{max(1, round(inches * 25.4))} mm"
+        return _fraction(max(1, round(inches * 16)), 16)
 
     def place(self, at: Point) -> str:
         """A place on the block, measured from its top left corner."""
@@ -279,11 +302,15 @@ class Words:
         """
         if self.unit != "in":
             return f"{inches * 25.4:.1f} mm"
-        rounded = Fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
-        whole, part = divmod(rounded, 1)
-        words = [str(whole)] if whole or not part else []
-        words += [f"{part.numerator}/{part.denominator}"] if part else []
-        return f"{' '.join(words)} in"
+        return _fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
+
+
+def _fraction(count: int, of: int) -> str:
+    """``1 3/16 in``."""
+    whole, part = divmod(Fraction(count, of), 1)
+    words = [str(whole)] if whole or not part else []
+    words += [f"{part.numerator}/{part.denominator}"] if part else []
+    return f"{' '.join(words)} in"
 
 
 def steps_title(steps: Sequence[Step]) -> str:

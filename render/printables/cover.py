@@ -108,7 +108,7 @@ def cover_drawings(
         drawn(
             f"cover-{number}",
             "Cover" if number == 1 else f"Cover, sheet {number}",
-            f"{cover.title}: what it is, what lies behind this sheet, and what to mind.",
+            f"{cover.title}: what it is, what lies behind this sheet, and what to know first.",
             marks,
         )
         for number, marks in enumerate(sheets, 1)
@@ -128,7 +128,7 @@ def _entries(
         yield paragraph(fact, width, BODY * 1.1, after=0.14 if last else 0.0)
     yield from _pictures(cover.pictures, width, tallest)
     yield from _contents(contents, min(width, 4.6))
-    yield paragraph("Mind", width, _HEAD, bold=True, leads=True)
+    yield paragraph("Before you start", width, _HEAD, bold=True, leads=True)
     for message in SAFETY:
         yield _point(message, width)
     listed = cover.cautions[:_MOST_CAUTIONS]

@@ -228,7 +228,7 @@ def _strip_drawing(
         cell = Box(at, box.y, box.right - at, box.height)
         middle = (cell.x + cell.width / 2, cell.y + cell.height / 2)
         message = spoken(_down(rest, unit), unit)
-        yield from _first_that_fits([f"rest {message}", "rest"], middle, cell)
+        yield from _first_that_fits([f"left over {message}", "left over"], middle, cell)
 
 
 def _down(length: float, unit: Unit) -> float:

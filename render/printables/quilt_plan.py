@@ -103,7 +103,7 @@ def heading(plan: QuiltPlan, title: str = "Group quilt") -> Heading:
         what="Quilt plan, seen from the right side",
         size=f"Finished {size(whole, plan.unit)}",
         allowance="Pictures not to scale",
-        corners=f"{plan.nested} of {total} meetings nest" if total else "",
+        corners=f"{plan.nested} of {total} seam intersections nest" if total else "",
     )
 
 
@@ -408,7 +408,7 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
         yield _title("The quilt", width)
         for message in quilt_wording.overview(plan):
             yield paragraph(message, width, BODY, after=0.04)
-    yield _title("Signs of the plan", width)
+    yield _title("Key", width)
     used = {id for share in shares for id, _ in share.variants}
     codes = quilt_wording.codes(plan)
     for variant in plan.variants:

@@ -126,13 +126,13 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
     for number, joins in enumerate(plan.sewing.batches, 1):
         if len(joins) > 1:
             steps = listed(str(k + 1) for k in joins)
-            overview.append(_Paragraph(f"Level {number}: steps {steps}."))
+            overview.append(_Paragraph(f"Set {number}: steps {steps}."))
     parts = [("Before you sew", overview)]
     if left_open := words.not_nested():
         parts.append(("Seams that do not nest", [_Paragraph(message) for message in left_open]))
     if plan.order.joins:
         parts.append(
-            ("What will suffer first", [_Paragraph(message) for message in words.budget()])
+            ("Where accuracy matters most", [_Paragraph(message) for message in words.budget()])
         )
     # All that is said of the whole plan goes on one card if it can, without the first title, which
     # the card has.
@@ -142,7 +142,7 @@ def _cards(plan: SewingPlan) -> Iterator[Drawing]:
     for n, (title, own) in enumerate(parts):
         yield from _text_cards(f"overview-{n + 1}" if n else "overview", title, own)
     figures = _Figures(plan)
-    # By level: steps of one level do not wait for each other, and can be sewn in a chain.
+    # Set by set: the steps of one level do not wait for each other, and can be chain pieced.
     groups = sorted(words.groups.values(), key=lambda g: (g[0].level, g[0].join))
     for group in groups:
         yield from _step_cards(words, figures, group)
@@ -173,7 +173,7 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
     marks, scale = figures.figure(step, figure)
     title = steps_title(group)
     id = f"step-{step.join + 1}"
-    note = f"level {step.level}, drawn at {scale}"
+    note = f"set {step.level}, drawn at {scale}"
     yield _card(id, title, note, marks, parts[0], figure.bottom + 0.04)
     for number, lines in enumerate(parts[1:], 2):
         yield _card(f"{id}-{number}", f"{title} ({number})", "", [], lines, _TOP)

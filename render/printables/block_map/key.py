@@ -74,7 +74,7 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     message = _left_out(names, steps)
     for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * SWATCH_COLUMN - 0.1)):
         marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
-    return drawn("key", "Key to the map", "The fabrics and signs of the block map.", marks)
+    return drawn("key", "Key to the map", "What fabrics and marks of the block map mean.", marks)
 
 
 def _left_out(names: int, steps: int) -> str:

@@ -39,7 +39,7 @@ _ABOVE_KEY: Final = 0.4
 def heading(plan: SewingPlan) -> Heading:
     """What every sheet says about the map."""
     pressing = plan.pressing
-    nest = f"{pressing.nested} of {len(pressing.meetings)} meetings nest"
+    nest = f"{pressing.nested} of {len(pressing.meetings)} seam intersections nest"
     return Heading(
         block=plan.block.name,
         what="Block map, seen from the right side",

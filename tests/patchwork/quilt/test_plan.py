@@ -247,9 +247,9 @@ def test_every_other_block_pressed_the_opposite_way_nests_everywhere(
     assert plan.fewest_variants
     assert [v.id for v in plan.variants] == [f"{id} A", f"{id} B"]
     for placed in plan.placements:
-        # The long seam of this four-patch runs down: it alternates from row to row, and the short
-        # ones, which nest in the middle, lie as their neighbours' need them.
-        number = placed.row if id == "four-patch" else placed.row + placed.column
+        # The long seam of this four-patch runs across: it alternates from column to column, and
+        # the short ones, which nest in the middle, lie as their neighbours' need them.
+        number = placed.column if id == "four-patch" else placed.row + placed.column
         assert placed.variant == f"{id} {'AB'[number % 2]}"
     one, other = (v.directions for v in plan.variants)
     assert one[-1] != other[-1]
@@ -341,8 +341,8 @@ def test_directions_that_were_given_are_kept_in_every_block() -> None:
     own = sewing_plan(block, None, PlanOptions(kept=kept))
     plan = group_quilt(quilt_of([["f"] * 3] * 3), {"f": own}, kept={"f": kept})
     assert [v.directions for v in plan.variants] == [("first", "second", "first")]
-    # The short seams of neighbours nest; the long one runs down to the same side in all.
-    long = [m for m in plan.meetings if len(m.blocks) == 2 and m.at[1] % 6 == 0]
+    # The short seams of neighbours nest; the long one lies to the same side in all.
+    long = [m for m in plan.meetings if len(m.blocks) == 2 and m.at[0] % 6 == 0]
     assert len(long) == 6
     assert all(m.nests == (m not in long) for m in plan.meetings)
     assert all(m.reason and "by the way that was given" in m.reason for m in long)
@@ -351,7 +351,7 @@ def test_directions_that_were_given_are_kept_in_every_block() -> None:
 
 def test_seams_pressed_open_stay_open_and_do_not_nest() -> None:
     own = sewing_plan(block_from_drawing(FOUR_PATCH), None, PlanOptions(kept=(Kept(3, "open"),)))
-    plan = group_quilt(quilt_of([["f"], ["f"]]), {"f": own})
+    plan = group_quilt(quilt_of([["f", "f"]]), {"f": own})
     assert {v.directions[2] for v in plan.variants} == {"open"}
     (meeting,) = plan.meetings
     assert meeting.reason is not None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from piecewright.patchwork.block import catalogue
@@ -17,7 +19,7 @@ def block(name: str, width: float) -> Block:
 
 
 def test_the_order_that_a_block_brings_is_kept_and_not_called_best() -> None:
-    plan = sewing_plan(block("log-cabin", 9))
+    plan = sewing_plan(block("hexagon-rosette", 9))
     assert plan.given
     assert not plan.fewest_pivots
 
@@ -94,3 +96,21 @@ def test_lists_of_steps() -> None:
     steps = sewing_plan(block("sawtooth-star", 12)).sewing.steps
     assert steps_title(steps[:1]) == "Step 1"
     assert steps_title(steps[:2]) == "Steps 1 and 2: make 2"
+
+
+@pytest.mark.parametrize("name", ["ohio-star", "sawtooth-star", "shoo-fly"])
+def test_the_error_budget_is_told_in_fractions_that_a_ruler_has(name: str) -> None:
+    told = Words(sewing_plan(block(name, 9))).budget()
+    points = [message for message in told if message[0].isdigit()]
+    assert points
+    for message in points:
+        assert re.fullmatch(
+            r"\d\. Step \d+, where [\w/,() ]+ meet: \d+/(2|4|8|16) in off is likely"
+            r"(, trimmed or not|; trim units first and it is \d+/(2|4|8|16) in)\.",
+            message,
+        ), message
+
+
+def test_points_of_many_pieces_are_told_by_their_place() -> None:
+    told = Words(sewing_plan(block("kaleidoscope", 9))).budget()
+    assert any("8 pieces (4 1/2 in from the left, 4 1/2 in down) meet" in one for one in told)

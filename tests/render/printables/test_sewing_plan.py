@@ -50,14 +50,14 @@ def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
     cards = cards_of("sawtooth-star")
     assert CAUTION in text_of(cards[0])
     message = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
-    assert "What will suffer first" in message
+    assert "Where accuracy matters most" in message
     assert all(f" {n}. Step " in message for n in (1, 2, 3))
-    assert "Seams nest at 4 of 4 meetings: no plan nests more." in message
+    assert "Seams nest at 4 of 4 seam intersections: no plan nests more." in message
 
 
 def test_like_steps_share_a_card_that_says_how_many() -> None:
     cards = cards_of("sawtooth-star", 12.0)
-    assert "Steps 1, 5, 8 and 12: make 4" in [card.title for card in cards]
+    assert "Steps 1, 5, 7 and 11: make 4" in [card.title for card in cards]
     geese = next(c for c in cards if c.title.startswith("Steps 2,"))
     assert "Trim to 6 1/2 × 3 1/2 in." in text_of(geese)
     assert "Press toward Harbour navy, as the arrow shows." in text_of(geese)
