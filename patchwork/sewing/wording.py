@@ -24,6 +24,9 @@ CAUTION = (
 
 _MOST_LISTED = 8
 
+_MOST_TITLED = 5
+"""Steps that a card's title names where it cannot name all: they fit its width at full size."""
+
 _MOST_NAMED = 4
 """Pieces round a point that are named; more would take a line of a card and tell less."""
 
@@ -314,11 +317,21 @@ def _fraction(count: int, of: int) -> str:
 
 
 def steps_title(steps: Sequence[Step]) -> str:
-    """``Step 3``, or ``Steps 1, 5 and 8: make 3``."""
+    """``Step 3``, or ``Steps 1, 5 and 8: make 3``; of more than eight the first five alone."""
     numbers = [str(s.join + 1) for s in steps]
     if len(numbers) == 1:
         return f"Step {numbers[0]}"
-    return f"Steps {listed(numbers)}: make {len(numbers)}"
+    count = len(numbers)
+    if count > _MOST_LISTED:
+        numbers = [*numbers[:_MOST_TITLED], f"{count - _MOST_TITLED} more"]
+    return f"Steps {listed(numbers)}: make {count}"
+
+
+def all_steps(steps: Sequence[Step]) -> str:
+    """The numbers of steps of which ``steps_title`` does not name all; empty if it does."""
+    if len(steps) <= _MOST_LISTED:
+        return ""
+    return f"Steps {listed(str(s.join + 1) for s in steps)}."
 
 
 def listed(words: Iterable[str]) -> str:

@@ -25,7 +25,7 @@ from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, normalised
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
-from piecewright.patchwork.sewing.wording import CAUTION, Words, listed, steps_title
+from piecewright.patchwork.sewing.wording import CAUTION, Words, all_steps, listed, steps_title
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.labels import (
@@ -164,6 +164,7 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
     paragraphs = [
         _Paragraph(message[0]),
         _Paragraph(words.likewise(step)),
+        _Paragraph(all_steps(group)),
         *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in message[1:]),
     ]
     # The text goes below the figure, which gets what is left, and a least height in any case.

@@ -11,7 +11,7 @@ from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
 from piecewright.patchwork.sewing.pressing import Press
-from piecewright.patchwork.sewing.wording import Words, listed, steps_title
+from piecewright.patchwork.sewing.wording import Words, all_steps, listed, steps_title
 
 
 def block(name: str, width: float) -> Block:
@@ -96,6 +96,9 @@ def test_lists_of_steps() -> None:
     steps = sewing_plan(block("sawtooth-star", 12)).sewing.steps
     assert steps_title(steps[:1]) == "Step 1"
     assert steps_title(steps[:2]) == "Steps 1 and 2: make 2"
+    assert steps_title(steps[:9]) == "Steps 1, 2, 3, 4, 5 and 4 more: make 9"
+    assert all_steps(steps[:9]) == "Steps 1, 2, 3, 4, 5, 6, 7, 8 and 9."
+    assert all_steps(steps[:8]) == ""
 
 
 @pytest.mark.parametrize("name", ["ohio-star", "sawtooth-star", "shoo-fly"])
