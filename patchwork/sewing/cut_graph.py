@@ -26,6 +26,7 @@ without any bend, at forced points either, is *unbent*.
 from __future__ import annotations
 
 import bisect
+import itertools
 import math
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
@@ -72,6 +73,7 @@ class CutGraph:
         onward: for each half-edge those into which it runs on without a bend, straightest first.
         forced: for each point whether every cut that passes it bends there.
         middle: for each piece the mean of its corners.
+        thousandths: how long each edge is, in whole thousandths of an inch.
     """
 
     def __init__(self, seams: Seams) -> None:
@@ -106,6 +108,7 @@ class CutGraph:
             if not outside[point]:
                 self._match_straight(point, at)
         self.middle = [mean([seams.points[seams.start(s)] for s in own]) for own in seams.sides]
+        self.thousandths = [round(1000 * paths.run_length((edge.segment,))) for edge in seams.edges]
         self._curved = [isinstance(edge.segment, Curve) for edge in seams.edges]
         # What is asked again and again: where one half-edge does not run on straight into the
         # next, and which pieces the unit has that was asked about last.
@@ -186,6 +189,11 @@ class CutGraph:
         if self.origin[cut[0]] != self.target(cut[-1]):
             return 0
         return int(seam_bends(self.segment(cut[-1]), self.segment(cut[0])))
+
+    def has_pivot(self, cut: Cut) -> bool:
+        """Whether a cut bends anywhere, at forced points too."""
+        bends = any(after not in self.onward[before] for before, after in itertools.pairwise(cut))
+        return bends or bool(self._closing_bend(cut))
 
     def plainness(self, cut: Sequence[HalfEdge]) -> tuple[bool, int]:
         """(curved, crooked): straight cuts come first, then cuts straight but for points that were

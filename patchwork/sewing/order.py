@@ -1,7 +1,7 @@
 """The order of sewing of a block: the one given with it, or else one worked out.
 
-A worked-out order has the fewest pivots in all, then the fewest levels (``sewing.order_search``,
-which cuts the finished block up along the lines of ``sewing.cut_graph``).
+``sewing.order_search`` says what makes one order better than another; it cuts the finished block up
+along the lines of ``sewing.cut_graph``.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class WorkedOrder:
 
     order: Order
     fewest_pivots: bool
-    fewest_levels: bool
+    optimal: bool
 
 
 def order_of(block: Block, seams: Seams) -> Order:
@@ -44,15 +44,14 @@ def order_of(block: Block, seams: Seams) -> Order:
 
 
 def work_out_order(seams: Seams, ids: Sequence[str]) -> WorkedOrder:
-    """An order of sewing with the fewest pivots, then the fewest levels.
+    """The order of sewing that a sewist would choose (see ``sewing.order_search``).
 
     Raises:
         BlockError: there is none, because the block has a hole or falls apart.
     """
-    joins, total = search_order(CutGraph(seams), ids)
-    pivots = total.needless == total.least_needless
-    levels = total.levels == total.least_levels
-    return WorkedOrder(order_from(seams, ids, joins, "/block"), pivots, pivots and levels)
+    found = search_order(CutGraph(seams), ids)
+    order = order_from(seams, ids, found.joins, "/block")
+    return WorkedOrder(order, found.fewest_pivots, found.optimal)
 
 
 def unit_levels(order: Order) -> list[int]:

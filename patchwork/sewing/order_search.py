@@ -1,8 +1,32 @@
-"""The search for an order of sewing: the fewest pivots in all, then the fewest levels.
+"""The search for the order of sewing that a sewist would choose.
 
 The order is found from the finished block backwards.  A unit is divided along a *cut*
 (``sewing.cut_graph``), which is the seam that is sewn last.  Both halves are divided in the same
-way, down to the pieces, so that an order is a binary tree of cuts.
+way, down to the pieces, so that an order is a binary tree of cuts.  Of all trees one is taken
+that has, one after the other:
+
+1. the fewest pivots in all;
+2. the most units that are rectangles, so that units can be trimmed, and half squares, four
+   patches and rows are made whole;
+3. the most units that look the same after a half turn, so that rows stay rows and opposite sides
+   are sewn before neighbouring ones;
+4. the fewest different units, alike ones (``sewing.figures``) counted once;
+5. the shortest set-in seams, added up;
+6. the fewest seams with a meeting inside;
+7. the fewest levels.
+
+Alike units are sewn alike, step by step.  So it is figures that are divided, not units.
+
+What adds up
+    The first three are sums over the units of a tree, so the best tree of a figure is made of best
+    trees of its halves (dynamic programming).  All *ways* of dividing a figure that lead to such a
+    tree are kept.
+
+What is shared
+    How many different units there are depends on which of these ways are taken together: a
+    way is cheap if its halves are made anyway.  A branch and bound goes through the figures from
+    the largest to the smallest and takes one way for each that is needed.  So whatever needs a
+    figure is settled before the figure is, and it is known how often it is made.
 
 Free cuts
     A cut without a needless bend is *free*, and to divide a unit along a free cut
@@ -20,12 +44,11 @@ Free cuts
     together, along whatever cut.  A unit without a free cut (pieces round a centre, each
     ending on the next) has at least one.
 
-Levels
-    Units with few pieces, or without forced points, are searched through all their cuts
-    (branch and bound, with a memory of the units that are known).
-    A unit of n pieces takes at least log2 n levels, and the search stops where that is
-    reached.  In larger units, and where the search takes too many steps, the cut that comes
-    nearest to halving the pieces is taken; the lower bounds say what is proven nonetheless.
+Large units
+    Units of many pieces are first cut up by rule: free cuts near the middle are tried, and the one
+    is taken that leaves rectangles, and figures that look the same after a half turn. What is
+    small enough is then searched through all its cuts.  ``optimal`` is claimed only where the whole
+    block was.
 
 That an order exists: of the pieces of a unit without holes there is always one whose rim
 has one connected part on the unit's outside (discs can be shelled).  It can be cut off.
@@ -35,9 +58,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Generator, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias, TypeVar
+from typing import TypeAlias
 
 from piecewright.patchwork.block.model import Joins
 from piecewright.patchwork.faults import BlockError, Fault
@@ -45,6 +68,8 @@ from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import distance
 from piecewright.patchwork.sewing.bitset import PieceSet, pieces_of
 from piecewright.patchwork.sewing.cut_graph import Cut, CutGraph, Steps, mean
+from piecewright.patchwork.sewing.figures import Figures
+from piecewright.patchwork.sewing.order_sharing import Choice, Figure, Way, chosen
 
 SEARCHED = 16
 """Units of up to this many pieces are searched through all their cuts.
@@ -52,10 +77,11 @@ SEARCHED = 16
 For irregular cells the steps double with each further piece: some 3,000 for 12 pieces, 15,000
 for 16 and 130,000 for 20."""
 
-SEARCHED_STRAIGHT = 300
+SEARCHED_STRAIGHT = 48
 """The same for units without forced points.
 
-Cuts that never bend are few: a grid of 300 pieces takes less than 6,000 steps."""
+Cuts that never bend are few, but each stretch of rows and columns is a unit: a grid of 48
+different pieces has some 800 of them, and takes 0.2 s."""
 
 STEPS = 60_000
 """How many half-edges all searches of a block may look at together, about.
@@ -67,37 +93,59 @@ TRIED = 12
 
 All of them lie about the middle, so that more of them would hardly divide it more evenly."""
 
-
-def fewest_levels_of(pieces: int) -> int:
-    """The levels below which so many pieces cannot be joined: a level at most halves units.
-
-    >>> [fewest_levels_of(n) for n in (1, 2, 3, 4, 5)]
-    [0, 1, 2, 2, 3]
-    """
-    return (pieces - 1).bit_length()
+COMPARED = 300
+"""Pieces; the halves of larger units are not looked at as figures before they are chosen."""
 
 
 @dataclass(frozen=True, slots=True)
-class CutTree:
-    """How a unit is divided, and what all cuts in it come to.
-
-    The trees of its halves are looked up by their pieces, so that a unit that can be reached by
-    several ways is searched once.
+class FoundOrder:
+    """What the search has found.
 
     Attributes:
-        halves: its two halves; None for a piece.
-        needless: needless bends, of all cuts in it.
-        least_needless, least_levels: proven lower bounds.
+        joins: nested pairs of piece ids.
+        fewest_pivots: whether it is proven that no order has fewer pivots.
+        optimal: whether it is proven that no order is better by all that counts.
     """
 
-    halves: tuple[PieceSet, PieceSet] | None
-    needless: int
-    levels: int
+    joins: Joins
+    fewest_pivots: bool
+    optimal: bool
+
+
+def search_order(graph: CutGraph, ids: Sequence[str]) -> FoundOrder:
+    """The order of sewing that is found.
+
+    Raises:
+        BlockError: there is none, because the block has a hole or falls apart.
+    """
+    search = _Search(graph)
+    whole = (1 << len(ids)) - 1
+    search.divide(whole)
+    return search.gathered(whole, ids)
+
+
+Score: TypeAlias = tuple[int, int, int]
+"""Of a tree, less being better: needless bends, rectangles and half turns (these two negative)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Divided:
+    """The best that is known of a figure.
+
+    Attributes:
+        score: of the best tree.
+        ways: those with which a tree of this score begins; none for a piece.
+        least_needless: no tree has fewer needless bends.
+        complete: whether all trees were looked at.
+    """
+
+    score: Score
+    ways: tuple[Way, ...]
     least_needless: int
-    least_levels: int
+    complete: bool
 
 
-LEAF = CutTree(None, 0, 0, 0, 0)
+_PIECE = _Divided((0, 0, 0), (), 0, True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,66 +172,76 @@ class _Division:
 
     Attributes:
         least: needless bends that the unit is proven to have.
-        only: whether the unit has no other cut without bends, and no forced points.
     """
 
     cut: Cut
     halves: tuple[PieceSet, PieceSet]
     needless: int
     least: int
-    only: bool
-
-
-_T = TypeVar("_T")
-
-_Subsearch: TypeAlias = Generator[tuple[PieceSet, int], CutTree, _T]
-"""A search as a coroutine: it yields smaller units, each with the levels that are few enough
-for it, and is sent their trees."""
-
-
-def search_order(graph: CutGraph, ids: Sequence[str]) -> tuple[Joins, CutTree]:
-    """The order of sewing that is found, as nested pairs of piece ids, and what it comes to.
-
-    Raises:
-        BlockError: there is none, because the block has a hole or falls apart.
-    """
-    search = _Search(graph)
-    whole = (1 << len(ids)) - 1
-    search.divide(whole)
-    return search.gathered(whole, ids)
 
 
 class _Search:
-    """What is known of the units of a block while it is divided.
+    """What is known of the figures of a block while it is divided.
 
     Attributes:
         steps: those that the searches of small units may still take.
-        known: the trees of units that were searched.
-        divisions: the cuts of units that were too large for that.
+        known: what was found of each figure.
     """
 
     def __init__(self, graph: CutGraph) -> None:
         self.graph = graph
+        self.figures = Figures(graph.seams)
         self.steps = Steps(0)
-        self.known: dict[PieceSet, CutTree] = {}
-        self.divisions: dict[PieceSet, _Division] = {}
+        self.known: dict[Figure, _Divided] = {}
 
     # --- large units: one cut after the other ---
 
     def divide(self, whole: PieceSet) -> None:
         """Divide the block, and its halves in turn, until every unit is small enough to search."""
         size = whole.bit_count()
-        stack = [(self._large_unit(whole), fewest_levels_of(size))]
+        stack = [self._large_unit(whole)]
+        divided: dict[Figure, _Division] = {}
         while stack:
-            large, enough = stack.pop()
+            large = stack.pop()
+            figure = self.figures.of(large.unit)
+            if figure in self.known or figure in divided:
+                continue
             if large.size <= (SEARCHED if large.forced else SEARCHED_STRAIGHT):
                 # Each unit has its share of the steps, and what those before it left over.
                 self.steps.left += STEPS * large.size // size
-                self.best_tree(large.unit, enough)
+                self.search(large.unit)
                 continue
             division, barren = self._choose(large)
-            self.divisions[large.unit] = division
-            stack += [(half, enough - 1) for half in self._divided(large, division, barren)]
+            divided[figure] = division
+            stack += self._halves(large, division, barren)
+        # Halves are smaller than what they make up: from the smallest on, both are known.
+        for figure in sorted(divided, key=lambda f: self.figures.sizes[f]):
+            self.known[figure] = self._by_rule(figure, divided[figure])
+
+    def _by_rule(self, figure: Figure, division: _Division) -> _Divided:
+        """What is known of a figure that is divided along one cut, others being left aside."""
+        way = self._way(division.cut, division.halves)
+        one, other = (self.known[half] for half in way.figures)
+        least = max(division.least, one.least_needless + other.least_needless)
+        score = self._score(figure, division.needless, one, other)
+        return _Divided(score, (way,), least, False)
+
+    def _score(self, figure: Figure, bends: int, one: _Divided, other: _Divided) -> Score:
+        return (
+            bends + one.score[0] + other.score[0],
+            one.score[1] + other.score[1] - self.figures.rectangle[figure],
+            one.score[2] + other.score[2] - self.figures.half_turn[figure],
+        )
+
+    def _way(self, cut: Cut, halves: tuple[PieceSet, PieceSet]) -> Way:
+        graph = self.graph
+        one, other = sorted(self.figures.of(half) for half in halves)
+        # Earlier seams arrive from a half where two or more of its pieces lie round a point: the
+        # cut passes the point once, so they lie side by side.
+        around = [graph.around[graph.origin[h]] for h in cut[1:]]
+        meets = any(all((a & half).bit_count() > 1 for half in halves) for a in around)
+        set_in = sum(graph.thousandths[h >> 1] for h in cut) if graph.has_pivot(cut) else 0
+        return Way(halves, (one, other), set_in, int(meets))
 
     def _large_unit(self, unit: PieceSet) -> _LargeUnit:
         """A unit of which nothing is known yet, to be divided like a large one."""
@@ -192,7 +250,7 @@ class _Search:
         unbent = graph.unbent_cuts(unit, graph.first_half_edges(unit))
         return _LargeUnit(unit, unit.bit_count(), unbent, forced, math.inf)
 
-    def _divided(self, large: _LargeUnit, division: _Division, barren: float) -> list[_LargeUnit]:
+    def _halves(self, large: _LargeUnit, division: _Division, barren: float) -> list[_LargeUnit]:
         """The two halves of a large unit, with what the unit's own search has found of them."""
         graph = self.graph
         crossed = {graph.origin[h] for h in division.cut[1:]}
@@ -261,8 +319,9 @@ class _Search:
     def _most_even(
         self, large: _LargeUnit, candidates: Iterable[tuple[int, Cut]], least: int
     ) -> _Division | None:
-        """The division with the fewest needless bends; then the one nearest to halving the unit."""
-        best: tuple[tuple[int, int, tuple[bool, int], int], _Division] | None = None
+        """The division with the fewest needless bends, of these the one a sewist would make: into
+        rectangles, into units that look the same after a half turn, into two alike, halfway."""
+        best: tuple[tuple[object, ...], _Division] | None = None
         for bends, cut in candidates:
             parted = self.graph.halves(large.unit, cut)
             if parted is None:
@@ -271,11 +330,26 @@ class _Search:
             larger = large.size - len(pieces)
             # By levels before plainness, by size after it: a straight cut is worth a somewhat
             # less even division, but not one more level.
-            rank = (bends, fewest_levels_of(larger), self.graph.plainness(cut), larger)
+            evenness = (levels_at_least(larger), self.graph.plainness(cut), larger)
+            rank = (bends, self._untidiness(large, (small, rest)), evenness)
             if best is None or rank < best[0]:
-                only = not large.forced and len(large.unbent) == 1
-                best = rank, _Division(cut, (small, rest), bends, least, only)
+                best = rank, _Division(cut, (small, rest), bends, least)
         return best and best[1]
+
+    def _untidiness(
+        self, large: _LargeUnit, halves: tuple[PieceSet, PieceSet]
+    ) -> tuple[int, int, bool]:
+        """How many of two halves are no rectangles, how many look different after a half turn, and
+        whether they differ; all the same for units that are too large to be compared."""
+        if large.size > COMPARED:
+            return 0, 0, False
+        one, other = (self.figures.of(half) for half in halves)
+        rectangles, half_turns = self.figures.rectangle, self.figures.half_turn
+        return (
+            2 - rectangles[one] - rectangles[other],
+            2 - half_turns[one] - half_turns[other],
+            one != other,
+        )
 
     def _near_the_middle(self, large: _LargeUnit) -> list[Cut]:
         """The plainest unbent cuts, of these the nearest to the middle; all if there are few."""
@@ -292,54 +366,29 @@ class _Search:
 
     # --- small units: all cuts ---
 
-    def best_tree(self, unit: PieceSet, enough: int) -> CutTree:
-        """The best tree of a unit: the fewest needless bends, then the fewest levels.
+    def search(self, unit: PieceSet) -> Figure:
+        """Find the best trees of a unit's figure; the number of the figure.
 
-        Searches that wait for the tree of a half stand on a stack of our own (a trampoline): the
-        chain of a log cabin nests deeper than Python's calls may.
-
-        Args:
-            enough: so few levels need not be made fewer.
+        The calls nest no deeper than a unit that is searched has pieces.
         """
-        stack = [self._tree_of(unit, enough)]
-        tree: CutTree | None = None
-        while stack:
-            try:
-                wanted = stack[-1].send(tree)  # type: ignore[arg-type] # the first one takes None
-            except StopIteration as done:
-                tree = done.value
-                stack.pop()
-            else:
-                tree = None
-                stack.append(self._tree_of(*wanted))
-        assert tree is not None
-        return tree
-
-    def _tree_of(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree]:
-        """The best tree of a unit; where the steps have run out, one that is divided greedily."""
-        size = unit.bit_count()
-        if size == 1:
-            return LEAF
-        enough = max(enough, fewest_levels_of(size))
-        known = self.known.get(unit)
-        # A tree with too many levels is searched again, unless it is proven that no better is.
-        if known is not None and (
-            known.levels <= enough or known.levels == known.least_levels or self.steps.left <= 0
-        ):
-            return known
-        best = None
-        if self.steps.left > 0:
-            best = yield from self._over_all_cuts(unit, enough)
-        if best is None:
+        figure = self.figures.of(unit)
+        if figure in self.known:
+            return figure
+        if self.figures.sizes[figure] == 1:
+            self.known[figure] = _PIECE
+            return figure
+        found = self._searched(unit, figure)
+        if found is None:
+            # The steps ran out before one tree was found: the unit is divided by rule.
             division, _ = self._choose(self._large_unit(unit))
-            one = yield division.halves[0], enough - 1
-            other = yield division.halves[1], enough - 1
-            best = _joined(division, one, other, size)
-        self.known[unit] = best
-        return best
+            for half in division.halves:
+                self.search(half)
+            found = self._by_rule(figure, division)
+        self.known[figure] = found
+        return figure
 
-    def _over_all_cuts(self, unit: PieceSet, enough: int) -> _Subsearch[CutTree | None]:
-        """The best tree, or the best that was found when the steps ran out, if any was."""
+    def _searched(self, unit: PieceSet, figure: Figure) -> _Divided | None:
+        """The best trees, or the best that were found when the steps ran out."""
         cuts: list[tuple[int, Cut]] = []
         least = -1
         # The unit has as many needless bends at least as its least bent cut.  A map of n pieces
@@ -347,100 +396,99 @@ class _Search:
         while not cuts and self.steps.left > 0 and least < 2 * unit.bit_count():
             least += 1
             cuts = list(self.graph.cuts(unit, least, self.steps))
-        if self.steps.left <= 0:
+        best = self._best_of(unit, figure, cuts, None)
+        # A cut with more bends may leave halves with fewer: those with as many bends as the best
+        # tree has count too, as their rectangles may be more.
+        if best is not None and best.score[0] > least and self.steps.left > 0:
+            more = [c for c in self.graph.cuts(unit, best.score[0], self.steps) if c[0] > least]
+            best = self._best_of(unit, figure, more, best)
+        if best is None:
             return None
-        best = yield from self._best_of(unit, cuts, None, least, enough)
-        # The halves had bends too: a cut with more bends may leave halves with fewer.
-        if best is not None and best.needless > least and self.steps.left > 0:
-            more = [c for c in self.graph.cuts(unit, best.needless, self.steps) if c[0] > least]
-            best = yield from self._best_of(unit, more, best, least, enough)
-        if best is None or self.steps.left <= 0:
-            return best
-        # Everything was looked at, so its bends are the fewest.  Its levels are too, unless the
-        # search stopped because they were few enough.
-        few = best.levels if best.levels > enough else best.least_levels
-        return CutTree(best.halves, best.needless, best.levels, best.needless, few)
+        complete = best.complete and self.steps.left > 0
+        needless = best.score[0] if complete else max(least, best.least_needless)
+        return _Divided(best.score, best.ways, needless, complete)
 
     def _best_of(
         self,
         unit: PieceSet,
+        figure: Figure,
         cuts: Iterable[tuple[int, Cut]],
-        best: CutTree | None,
-        least: int,
-        enough: int,
-    ) -> _Subsearch[CutTree | None]:
-        """The best tree that starts with one of the cuts, or the one at hand if it is as good."""
-        size = unit.bit_count()
-        lowest = fewest_levels_of(size)
-        candidates = []
+        best: _Divided | None,
+    ) -> _Divided | None:
+        """The best trees that start with one of the cuts, and those at hand that are as good."""
+        # By figures, so that two cuts which leave the same halves are one way.
+        ways: dict[tuple[object, ...], Way] = {}
+        score: Score | None = None
+        complete, least = True, 0
+        if best is not None:
+            score, complete, least = best.score, best.complete, best.least_needless
+            ways = {_key(way): way for way in best.ways}
         for bends, cut in cuts:
-            parted = self.graph.halves(unit, cut)
-            if parted is not None:
-                pieces, small, rest = parted
-                larger = size - len(pieces)
-                candidates.append((bends, self.graph.plainness(cut), larger, cut, small, rest))
-        # Sorted, the likeliest to be best come first and bound the others.
-        for bends, _, larger, _, small, rest in sorted(candidates):
-            # What the tree comes to at least is compared three times: from the cut alone, with one
-            # half known (the smaller, as it is found sooner), and with both.
-            atleast = (bends, 1 + fewest_levels_of(larger))
-            if best is not None and atleast >= (best.needless, best.levels):
-                continue
-            one = yield small, enough - 1
-            if best is not None:
-                so_far = (bends + one.needless, max(atleast[1], 1 + one.levels))
-                if so_far >= (best.needless, best.levels):
-                    continue
-            other = yield rest, enough - 1
-            value = (bends + one.needless + other.needless, 1 + max(one.levels, other.levels))
-            if best is None or value < (best.needless, best.levels):
-                low = max(least, one.least_needless + other.least_needless)
-                best = CutTree((small, rest), value[0], value[1], low, lowest)
-                if value[0] == least and value[1] <= enough:
-                    break  # no fewer bends can be, and no fewer levels are asked for
-            if self.steps.left <= 0:
+            if self.steps.left <= 0 and ways:
+                complete = False
                 break
-        return best
+            parted = self.graph.halves(unit, cut)
+            if parted is None:
+                continue
+            halves = parted[1:]
+            one, other = (self.known[self.search(half)] for half in halves)
+            complete = complete and one.complete and other.complete
+            # Along whatever cut, the unit bends as often at least as its two halves.
+            least = max(least, one.least_needless + other.least_needless)
+            value = self._score(figure, bends, one, other)
+            if score is None or value < score:
+                score, ways = value, {}
+            if value == score:
+                way = self._way(cut, halves)
+                ways.setdefault(_key(way), way)
+        return None if score is None else _Divided(score, tuple(ways.values()), least, complete)
 
     # --- all together ---
 
-    def gathered(self, whole: PieceSet, ids: Sequence[str]) -> tuple[Joins, CutTree]:
-        """The tree of the whole block as nested pairs of piece ids, and what it comes to."""
-        made: list[tuple[Joins, CutTree]] = []
+    def gathered(self, whole: PieceSet, ids: Sequence[str]) -> FoundOrder:
+        """The order in which alike units are sewn alike, and what is proven of it."""
+        figures = self.figures
+        root = figures.of(whole)
+        ways = {figure: found.ways for figure, found in self.known.items()}
+        once = [units == 1 for units in figures.units]
+        choice = chosen(root, ways, figures.sizes, once)
+        found = self.known[root]
+        return FoundOrder(
+            self._joins(whole, ids, choice),
+            found.score[0] == found.least_needless,
+            # A bend that is needless may be saved by a partial seam, which is not looked for.
+            found.complete and choice.optimal and not found.score[0],
+        )
+
+    def _joins(self, whole: PieceSet, ids: Sequence[str], choice: Choice) -> Joins:
+        """Nested pairs: each unit divided as its figure is."""
+        made: list[Joins] = []
         stack: list[tuple[PieceSet, bool]] = [(whole, False)]
         while stack:
             unit, ready = stack.pop()
-            division = self.divisions.get(unit)
-            if unit & (unit - 1) == 0:  # one bit: a piece
-                made.append((ids[unit.bit_length() - 1], LEAF))
-            elif not ready:
-                halves = division.halves if division is not None else self.known[unit].halves
-                assert halves is not None
-                # The half with the piece that comes first in the block is the first unit.
-                first, second = sorted(halves, key=lambda half: half & -half)
-                stack += [(unit, True), (second, False), (first, False)]
+            if unit & (unit - 1) == 0:
+                made.append(ids[unit.bit_length() - 1])
+            elif ready:
+                second_joins, first_joins = made.pop(), made.pop()
+                made.append((first_joins, second_joins))
             else:
-                (second_joins, other), (first_joins, one) = made.pop(), made.pop()
-                tree = self.known.get(unit) if division is None else None
-                if tree is None:
-                    assert division is not None
-                    tree = _joined(division, one, other, unit.bit_count())
-                made.append(((first_joins, second_joins), tree))
+                figure = self.figures.of(unit)
+                half, other = choice.ways[figure].halves
+                one = self.figures.carried(half | other, half, unit)
+                # The half with the first piece in reading order is the first unit.
+                first, second = sorted((one, unit ^ one), key=lambda half: half & -half)
+                stack += [(unit, True), (second, False), (first, False)]
         return made[-1]
 
 
-def _joined(division: _Division, one: CutTree, other: CutTree, size: int) -> CutTree:
-    """The tree of a unit that is divided so, from the trees of its halves."""
-    needless = division.needless + one.needless + other.needless
-    lowest = fewest_levels_of(size)
-    # Any tree without a bend starts with the only cut that has none, so its levels are at least
-    # one more than those of either half.
-    if division.only and needless == 0:
-        lowest = max(lowest, 1 + max(one.least_levels, other.least_levels))
-    return CutTree(
-        division.halves,
-        needless,
-        1 + max(one.levels, other.levels),
-        max(division.least, one.least_needless + other.least_needless),
-        lowest,
-    )
+def _key(way: Way) -> tuple[object, ...]:
+    return way.figures, way.set_in, way.meetings
+
+
+def levels_at_least(pieces: int) -> int:
+    """The levels below which so many pieces cannot be joined: a level at most halves units.
+
+    >>> [levels_at_least(n) for n in (1, 2, 3, 4, 5)]
+    [0, 1, 2, 2, 3]
+    """
+    return (pieces - 1).bit_length()

@@ -15,6 +15,7 @@ from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.sewing.error_budget import CUTTING, SEWING, ErrorBudget, error_budget
 from piecewright.patchwork.sewing.order import work_out_order
+from piecewright.patchwork.sewing.order_measures import OrderMeasures, measured
 from piecewright.patchwork.sewing.pressing import Press, PressingPlan, pressing_plan
 from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 
@@ -52,7 +53,8 @@ class SewingPlan:
     Attributes:
         given: whether the order of sewing was given with the block.
         fewest_pivots: whether no order can have fewer pivots; only known of a worked-out order.
-        fewest_levels: whether, besides, none with as few pivots has fewer levels.
+        optimal: whether no order is better by all that counts; only known of a worked-out order.
+        measures: what the order comes to.
     """
 
     block: Block
@@ -61,7 +63,8 @@ class SewingPlan:
     order: Order
     given: bool
     fewest_pivots: bool
-    fewest_levels: bool
+    optimal: bool
+    measures: OrderMeasures
     pressing: PressingPlan
     sewing: SewingSteps
     budget: ErrorBudget
@@ -86,7 +89,7 @@ def sewing_plan(
     else:
         worked_out = work_out_order(seams, ids)
         order = worked_out.order
-        proven = (worked_out.fewest_pivots, worked_out.fewest_levels)
+        proven = (worked_out.fewest_pivots, worked_out.optimal)
     pressing = pressing_plan(
         block,
         seams,
@@ -102,6 +105,7 @@ def sewing_plan(
         order,
         block.joins is not None,
         *proven,
+        measured(seams, order),
         pressing,
         sewing_steps(block, seams, order, pressing.directions, allowance),
         error_budget(seams, order, options.cutting, options.sewing),

@@ -7,6 +7,7 @@ the edge where the side lies at the outside of the block.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,10 +15,11 @@ from numpy.typing import NDArray
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order
-from piecewright.patchwork.block.seams import Seams
+from piecewright.patchwork.block.seams import Edge, Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Vector, distance
+from piecewright.patchwork.sewing.bitset import PieceSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,30 +56,45 @@ class Rectangle:
 
 def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
     """Each unit as a rectangle, pieces first; None for one that is no rectangle."""
-    edges = _Edges(seams)
+    boundaries = BoundaryReader(seams)
     # A unit's boundary is that of its two units, without the edges that both have.  Those of the
     # two are let go at once: a chain of n strips would keep order n squared edges otherwise.
     kept = [np.array(sorted({s.edge for s in sides})) for sides in seams.sides]
     areas = [paths.area([seams.segment(s) for s in sides]) for sides in seams.sides]
     nothing = np.array([], dtype=np.int64)
-    found = [edges.rectangle(own, area) for own, area in zip(kept, areas, strict=True)]
+    found = [boundaries.rectangle(own, area) for own, area in zip(kept, areas, strict=True)]
     for join in order.joins:
         kept.append(np.setxor1d(kept[join.first], kept[join.second], assume_unique=True))
         kept[join.first] = kept[join.second] = nothing
         areas.append(areas[join.first] + areas[join.second])
-        found.append(edges.rectangle(kept[-1], areas[-1]))
+        found.append(boundaries.rectangle(kept[-1], areas[-1]))
     return found
 
 
-class _Edges:
+class BoundaryReader:
     """The edges of a block, in arrays: a chain of many strips has many long boundaries."""
 
     def __init__(self, seams: Seams) -> None:
+        self._seams = seams
         segments = [edge.segment for edge in seams.edges]
         self.starts = np.array([s.start for s in segments])
         self.ends = np.array([s.end for s in segments])
         self.lengths = np.array([round(distance(s.start, s.end), 6) for s in segments])
         self.curved = np.array([isinstance(s, Curve) for s in segments])
+
+    def rectangle_of(self, unit: PieceSet, pieces: Iterable[int], area: float) -> Rectangle | None:
+        """A unit as a rectangle, or None if it is none.
+
+        Args:
+            unit, pieces: the same pieces, as a set and one by one.
+            area: of the unit, square inches.
+        """
+        edges, sides = self._seams.edges, self._seams.sides
+        # An edge is on the unit's boundary if one of its two sides is a piece of the unit.
+        boundary = [
+            side.edge for i in pieces for side in sides[i] if not _is_inside(edges[side.edge], unit)
+        ]
+        return self.rectangle(np.array(boundary), area)
 
     def rectangle(self, boundary: NDArray[np.int64], area: float) -> Rectangle | None:
         """The unit with this boundary (edge numbers) as a rectangle, or None if it is none.
@@ -123,6 +140,10 @@ class _Edges:
             return None
         a, b, c, d = sides
         return Rectangle(along, left, top, right, bottom, (a, b, c, d))
+
+
+def _is_inside(edge: Edge, unit: PieceSet) -> bool:
+    return edge.left is not None and bool(unit >> edge.left & 1) and bool(unit >> edge.right & 1)
 
 
 def unfinished(seams: Seams, rectangle: Rectangle, allowance: Allowance) -> Size:

@@ -211,8 +211,6 @@ class Words:
         # Nothing is said of an order that is not proven to be best.
         elif plan.fewest_pivots:
             most = "no order has fewer pivots"
-            if plan.fewest_levels:
-                most += ", nor, with as few, fewer levels"
             straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
             message.append(f"{straight}: {most}.")
         pressing = plan.pressing

@@ -1,7 +1,7 @@
 """The order of sewing that is worked out, against an exhaustive search of this file's own.
 
-The search knows of the code under test only the block's pieces, their points and edges made one:
-it looks at every way to part every set of pieces in two, and counts bends by their angle.
+The search knows of the code under test only the block's pieces, read and knitted: it looks
+at every way to part every set of pieces in two, and counts bends by their angle.
 """
 
 from __future__ import annotations
@@ -11,16 +11,18 @@ import math
 import random
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
-from shapely.geometry import box
+from shapely import union_all
+from shapely.affinity import rotate, scale, translate
+from shapely.geometry import Polygon, box
 
 from piecewright.patchwork.block import catalogue
-from piecewright.patchwork.block.joins import Order, nested, order_from
-from piecewright.patchwork.block.model import Block, Joins
+from piecewright.patchwork.block.joins import Order, Spans, nested, order_from
+from piecewright.patchwork.block.model import Block, Joins, extent
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError
@@ -28,13 +30,18 @@ from piecewright.patchwork.geometry.paths import Line, Outline, polygon
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
+from piecewright.patchwork.sewing.order_measures import measured
 from tests.patchwork import partitions
 
-Score: TypeAlias = tuple[float, float]
-"""(pivots in all, levels)."""
-
-IMPOSSIBLE: Score = (math.inf, math.inf)
+IMPOSSIBLE = (math.inf,)
 """The score of a ring of pieces: its last seam would be two lines."""
+
+Score: TypeAlias = tuple[float, ...]
+"""Pivots in all, rectangles and half turns (both negative), different units, inches of set-in
+seams, seams with a meeting inside, levels: the first that differs decides."""
+
+Sums: TypeAlias = tuple[int, int, int]
+"""The first three of a score."""
 
 
 # --- the exhaustive search --------------------------------------------------------------------
@@ -48,26 +55,52 @@ class Exhaustive:
         self.edges: list[set[frozenset[Point]]] = [
             {frozenset((s.start, s.end)) for s in piece.outline} for piece in block.pieces
         ]
+        self.points = [{s.start for s in piece.outline} for piece in block.pieces]
+        self.shapes = [Polygon([s.start for s in piece.outline]) for piece in block.pieces]
         self.beside = [
             sum(1 << j for j in range(self.count) if j != i and self.edges[i] & self.edges[j])
             for i in range(self.count)
         ]
-        self.known: dict[int, Score] = {}
+        self.figures: list[int] = []
+        self.known: dict[int, tuple[Sums, set[Rest]]] = {}
 
     def best(self) -> Score:
-        return self.best_of((1 << self.count) - 1)
+        """The best score; infinite if there is no order."""
+        sums, rests = self.best_of((1 << self.count) - 1)
+        if not rests:
+            return IMPOSSIBLE
+        return *sums, *min((len(r.kinds), round(r.set_in, 3), r.meetings, r.levels) for r in rests)
 
-    def best_of(self, unit: int) -> Score:
+    def best_of(self, unit: int) -> tuple[Sums, set[Rest]]:
+        """The best sums of a unit, and all that trees with these sums can come to besides."""
         if unit & (unit - 1) == 0:
-            return 0, 0
+            return (0, 0, 0), {Rest(frozenset(), 0.0, 0, 0)}
         if unit not in self.known:
-            scores = []
+            found: dict[Sums, set[Rest]] = {}
             for part in self.parts_with_first(unit):
-                pivots = self.pivots(part, unit ^ part)
-                if pivots is not None:
-                    one, other = self.best_of(part), self.best_of(unit ^ part)
-                    scores.append((pivots + one[0] + other[0], 1 + max(one[1], other[1])))
-            self.known[unit] = min(scores, default=IMPOSSIBLE)
+                line = self.line(part, unit ^ part)
+                if line is None:
+                    continue
+                (one, ones), (other, others) = self.best_of(part), self.best_of(unit ^ part)
+                turns = sum(map(bends, line, line[1:], line[2:]))
+                own = (turns, -self.is_rectangle(unit), -self.turns_by_half(unit))
+                sums = tuple(map(sum, zip(one, other, own, strict=True)))
+                long = sum(map(math.dist, line, line[1:])) if turns else 0.0
+                meets = self.meets(line, part, unit ^ part)
+                kind = self.figure(unit)
+                found.setdefault(sums, set()).update(  # type: ignore[arg-type] # three of three
+                    Rest(
+                        r.kinds | s.kinds | {kind},
+                        round(r.set_in + s.set_in + long, 6),
+                        r.meetings + s.meetings + meets,
+                        1 + max(r.levels, s.levels),
+                    )
+                    for r in ones
+                    for s in others
+                )
+            found = {sums: rests for sums, rests in found.items() if rests}
+            best = min(found, default=(0, 0, 0))
+            self.known[unit] = best, found.get(best, set())
         return self.known[unit]
 
     def parts_with_first(self, unit: int) -> Iterator[int]:
@@ -94,8 +127,11 @@ class Exhaustive:
                 return found == unit
             found = more
 
-    def pivots(self, one: int, other: int) -> int | None:
-        """The bends of the line between two units; None if it is no single line."""
+    def line(self, one: int, other: int) -> list[Point] | None:
+        """The line between two units; None if it is no single line.
+
+        One that closes goes on to its second point, so that each of its points has two beside it.
+        """
         shared = self.rim(one) & self.rim(other)
         at = Counter(point for edge in shared for point in edge)
         ends = [point for point, meeting in at.items() if meeting == 1]
@@ -110,14 +146,84 @@ class Exhaustive:
             line += edge - {line[-1]}
         if not ends:
             line.append(line[1])
-        return sum(map(bends, line, line[1:], line[2:]))
+        return line
 
     def rim(self, unit: int) -> set[frozenset[Point]]:
         rim: set[frozenset[Point]] = set()
-        for i in range(self.count):
-            if unit >> i & 1:
-                rim ^= self.edges[i]
+        for i in self.pieces(unit):
+            rim ^= self.edges[i]
         return rim
+
+    def pieces(self, unit: int) -> list[int]:
+        return [i for i in range(self.count) if unit >> i & 1]
+
+    def meets(self, line: Sequence[Point], one: int, other: int) -> bool:
+        """Whether earlier seams arrive from both units at a point inside the line."""
+        return any(
+            all(sum(p in self.points[i] for i in self.pieces(unit)) > 1 for unit in (one, other))
+            for p in line[1:-1]
+        )
+
+    def is_rectangle(self, unit: int) -> bool:
+        whole = union_all([self.shapes[i] for i in self.pieces(unit)])
+        around = whole.minimum_rotated_rectangle
+        return bool(around.area - whole.area < 0.005 * around.length)
+
+    def turns_by_half(self, unit: int) -> bool:
+        shapes = [self.shapes[i] for i in self.pieces(unit)]
+        middle = union_all(shapes).centroid
+        return covers([rotate(s, 180, origin=middle) for s in shapes], shapes)
+
+    def figure(self, unit: int) -> int:
+        """The first unit that was asked about that this one is like."""
+        for known in self.figures:
+            if known.bit_count() == unit.bit_count() and self.alike(known, unit):
+                return known
+        self.figures.append(unit)
+        return unit
+
+    def alike(self, one: int, other: int) -> bool:
+        """Whether a turn, or a flip and a turn, lays one unit onto the other, piece onto piece."""
+        these, those = ([self.shapes[i] for i in self.pieces(u)] for u in (one, other))
+        if abs(sum(s.area for s in these) - sum(s.area for s in those)) > 0.02:
+            return False
+        p, q = longest(these)
+        for r, s in itertools.permutations(corners_of(those), 2):
+            if abs(math.dist(p, q) - math.dist(r, s)) > 0.01:
+                continue
+            for flip in (1, -1):
+                laid: list[Polygon] = [scale(shape, 1, flip, origin=(*p, 0)) for shape in these]
+                to = (q[0], p[1] + flip * (q[1] - p[1]))
+                turn = math.atan2(s[1] - r[1], s[0] - r[0]) - math.atan2(to[1] - p[1], to[0] - p[0])
+                laid = [rotate(shape, turn, origin=p, use_radians=True) for shape in laid]
+                laid = [translate(shape, r[0] - p[0], r[1] - p[1]) for shape in laid]
+                if covers(laid, those):
+                    return True
+        return False
+
+
+class Rest(NamedTuple):
+    """What a tree comes to beside its sums."""
+
+    kinds: frozenset[int]
+    set_in: float
+    meetings: int
+    levels: int
+
+
+def corners_of(shapes: Iterable[Polygon]) -> list[Point]:
+    return list(dict.fromkeys((x, y) for s in shapes for x, y in s.exterior.coords))
+
+
+def longest(shapes: Sequence[Polygon]) -> tuple[Point, Point]:
+    """The two corners that lie furthest apart."""
+    pairs = itertools.combinations(corners_of(shapes), 2)
+    return max(pairs, key=lambda pair: math.dist(*pair))
+
+
+def covers(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> bool:
+    """Whether each shape lies on one of the others, but for 0.02 in."""
+    return all(any(s.hausdorff_distance(o) < 0.02 for o in others) for s in shapes)
 
 
 def bends(p: Point, q: Point, r: Point) -> bool:
@@ -130,8 +236,10 @@ def bends(p: Point, q: Point, r: Point) -> bool:
     return math.degrees(turns) > 1 and aside > 0.004
 
 
-def score(order: Order) -> Score:
-    return sum(len(join.seam.pivots) for join in order.joins), unit_levels(order)[-1]
+def score(block: Block, order: Order) -> Score:
+    m = measured(planar_map([p.outline for p in block.pieces]), order)
+    sums = (m.pivots, -m.rectangles, -m.half_turns)
+    return *sums, m.kinds, round(m.set_in, 3), m.meeting_seams, m.levels
 
 
 def worked(block: Block) -> WorkedOrder:
@@ -229,26 +337,38 @@ def pinwheels(rows: int, columns: int) -> Block:
 # --- against the exhaustive search ------------------------------------------------------------
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(small_blocks(7))
 def test_no_order_is_better(block: Block) -> None:
     result = worked(block)
-    assert score(result.order) == Exhaustive(block).best()
+    assert_same(score(block, result.order), Exhaustive(block).best())
     assert result.fewest_pivots
-    assert result.fewest_levels
+    assert result.optimal or needless_bends(block, result.order)
 
 
-@settings(max_examples=25, deadline=None)
-@given(small_blocks(10))
+@settings(max_examples=5, deadline=None)
+@given(small_blocks(9))
 def test_no_order_of_some_more_pieces_is_better(block: Block) -> None:
     result = worked(block)
-    assert score(result.order) == Exhaustive(block).best()
+    assert_same(score(block, result.order), Exhaustive(block).best())
+
+
+def assert_same(found: Score, best: Score) -> None:
+    """Lengths are added up in another order here."""
+    assert found == pytest.approx(best, abs=0.002)
+
+
+def needless_bends(block: Block, order: Order) -> bool:
+    """Whether some seam turns at a point at which others run straight on: a partial seam might
+    save that pivot."""
+    seams = planar_map([p.outline for p in block.pieces])
+    return any(_runs_straight(seams, p) for join in order.joins for p in join.seam.pivots)
 
 
 SEARCHABLE = [
     entry.id
     for entry in catalogue.entries()
-    if (entry.pieces <= 10 or entry.id == "eight-point-star")
+    if entry.pieces <= 9
     and all(isinstance(s, Line) for p in catalogue.load(entry.id).pieces for s in p.outline)
 ]
 """Blocks with straight edges that the exhaustive search is quick with."""
@@ -258,16 +378,17 @@ SEARCHABLE = [
 def test_no_order_of_a_block_of_the_catalogue_is_better(id: str) -> None:
     block = catalogue.load(id)
     result = worked(block)
-    assert score(result.order) == Exhaustive(block).best()
-    assert (result.fewest_pivots, result.fewest_levels) == (True, True)
+    assert_same(score(block, result.order), Exhaustive(block).best())
+    assert result.fewest_pivots
+    assert result.optimal == (id != "bright-hopes")
 
 
-def assert_honest(result: WorkedOrder, best: Score) -> None:
-    """What is called the fewest is so."""
-    found = score(result.order)
-    assert found >= best
+def assert_honest(block: Block, result: WorkedOrder, best: Score) -> None:
+    """What is called the fewest, or the best, is so."""
+    found = score(block, result.order)
     assert found[0] == best[0] or not result.fewest_pivots
-    assert found == best or not result.fewest_levels
+    if result.optimal:
+        assert_same(found, best)
 
 
 def forget(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -276,22 +397,22 @@ def forget(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(order_search, "SEARCHED_STRAIGHT", 1)
 
 
-@settings(max_examples=60, deadline=None)
-@given(small_blocks(7))
+@settings(max_examples=25, deadline=None)
+@given(small_blocks(6))
 def test_what_is_called_proven_is_so_even_where_nothing_is_searched(block: Block) -> None:
     with pytest.MonkeyPatch.context() as patch:
         forget(patch)
         result = worked(block)
-    assert_honest(result, Exhaustive(block).best())
+    assert_honest(block, result, Exhaustive(block).best())
 
 
-@settings(max_examples=40, deadline=None)
-@given(small_blocks(9))
+@settings(max_examples=25, deadline=None)
+@given(small_blocks(7))
 def test_what_is_called_proven_is_so_even_where_the_steps_run_out(block: Block) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(order_search, "STEPS", 30)
         result = worked(block)
-    assert_honest(result, Exhaustive(block).best())
+    assert_honest(block, result, Exhaustive(block).best())
 
 
 # --- straight orders --------------------------------------------------------------------------
@@ -322,22 +443,53 @@ def test_what_lines_through_the_whole_block_made_is_sewn_with_straight_seams(
 @pytest.mark.parametrize(
     ("block", "expected"),
     [
-        pytest.param(grid(3, 3), 4, id="nine patch: rows of three, 2 levels each way"),
-        pytest.param(grid(4, 4), 4, id="sixteen patch"),
-        pytest.param(grid(1, 5), 3, id="five strips"),
-        pytest.param(grid(1, 300), 9, id="300 strips"),
-        pytest.param(grid(16, 16), 8, id="256 squares"),
-        pytest.param(log_cabin(1), 0, id="one piece"),
-        pytest.param(log_cabin(17), 16, id="log cabin, four rounds: each strip waits"),
-        pytest.param(log_cabin(300), 299, id="log cabin of 300 pieces"),
-        pytest.param(catalogue.load("pinwheel"), 3, id="pinwheel: pairs, halves, whole"),
-        pytest.param(catalogue.load("economy"), 8, id="square in a square, twice"),
+        pytest.param(grid(3, 3), (0, 8, 8, 4, 4), id="nine patch: a row, another like it, and one"),
+        pytest.param(grid(4, 4), (0, 15, 15, 4, 4), id="sixteen patch: halves, and halves again"),
+        pytest.param(grid(1, 5), (0, 4, 4, 3, 3), id="five strips: two and two, and one"),
+        pytest.param(log_cabin(1), (0, 0, 0, 0, 0), id="one piece"),
+        pytest.param(log_cabin(17), (0, 16, 1, 16, 16), id="log cabin: strip by strip"),
+        pytest.param(catalogue.load("pinwheel"), (0, 7, 5, 3, 3), id="pinwheel: quarters, halves"),
+        pytest.param(catalogue.load("economy"), (0, 2, 4, 8, 8), id="square in a square, twice"),
+        # Four half-square units, all made (common practice): two corners of three, and the middle.
+        pytest.param(catalogue.load("shoo-fly"), (0, 12, 7, 7, 5), id="shoo fly"),
     ],
 )
-def test_levels_of_straight_blocks(block: Block, expected: int) -> None:
+def test_what_orders_of_straight_blocks_come_to(block: Block, expected: tuple[int, ...]) -> None:
     result = worked(block)
-    assert score(result.order) == (0, expected)
-    assert result.fewest_levels
+    m = measured(planar_map([p.outline for p in block.pieces]), result.order)
+    assert (m.pivots, m.rectangles, m.half_turns, m.kinds, m.levels) == expected
+    assert result.optimal
+
+
+@pytest.mark.parametrize("id", ["shoo-fly", "friendship-star", "churn-dash", "ohio-star"])
+def test_every_unit_of_a_nine_patch_of_units_is_finished_before_it_is_sewn_to_another(
+    id: str,
+) -> None:
+    """Half squares, quarter squares and strip units are trimmed first (common practice)."""
+    block = catalogue.load(id)
+    assert all(unit is not None for unit in nine_units(block, worked(block).order))
+
+
+def nine_units(block: Block, order: Order) -> list[frozenset[int] | None]:
+    """For each ninth of a block, its pieces if they are made a unit; None if they are not."""
+    spans = Spans(order)
+    made = {frozenset(spans.pieces(unit)) for unit in range(order.pieces + len(order.joins))}
+    left, top, right, bottom = extent(block.pieces)
+    found: list[frozenset[int] | None] = []
+    for row, column in itertools.product(range(3), repeat=2):
+        cell = box(
+            left + column * (right - left) / 3,
+            top + row * (bottom - top) / 3,
+            left + (column + 1) * (right - left) / 3,
+            top + (row + 1) * (bottom - top) / 3,
+        ).buffer(0.01)
+        own = frozenset(
+            i
+            for i, piece in enumerate(block.pieces)
+            if cell.contains(Polygon([s.start for s in piece.outline]))
+        )
+        found.append(own if own in made else None)
+    return found
 
 
 def test_where_a_straight_and_a_curved_seam_are_as_good_the_straight_one_comes_last() -> None:
@@ -404,8 +556,9 @@ def _sides(outline: Outline) -> set[tuple[int, int]]:
 
 @pytest.mark.parametrize(("rows", "columns"), [(1, 2), (2, 2), (4, 15)])
 def test_each_pinwheel_of_a_quilt_needs_one_partial_seam(rows: int, columns: int) -> None:
-    result = worked(pinwheels(rows, columns))
-    assert score(result.order)[0] == rows * columns
+    block = pinwheels(rows, columns)
+    result = worked(block)
+    assert score(block, result.order)[0] == rows * columns
     assert result.fewest_pivots
 
 
@@ -419,7 +572,7 @@ def test_cells_are_set_in_at_every_point_inside(seed: int, count: int) -> None:
     result = worked(block)
     outer = {p for e in seams.edges if e.left is None for p in (e.start, e.end)}
     straight_on = sum(_runs_straight(seams, p) for p in range(len(seams.points)) if p not in outer)
-    assert score(result.order)[0] >= len(seams.points) - len(outer) - straight_on
+    assert score(block, result.order)[0] >= len(seams.points) - len(outer) - straight_on
     assert straight_on or result.fewest_pivots
 
 
@@ -450,12 +603,15 @@ def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
 @pytest.mark.parametrize(
     ("block", "expected"),
     [
-        pytest.param(grid(40, 50), (0, 12), id="grid: 6 levels each way"),
+        pytest.param(grid(40, 50), (0, 1999), id="grid"),
+        pytest.param(grid(1, 300), (0, 299), id="strips"),
         pytest.param(log_cabin(1200), (0, 1199), id="log cabin"),
     ],
 )
-def test_large_blocks_are_put_in_order(block: Block, expected: Score) -> None:
-    assert score(worked(block).order) == expected
+def test_large_blocks_are_put_in_order(block: Block, expected: tuple[int, int]) -> None:
+    """All joins make rectangles."""
+    m = measured(planar_map([p.outline for p in block.pieces]), worked(block).order)
+    assert (m.pivots, m.rectangles) == expected
 
 
 def test_a_given_order_is_kept() -> None:
@@ -471,7 +627,7 @@ def test_a_given_order_is_kept() -> None:
 def test_a_block_of_one_piece_has_no_joins() -> None:
     result = worked(block_from_drawing({"frame": frame(3), "lines": []}))
     assert result.order.joins == ()
-    assert (result.fewest_pivots, result.fewest_levels) == (True, True)
+    assert (result.fewest_pivots, result.optimal) == (True, True)
 
 
 def test_pieces_that_do_not_meet_have_no_order() -> None:
