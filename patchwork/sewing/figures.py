@@ -129,7 +129,7 @@ class Figures:
         self.units.append(0)
         self.sizes.append(len(pieces))
         area = float(self._areas[list(pieces)].sum())
-        self.rectangle.append(self._boundaries.rectangle_of(unit, pieces, area) is not None)
+        self.rectangle.append(self._boundaries.rectangle_of(pieces, area) is not None)
         self.half_turn.append(_paired(marks, -marks.at, marks) is not None)
         return figure
 

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order
-from piecewright.patchwork.block.seams import Edge, Seams
+from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Vector, distance
-from piecewright.patchwork.sewing.bitset import PieceSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,29 +71,34 @@ def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
 
 
 class BoundaryReader:
-    """The edges of a block, in arrays: a chain of many strips has many long boundaries."""
+    """The edges of a block, in arrays: a chain of many strips has many long boundaries.
+
+    Attributes:
+        starts, ends: of each edge, shape (n, 2).
+        lengths: from end to end, shape (n,).
+        curved: whether it is a curve, shape (n,).
+        around: for each piece the numbers of its edges.
+    """
 
     def __init__(self, seams: Seams) -> None:
-        self._seams = seams
+        self.around = [np.array([side.edge for side in own]) for own in seams.sides]
         segments = [edge.segment for edge in seams.edges]
         self.starts = np.array([s.start for s in segments])
         self.ends = np.array([s.end for s in segments])
         self.lengths = np.array([round(distance(s.start, s.end), 6) for s in segments])
         self.curved = np.array([isinstance(s, Curve) for s in segments])
 
-    def rectangle_of(self, unit: PieceSet, pieces: Iterable[int], area: float) -> Rectangle | None:
-        """A unit as a rectangle, or None if it is none.
+    def rectangle_of(self, pieces: Iterable[int], area: float) -> Rectangle | None:
+        """The unit of these pieces as a rectangle, or None if it is none.
 
         Args:
-            unit, pieces: the same pieces, as a set and one by one.
             area: of the unit, square inches.
         """
-        edges, sides = self._seams.edges, self._seams.sides
-        # An edge is on the unit's boundary if one of its two sides is a piece of the unit.
-        boundary = [
-            side.edge for i in pieces for side in sides[i] if not _is_inside(edges[side.edge], unit)
-        ]
-        return self.rectangle(np.array(boundary), area)
+        # An edge inside the unit belongs to two of its pieces, one at the boundary to one.
+        edges, counts = np.unique(
+            np.concatenate([self.around[i] for i in pieces]), return_counts=True
+        )
+        return self.rectangle(edges[counts == 1], area)
 
     def rectangle(self, boundary: NDArray[np.int64], area: float) -> Rectangle | None:
         """The unit with this boundary (edge numbers) as a rectangle, or None if it is none.
@@ -140,10 +144,6 @@ class BoundaryReader:
             return None
         a, b, c, d = sides
         return Rectangle(along, left, top, right, bottom, (a, b, c, d))
-
-
-def _is_inside(edge: Edge, unit: PieceSet) -> bool:
-    return edge.left is not None and bool(unit >> edge.left & 1) and bool(unit >> edge.right & 1)
 
 
 def unfinished(seams: Seams, rectangle: Rectangle, allowance: Allowance) -> Size:
