@@ -119,13 +119,36 @@ class SewingStep(AnswerSchema):
 
 
 class SewingOrder(AnswerSchema):
-    """What is known of the order of sewing."""
+    """What the order of sewing comes to. Of all orders one is taken that is best by `pivots`, then
+    by `rectangles`, and so on."""
 
     given = fields.Flag("Whether the block brought it along.")
     fewest_pivots = fields.Flag(
         "Whether it is proven that no order has fewer; false for a given one."
     )
-    fewest_levels = fields.Flag("Whether besides none with as few pivots has fewer levels.")
+    pivots = fields.Count("In all seams together; the fewer the better.", of="measures.pivots")
+    rectangles = fields.Count(
+        "Joins that make a rectangle; the more the better.", of="measures.rectangles"
+    )
+    half_turns = fields.Count(
+        "Joins whose unit, as it is divided into pieces, looks the same after a half turn; the "
+        "more the better.",
+        of="measures.half_turns",
+    )
+    kinds = fields.Count(
+        "Different units that are sewn; those that are alike when turned or flipped, fabrics not "
+        "regarded, count once. The fewer the better, as are all that follow.",
+        of="measures.kinds",
+    )
+    set_in = fields.Length("Of set-in seams, added up.", of="measures.set_in")
+    meeting_seams = fields.Count("Seams with a meeting inside.", of="measures.meeting_seams")
+    levels = fields.Count(
+        "The longest chain of steps that wait for each other.", of="measures.levels"
+    )
+    optimal = fields.Flag(
+        "Whether it is proven that no order is better, what comes first in this list counting "
+        "first; false for a given one."
+    )
 
 
 class Meeting(AnswerSchema):
