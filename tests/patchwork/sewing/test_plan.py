@@ -7,8 +7,8 @@ import pytest
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
-from piecewright.patchwork.sewing.pressing import Press
 from piecewright.patchwork.sewing.wording import Words, listed, steps_title
 
 
