@@ -14,7 +14,14 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
-from piecewright.patchwork.geometry.vectors import Point, cross, dot, minus, normalised
+from piecewright.patchwork.geometry.vectors import (
+    Point,
+    Vector,
+    cross,
+    dot,
+    minus,
+    normalised,
+)
 from piecewright.patchwork.sewing.rectangles import Rectangle, Size, side_allowances, unfinished
 
 FEWEST_STRIPS = 4
@@ -65,6 +72,9 @@ def rounds_of(
             zip(grown, centres, strict=True), key=lambda g: _rank(order, around[g[1]], g[0])
         )
         if sum(map(len, rounds)) < FEWEST_STRIPS:
+            continue
+        # A square with snowballed corners between two other squares is no cabin.
+        if _is_row(seams, order, rectangles, centre, rounds[0]):
             continue
         squared = [rectangles[order.pieces + joins[-1]] is not None for joins in rounds]
         # Two triangles beside a third, a flying goose, are no round.
@@ -148,6 +158,30 @@ def _boundary(seams: Seams, pieces: Iterable[int]) -> set[int]:
     return edges
 
 
+def _is_row(
+    seams: Seams,
+    order: Order,
+    rectangles: Sequence[Rectangle | None],
+    centre: int,
+    joins: Sequence[int],
+) -> bool:
+    """Whether what a round adds once it is a rectangle lies on opposite sides of that alone."""
+    if rectangles[centre] is None:
+        made = [rectangles[order.pieces + k] is not None for k in joins]
+        joins = joins[made.index(True) + 1 :] if True in made else ()
+    ways = [
+        normalised(minus(*_ends(seams, side.edge)))
+        for k in joins
+        for side in order.joins[k].seam.sides
+    ]
+    return bool(joins) and _parallel(ways)
+
+
+def _parallel(ways: Sequence[Vector]) -> bool:
+    """Whether directions are the same, or opposite, within a degree or so (its sine is 0.017)."""
+    return all(abs(cross(ways[0], v)) < 0.02 for v in ways)
+
+
 def _ends(seams: Seams, edge: int) -> tuple[Point, Point]:
     return seams.edges[edge].segment.start, seams.edges[edge].segment.end
 
@@ -208,8 +242,8 @@ def _grown(
         inside = set(left)
         sewn = {e: order.sewn_by[e] for e in sorted(boundary) if order.sewn_by[e] in inside}
         ways = [normalised(minus(*_ends(seams, e))) for e in sewn]
-        # A row: strips on parallel sides alone, within about a degree (its sine is 0.017).
-        if all(abs(cross(u, v)) < 0.02 for u in ways[:1] for v in ways):
+        # A row: strips on parallel sides alone.
+        if _parallel(ways):
             break
         last = max(k for k in sewn.values() if k is not None)
         rounds.append(tuple(k for k in left if k <= last))

@@ -217,9 +217,9 @@ class PressReading:
         ]
         for u in sorted(larger, key=lambda u: len(self.members[u])):
             shape = self.units[u]
-            around = shapely.minimum_rotated_rectangle(shape).exterior
+            around = shapely.minimum_rotated_rectangle(shape).boundary
             # Corners of a rectangle may each be off by the tolerance of 0.004 in.
-            if shapely.hausdorff_distance(around, shape.exterior) < 0.008:
+            if shapely.hausdorff_distance(around, shape.boundary) < 0.008:
                 return u
         return len(self.units) - 1
 

@@ -17,10 +17,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from piecewright.patchwork.block import catalogue
-from piecewright.patchwork.block.joins import BrokenSeam, Order, order_from, seam_along
+from piecewright.patchwork.block.joins import (
+    BrokenSeam,
+    Order,
+    Spans,
+    nested,
+    order_from,
+    seam_along,
+)
 from piecewright.patchwork.block.model import Block, Fabric, Joins
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
-from piecewright.patchwork.block.seams import Seams, planar_map
+from piecewright.patchwork.block.seams import Seams, knit, planar_map
+from piecewright.patchwork.geometry.congruence import Isometry
 from piecewright.patchwork.sewing.crossings import Press, crossings, layers_at
 from piecewright.patchwork.sewing.order import order_of
 from piecewright.patchwork.sewing.pressing import PressingPlan, pressing_plan
@@ -201,6 +209,137 @@ def test_seams_of_a_strip_go_to_the_darker_side_or_away_from_the_wider_part() ->
     assert plan.meetings == ()
     assert plan.bulk == 0
     assert (plan.away, plan.darker) == (1, len(order.joins) - 1)
+
+
+# --- common practice -------------------------------------------------------------------------
+
+
+def pressed_toward(name: str) -> list[tuple[set[str], set[str]]]:
+    """For each step of a catalogue block the pieces toward which it is pressed, and the others."""
+    block = catalogue.load(name)
+    _, order, plan = plan_of(block)
+    spans = Spans(order)
+    found = []
+    for join, press in zip(order.joins, plan.directions, strict=True):
+        units = [{block.pieces[i].id for i in spans.pieces(u)} for u in (join.first, join.second)]
+        found.append((units[0], units[1]) if press == "first" else (units[1], units[0]))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "point"), [("flying-geese", "goose"), ("triangle-in-a-square", "peak")]
+)
+def test_triangles_are_pressed_away_from_the_point_between_them(name: str, point: str) -> None:
+    for toward, away in pressed_toward(name):
+        if len(toward | away) <= 3:
+            assert any(id.startswith(point) for id in away)
+            assert not any(id.startswith(point) for id in toward)
+
+
+@pytest.mark.parametrize(
+    "name", ["log-cabin", "off-centre-log-cabin", "courthouse-steps", "pineapple", "economy"]
+)
+def test_what_is_sewn_round_a_middle_is_pressed_away_from_it(name: str) -> None:
+    for toward, away in pressed_toward(name):
+        assert len(toward) == 1
+        assert "centre" in away
+
+
+def test_blades_of_a_fan_are_all_pressed_one_way_round() -> None:
+    blades = [step for step in pressed_toward("grandmothers-fan") if len(step[0] | step[1]) < 7]
+    last = [max(toward) > max(away) for toward, away in blades]
+    assert len(set(last)) == 1
+
+
+def test_points_of_a_star_are_all_pressed_one_way_round() -> None:
+    # Clockwise the diamonds are d1 to d8; the whole seam, with two of them, is like no other.
+    block = catalogue.load("eight-point-star")
+    seams, order, plan = plan_of(block)
+    spans = Spans(order)
+    number = {i: int(p.id[1:]) for i, p in enumerate(block.pieces) if p.id[1:].isdigit()}
+    ways = []
+    for join, press in zip(order.joins, plan.directions, strict=True):
+        beside = [(seams.edges[s.edge].right, seams.edges[s.edge].left) for s in join.seam.sides]
+        between = [(a, b) for a, b in beside if b is not None and {a, b} <= number.keys()]
+        if len(between) == 1:
+            a, b = between[0]
+            toward_a = spans.holds(join.first, a) == (press == "first")
+            ways.append((number[a] - number[b]) * (1 if toward_a else -1) % 8)
+    assert len(ways) == 6
+    assert ways in ([1] * 6, [7] * 6)
+
+
+@pytest.mark.parametrize("name", ["nine-patch", "hourglass", "pinwheel", "churn-dash", "shoo-fly"])
+def test_a_patch_of_squares_nests_everywhere(name: str) -> None:
+    _, _, plan = plan_of(catalogue.load(name))
+    assert plan.meetings
+    assert all(m.nests for m in plan.meetings)
+
+
+def test_a_half_square_unit_is_pressed_toward_the_dark() -> None:
+    assert pressed_toward("half-square-triangle") == [({"dark"}, {"light"})]
+
+
+def test_the_first_strip_is_pressed_away_from_a_corner_round_which_others_are_sewn() -> None:
+    # The middle of the block, (2, 2), lies on seams; dark strips would draw nothing else inward.
+    block = block_from_pieces(
+        {
+            "pieces": [
+                {"id": "corner", "outline": [[0, 0], [1, 0], [1, 1], [0, 1]], "fabric": "dark"},
+                {"id": "right", "outline": [[1, 0], [2, 0], [2, 1], [1, 1]], "fabric": "light"},
+                {"id": "below", "outline": [[0, 1], [2, 1], [2, 2], [0, 2]], "fabric": "light"},
+                {"id": "right2", "outline": [[2, 0], [4, 0], [4, 2], [2, 2]], "fabric": "light"},
+                {"id": "below2", "outline": [[0, 2], [4, 2], [4, 4], [0, 4]], "fabric": "light"},
+            ],
+            "fabrics": [
+                {"id": "dark", "name": "Dark", "colour": "#101820"},
+                {"id": "light", "name": "Light", "colour": "#f4efe2"},
+            ],
+            "joins": [[[["corner", "right"], "below"], "right2"], "below2"],
+        }
+    )
+    _, _, plan = plan_of(block)
+    assert plan.directions == ("second",) * 4
+    assert (plan.away, plan.darker, plan.optimal) == (4, 0, True)
+
+
+# --- turned and flipped ----------------------------------------------------------------------
+
+
+def turned(block: Block, quarters: int, flipped: bool) -> Block:
+    """The block turned by so many quarters, flipped before if it is to be."""
+    isometry = Isometry(flipped, 90.0 * quarters, (0.0, 0.0))
+    pieces = tuple(replace(p, outline=isometry.outline(p.outline)) for p in block.pieces)
+    return replace(block, pieces=pieces)
+
+
+@given(partitions.blocks(), st.integers(0, 999), st.integers(0, 3), st.booleans())
+@settings(max_examples=30, deadline=None)
+def test_turning_or_flipping_a_block_changes_no_count(
+    block: Block, seed: int, quarters: int, flipped: bool
+) -> None:
+    block = coloured(block, seed)
+    _, order, plan = plan_of(block)
+    ids = [p.id for p in block.pieces]
+    other = turned(block, quarters, flipped)
+    laid = planar_map(knit([p.outline for p in other.pieces]))
+    same = pressing_plan(other, laid, order_from(laid, ids, nested(order, ids)))
+    assert totals(same) == totals(plan)
+
+
+@pytest.mark.parametrize("name", CATALOGUE)
+@pytest.mark.parametrize("flipped", [False, True])
+def test_turning_or_flipping_a_catalogue_block_changes_no_count(name: str, flipped: bool) -> None:
+    block = catalogue.load(name)
+    _, order, plan = plan_of(block)
+    ids = [p.id for p in block.pieces]
+    other = turned(block, 1, flipped)
+    laid = planar_map(knit([p.outline for p in other.pieces]))
+    same = pressing_plan(other, laid, order_from(laid, ids, nested(order, ids)))
+    assert totals(same) == totals(plan)
+
+
+# --- what is given, and what is pressed open -------------------------------------------------
 
 
 @given(st.integers(0, 2**32))
