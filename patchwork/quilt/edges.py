@@ -24,8 +24,9 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.patchwork.sewing.pressing import Press, darker_sides
+from piecewright.patchwork.sewing.shades import darker_sides
 
 SIDES = 4
 
@@ -81,12 +82,6 @@ class Design:
     def arrivals(self, side: int, turn: int) -> tuple[Arrival, ...]:
         """What arrives at a side as the block lies."""
         return self.sides[(side - turn // 90) % SIDES]
-
-    def darker(self, tie: int) -> int:
-        """How many more seams of a tie lie toward the darker fabric as in the plan than turned."""
-        pressed = self.plan.pressing.directions
-        known = [j for j in self.ties[tie] if self.dark[j] is not None]
-        return sum(1 if self.dark[j] == pressed[j] else -1 for j in known)
 
     def directions(self, flipped: Collection[int]) -> tuple[Press, ...]:
         """How each step is pressed with these ties the other way than in the plan."""

@@ -13,7 +13,7 @@ Blocks of one design may be pressed in several ways, its *variants*.  The plan h
    worse for the sake of a neighbour;
 2. of such plans, the most nested meetings on the seams between blocks;
 3. of such, the fewest variants, counted over all designs;
-4. of such as were found, the most seams pressed toward the darker fabric.
+4. of such as were found, the most steps pressed as the plans of their blocks have it.
 
 What a maker needs of a variant is its ``directions``: a sewing plan of the design's block in which
 all of them are kept is that variant.
@@ -33,8 +33,8 @@ from piecewright.patchwork.quilt.assembly import Joining, joinings
 from piecewright.patchwork.quilt.edges import Design, design_of, is_rectangle
 from piecewright.patchwork.quilt.layout import GroupQuilt, Turn
 from piecewright.patchwork.quilt.pressing import QuiltMeeting, quilt_pressing
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import Kept, SewingPlan
-from piecewright.patchwork.sewing.pressing import Press
 
 
 @dataclass(frozen=True, slots=True)

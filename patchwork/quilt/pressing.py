@@ -24,7 +24,7 @@ from piecewright.patchwork.quilt.allocation import Place
 from piecewright.patchwork.quilt.assembly import Joining, pressed
 from piecewright.patchwork.quilt.edges import Design, EndingSeam
 from piecewright.patchwork.quilt.layout import Cell, GroupQuilt, place_name
-from piecewright.patchwork.quilt.variants import Instance, made_alike, toward_darker
+from piecewright.patchwork.quilt.variants import Instance, as_planned, made_alike
 
 PHASES: tuple[Callable[[int, int], int], ...] = (
     lambda r, c: 0,
@@ -84,7 +84,7 @@ def quilt_pressing(
 ) -> QuiltPressing:
     """The pressing with the most nested meetings, then the fewest variants.
 
-    Of such as are found, one with the most seams pressed toward the darker fabric.
+    Of such as are found, one with the most steps pressed as the plans of their blocks have it.
 
     Args:
         widths, heights: of the quilt's columns and rows, finished, inches.
@@ -227,14 +227,11 @@ class _Pressing:
             for place, cell in zip(places, cells, strict=True)
         ]
         # What the meetings leave open makes blocks alike, in the patterns that quilts repeat; and
-        # what is open then lets seams lie toward the darker fabric.
+        # what is open then lets blocks be pressed as is best for them.
         orders = [sorted(range(len(places)), key=lambda i: phase(*places[i])) for phase in PHASES]
         fewest = made_alike(instances, best.parities, orders)
-        darker = [
-            [self.designs[cell.design].darker(k) for k in range(len(i.variables))]
-            for cell, i in zip(cells, instances, strict=True)
-        ]
-        roots = toward_darker(instances, darker, best.parities)
+        steps = [[len(tie) for tie in self.designs[cell.design].ties] for cell in cells]
+        roots = as_planned(instances, steps, best.parities)
         values = values_of(best.parities, self.count, roots)
         # A block whose own meetings cannot all nest may have other best plans than those here.
         settled = all(

@@ -155,27 +155,22 @@ class _Search:
         self._groups.pop()
 
 
-def toward_darker(
-    instances: Sequence[Instance], darker: Sequence[Sequence[int]], parities: Parities
+def as_planned(
+    instances: Sequence[Instance], steps: Sequence[Sequence[int]], parities: Parities
 ) -> dict[int, bool]:
-    """What is still open, made so that the most seams are pressed toward the darker fabric.
+    """What is still open, made so that the most steps are pressed as their designs' plans have it.
 
     Args:
-        darker: for each block and tie how many more seams are pressed toward the darker
-            fabric as in its design's own plan than the other way.
+        steps: for each block and tie how many steps it has.
 
     Returns:
-        The value of each root but the fixed one; where darkness weighs the same, as more blocks
-        are in the plans of their designs.
+        The value of each root but the fixed one; as in the plans where both weigh the same.
     """
     fixed, _ = parities.find(FIXED)
-    gains: dict[int, list[int]] = {}
-    for instance, own in zip(instances, darker, strict=True):
-        for variable, more in zip(instance.variables, own, strict=True):
+    gains: dict[int, int] = {}
+    for instance, own in zip(instances, steps, strict=True):
+        for variable, count in zip(instance.variables, own, strict=True):
             root, opposite = parities.find(variable)
             if root != fixed:
-                sign = -1 if opposite else 1
-                gain = gains.setdefault(root, [0, 0])
-                gain[0] += sign * more
-                gain[1] += sign
-    return {root: tuple(gain) < (0, 0) for root, gain in gains.items()}
+                gains[root] = gains.get(root, 0) + (-count if opposite else count)
+    return {root: gain < 0 for root, gain in gains.items()}

@@ -11,7 +11,7 @@ from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, cross, distance, dot, minus, normalised
-from piecewright.patchwork.sewing.pressing import Press
+from piecewright.patchwork.sewing.crossings import Press
 
 ALIKE = 0.01
 """Inches within which the corners of two steps must agree for them to be alike.

@@ -49,7 +49,7 @@ from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.seams import PIVOT, Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Vector, cross, dot
-from piecewright.patchwork.sewing.pressing import crossings
+from piecewright.patchwork.sewing.crossings import crossings
 from piecewright.patchwork.sewing.rectangles import Rectangle, unit_rectangles
 from piecewright.patchwork.sewing.transects import MOST_ASLANT, Transect, Transects
 

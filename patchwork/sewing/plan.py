@@ -13,10 +13,11 @@ from piecewright.patchwork.block.joins import Order, order_from
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.error_budget import CUTTING, SEWING, ErrorBudget, error_budget
 from piecewright.patchwork.sewing.order import work_out_order
 from piecewright.patchwork.sewing.order_measures import OrderMeasures, measured
-from piecewright.patchwork.sewing.pressing import Press, PressingPlan, pressing_plan
+from piecewright.patchwork.sewing.pressing import PressingPlan, pressing_plan
 from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 
 

@@ -14,7 +14,14 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
-from piecewright.patchwork.geometry.vectors import Point, cross, dot, minus, normalised
+from piecewright.patchwork.geometry.vectors import (
+    Point,
+    Vector,
+    cross,
+    dot,
+    minus,
+    normalised,
+)
 from piecewright.patchwork.sewing.rectangles import Rectangle, Size, side_allowances, unfinished
 
 FEWEST_STRIPS = 4
@@ -66,6 +73,9 @@ def rounds_of(
         )
         if sum(map(len, rounds)) < FEWEST_STRIPS:
             continue
+        # A square with snowballed corners between two other squares is no cabin.
+        if _is_row(seams, order, rectangles, centre, rounds[0]):
+            continue
         squared = [rectangles[order.pieces + joins[-1]] is not None for joins in rounds]
         # Two triangles beside a third, a flying goose, are no round.
         gooselike = any(len(own) == 2 and not ok for own, ok in zip(rounds, squared, strict=True))
@@ -99,6 +109,47 @@ def rounds_of(
             )
 
 
+def centres_of_two(seams: Seams, order: Order) -> dict[int, int]:
+    """For joins of two pieces the one round which the pieces after it are sewn, where one is.
+
+    These pieces are sewn one at a time, with whatever seams.  Both may have them on all sides in
+    the end; then it is the one round which they are sewn first.
+    """
+    found: dict[int, int] = {}
+    for chain in _chains(order, straight=False):
+        first = order.joins[chain[0]]
+        if max(first.first, first.second) >= order.pieces or len(chain) == 1:
+            continue
+        ranks = []
+        for piece in (first.first, first.second):
+            around = _boundary(seams, [piece])
+            rounds = _grown(seams, order, around, chain, piece)
+            if not _goes_round(seams, order, around, rounds):
+                rounds = []
+            ranks.append(_rank(order, around, rounds))
+        if ranks[0] != ranks[1]:
+            found[chain[0]] = first.first if ranks[0] < ranks[1] else first.second
+    return found
+
+
+def _goes_round(
+    seams: Seams, order: Order, around: Iterable[int], rounds: Sequence[tuple[int, ...]]
+) -> bool:
+    """Whether strips lie round a piece, and are not just the two next to it in a slanted row.
+
+    Of two the later one then lies along the earlier one, too.
+
+    Args:
+        around: the edges round the piece.
+    """
+    sewn = {order.sewn_by[e] for e in around}
+    along = [k for own in rounds[:1] for k in own if k in sewn]
+    if len(along) != 2:
+        return len(along) > 2
+    edges = [seams.edges[side.edge] for side in order.joins[along[1]].seam.sides]
+    return len({piece for edge in edges for piece in (edge.right, edge.left)}) > 2
+
+
 def _boundary(seams: Seams, pieces: Iterable[int]) -> set[int]:
     """The edges round some pieces."""
     edges: set[int] = set()
@@ -107,16 +158,41 @@ def _boundary(seams: Seams, pieces: Iterable[int]) -> set[int]:
     return edges
 
 
+def _is_row(
+    seams: Seams,
+    order: Order,
+    rectangles: Sequence[Rectangle | None],
+    centre: int,
+    joins: Sequence[int],
+) -> bool:
+    """Whether what a round adds once it is a rectangle lies on opposite sides of that alone."""
+    if rectangles[centre] is None:
+        made = [rectangles[order.pieces + k] is not None for k in joins]
+        joins = joins[made.index(True) + 1 :] if True in made else ()
+    ways = [
+        normalised(minus(*_ends(seams, side.edge)))
+        for k in joins
+        for side in order.joins[k].seam.sides
+    ]
+    return bool(joins) and _parallel(ways)
+
+
+def _parallel(ways: Sequence[Vector]) -> bool:
+    """Whether directions are the same, or opposite, within a degree or so (its sine is 0.017)."""
+    return all(abs(cross(ways[0], v)) < 0.02 for v in ways)
+
+
 def _ends(seams: Seams, edge: int) -> tuple[Point, Point]:
     return seams.edges[edge].segment.start, seams.edges[edge].segment.end
 
 
-def _chains(order: Order) -> Iterator[list[int]]:
-    """Joins that each add one piece with a straight seam to what the one before made."""
+def _chains(order: Order, straight: bool = True) -> Iterator[list[int]]:
+    """Joins that each add one piece to what the one before made, with a straight seam or any."""
 
     def adds(k: int) -> bool:
         join = order.joins[k]
-        return min(join.first, join.second) < order.pieces and join.seam.kind == "straight"
+        single = min(join.first, join.second) < order.pieces
+        return single and (join.seam.kind == "straight" or not straight)
 
     for k, join in enumerate(order.joins):
         made = max(join.first, join.second)
@@ -164,12 +240,12 @@ def _grown(
     while left:
         # The round ends with the last strip of those that are sewn to what is there now.
         inside = set(left)
-        sewn = {order.sewn_by[e]: e for e in sorted(boundary) if order.sewn_by[e] in inside}
-        ways = [normalised(minus(*_ends(seams, e))) for e in sewn.values()]
-        # A row: strips on parallel sides alone, within about a degree (its sine is 0.017).
-        if all(abs(cross(u, v)) < 0.02 for u in ways[:1] for v in ways):
+        sewn = {e: order.sewn_by[e] for e in sorted(boundary) if order.sewn_by[e] in inside}
+        ways = [normalised(minus(*_ends(seams, e))) for e in sewn]
+        # A row: strips on parallel sides alone.
+        if _parallel(ways):
             break
-        last = max(k for k in sewn if k is not None)
+        last = max(k for k in sewn.values() if k is not None)
         rounds.append(tuple(k for k in left if k <= last))
         left = [k for k in left if k > last]
         strips = (u for k in rounds[-1] for u in (order.joins[k].first, order.joins[k].second))

@@ -23,8 +23,8 @@ from piecewright.patchwork.geometry.vectors import (
     Point,
 )
 from piecewright.patchwork.sewing.alike import first_alike
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
-from piecewright.patchwork.sewing.pressing import Press
 from piecewright.patchwork.sewing.rectangles import Size, unfinished, unit_rectangles
 from piecewright.patchwork.sewing.rounds import Round, rounds_of
 

@@ -10,9 +10,10 @@ from piecewright.patchwork.block.wording import width_by_height
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.error_budget import Compared, PointDeviation
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.patchwork.sewing.pressing import Meeting, Press
+from piecewright.patchwork.sewing.pressing import Meeting
 from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.rounds import Round
 from piecewright.patchwork.sewing.steps import Step
@@ -221,7 +222,8 @@ class Words:
             message.append(f"{straight}: {most}.")
         pressing = plan.pressing
         if pressing.meetings:
-            bound = "no plan nests more" if pressing.optimal else f"at most {pressing.bound} can"
+            proven = pressing.nested == pressing.bound
+            bound = "no plan nests more" if proven else f"at most {pressing.bound} can"
             total = len(pressing.meetings)
             crossings = counted(total, "seam intersection")
             message.append(f"Seams nest at {pressing.nested} of {crossings}: {bound}.")

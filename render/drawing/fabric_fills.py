@@ -19,7 +19,7 @@ from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.sewing.pressing import luminance
+from piecewright.patchwork.sewing.shades import luminance
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
 from piecewright.render.drawing.marks import Mark, Stroke
 

@@ -14,7 +14,7 @@ from piecewright.patchwork.cutting.borders import BorderCorners
 from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
 from piecewright.patchwork.lengths import UNITS
 from piecewright.patchwork.outlines.cut_outlines import Corners
-from piecewright.patchwork.sewing.pressing import Press
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
 from piecewright.render.sheets.papers import PAPERS, Orientation
 from piecewright.service.requests import limits

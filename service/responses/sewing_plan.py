@@ -286,12 +286,38 @@ class SewingPlanAnswer(AnswerSchema):
     meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
     nested = fields.Count("How many meetings nest.", of="pressing.nested")
     bound = fields.Count("No plan nests more.", of="pressing.bound")
-    optimal = fields.Flag(
-        "Whether `nested` is proven to be the most possible.", of="pressing.optimal"
+    alike = fields.Count(
+        "Pairs of alike seams that are pressed alike. Two seams are alike if a turn carries the "
+        "one and the pieces along it onto the other and its pieces, or where no turn does a flip; "
+        "they are pressed alike if it carries the side too. Of plans with as many meetings nested, "
+        "the more the better.",
+        of="pressing.alike",
     )
-    darker = fields.Count("Seams pressed toward the darker fabric.", of="pressing.darker")
+    pairs = fields.Count("Pairs of alike seams that there are.", of="pressing.pairs")
+    bulk = fields.Count(
+        "Seams that come in on the side to which a seam is pressed, added up over all seams: of "
+        "those of the first rectangle that the seam becomes a part of, or of the whole block. The "
+        "fewer the better, what stands before being equal.",
+        of="pressing.bulk",
+    )
+    away = fields.Count(
+        "Seams pressed away from the unit with more pieces; of two single pieces, away from the "
+        "one that holds the block's middle, or else from the one round which the pieces after it "
+        "are sewn. The more the better, what stands before being equal.",
+        of="pressing.away",
+    )
+    darker = fields.Count(
+        "Seams pressed toward the darker fabric: that of lower lightness (CIE L*), on average "
+        "along the seam. The more the better, what stands before being equal.",
+        of="pressing.darker",
+    )
     layers = fields.Count(
         "In the thickest place, summed over all points where seams arrive.", of="pressing.layers"
+    )
+    optimal = fields.Flag(
+        "Whether it is proven that no plan is better: by `nested`, then `alike`, `bulk`, `away` "
+        "and `darker`.",
+        of="pressing.optimal",
     )
     rounds = fields.Many(
         SewingRound, "Of units that grow round a centre, as log cabins do.", of="sewing.rounds"

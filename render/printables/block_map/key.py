@@ -10,8 +10,8 @@ from typing import Final
 
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.patchwork.sewing.pressing import Press
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, Text, drawn, line

@@ -10,7 +10,7 @@ from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
-from piecewright.patchwork.sewing.pressing import Press
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Mark, Stroke, Text, line
 

@@ -27,8 +27,8 @@ from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.quilt.layout import GroupQuilt, place_name, quilt_of
 from piecewright.patchwork.quilt.plan import QuiltPlan, group_quilt
+from piecewright.patchwork.sewing.crossings import Crossing, Press, crossings, nests
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, SewingPlan, sewing_plan
-from piecewright.patchwork.sewing.pressing import Crossing, Press, crossings, nests
 from tests.patchwork.unit_members import members
 
 FOUR_PATCH = {

@@ -22,9 +22,9 @@ from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.read import block_from_pieces
 from piecewright.patchwork.block.seams import Seams, planar_map
+from piecewright.patchwork.sewing.crossings import crossings
 from piecewright.patchwork.sewing.error_budget import Compared, Deviation, ErrorBudget, error_budget
 from piecewright.patchwork.sewing.order import order_of
-from piecewright.patchwork.sewing.pressing import crossings
 from tests.patchwork import partitions
 
 Many = NDArray[np.float64]

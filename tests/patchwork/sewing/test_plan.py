@@ -9,8 +9,8 @@ import pytest
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
-from piecewright.patchwork.sewing.pressing import Press
 from piecewright.patchwork.sewing.wording import Words, all_steps, listed, steps_title
 
 
@@ -69,8 +69,11 @@ def test_a_step_is_said_in_sentences() -> None:
 def test_a_side_of_many_fabrics_is_told_by_the_piece_across() -> None:
     plan = sewing_plan(block("log-cabin", 9))
     message = [Words(plan).press(step) for step in plan.sewing.steps]
-    assert message[4] == "Press away from n2 (Sail white)."
+    # Each log lies away from the middle, whatever its fabric.
+    assert message[4] == "Press toward Sail white (n2)."
     assert message[6] == "Press toward Quay slate (s2)."
+    inward = sewing_plan(block("log-cabin", 9), options=PlanOptions((Kept(5, "first"),)))
+    assert Words(inward).press(inward.sewing.steps[4]) == "Press away from n2 (Sail white)."
 
 
 def test_meetings_that_do_not_nest_say_why() -> None:

@@ -22,8 +22,9 @@ from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import order_of
-from piecewright.patchwork.sewing.pressing import Press, pressing_plan
+from piecewright.patchwork.sewing.pressing import pressing_plan
 from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 from tests.patchwork import partitions

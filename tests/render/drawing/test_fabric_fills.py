@@ -11,7 +11,7 @@ from shapely.geometry import LineString
 from piecewright.patchwork.block.model import Fabric
 from piecewright.patchwork.geometry.paths import arc, polygon
 from piecewright.patchwork.geometry.polygons import polygon_of
-from piecewright.patchwork.sewing.pressing import luminance
+from piecewright.patchwork.sewing.shades import luminance
 from piecewright.render.drawing.fabric_fills import NO_FABRIC, fabric_fills, filled
 from piecewright.render.drawing.marks import Stroke
 from tests.render.sewn import NAMES, plan_of, stripes
