@@ -83,9 +83,16 @@ def _pairs(count: int) -> int:
 
 @dataclass(slots=True)
 class _Known:
-    """The first seam of a class, and what the class has so far."""
+    """A class of alike seams, as far as it is known.
+
+    Attributes:
+        laid: its first seam.
+        sizes: of that, how far apart its ends are, and the areas on its two sides, the smaller one
+            first.
+    """
 
     laid: _Laid
+    sizes: tuple[float, ...]
     either: bool
     joins: list[int] = field(default_factory=list)
     first: list[bool] = field(default_factory=list)
@@ -97,16 +104,21 @@ def alike_seams(seams: Seams, order: Order) -> list[AlikeSeams]:
     marks = [_marks(seams, piece) for piece in range(order.pieces)]
     areas = [paths.area([seams.segment(s) for s in own]) for own in seams.sides]
     rims = [paths.run_length([seams.segment(s) for s in own]) for own in seams.sides]
-    # A turn or a flip keeps the number of corners on either side, and the area of the cloth: only
-    # what has these in common is compared, the first of each class sorted by area.
+    # A turn or a flip keeps the corners on either side, the area of the cloth there, and how far
+    # apart the ends are: only what has these in common is compared, and the first of each class are
+    # sorted by the area on both sides.
     sorted_firsts: dict[tuple[tuple[int, ...], ...], list[tuple[float, int]]] = {}
     classes: list[_Known] = []
     for k, join in enumerate(order.joins):
         right, left, first_is_right = _pieces_along(seams, spans, join)
-        beside = (*right, *left)
+        length = 0.0
+        if join.seam.ends is not None:
+            length = distance(*(seams.points[p] for p in join.seam.ends))
+        own_areas = sorted(sum(areas[i] for i in own) for own in (right, left))
+        sizes = (length, *own_areas)
         key = tuple(sorted(tuple(sorted(len(marks[i]) for i in own)) for own in (right, left)))
-        area = sum(areas[i] for i in beside)
-        slack = NEAR * sum(rims[i] for i in beside)
+        area = sum(own_areas)
+        slack = NEAR * sum(rims[i] for i in (*right, *left))
         laid = _Laid(tuple(marks[i] for i in right), tuple(marks[i] for i in left))
         frames = tuple(_frames(seams, join))
         firsts = sorted_firsts.setdefault(key, [])
@@ -116,6 +128,9 @@ def alike_seams(seams: Seams, order: Order) -> list[AlikeSeams]:
         )
         for _, number in firsts[near]:
             known = classes[number]
+            off = [abs(a - b) for a, b in zip(sizes, known.sizes, strict=True)]
+            if off[0] > NEAR or max(off[1:]) > slack:
+                continue
             sides = known.laid.carried(laid, frames)
             if sides:
                 known.joins.append(k)
@@ -126,7 +141,7 @@ def alike_seams(seams: Seams, order: Order) -> list[AlikeSeams]:
             standard = laid.seen(frames[0], mirrored=False)
             insort(firsts, (area, len(classes)))
             either = len(standard.carried(laid, frames, flips=False)) == 2
-            classes.append(_Known(standard, either, [k], [first_is_right]))
+            classes.append(_Known(standard, sizes, either, [k], [first_is_right]))
     return [
         AlikeSeams(tuple(known.joins), tuple(known.first), known.either)
         for known in classes

@@ -48,8 +48,11 @@ number of nested meetings is proven.  A table of 2**18 numbers takes 2 MB."""
 _MOST_IN_NETWORK: Final = 40
 """Ties of alike seams that are searched through together.
 
-Nearly each pair of them counts, so a table over all of them decides: such are exact up to
-some 18, and nearly always for the few more that a search gets through in a second or two."""
+Nearly each pair of them counts, so a table over all of them decides: a search is exact
+within milliseconds up to some 18 of them, and mostly within a second up to here."""
+
+_LARGEST: Final = 2**62
+"""Costs stay below, so that their sums fit into the 64 bits of a table's numbers."""
 
 _MOST_CLIMBS: Final = 4
 """Steps in which values are bettered to begin a search with; mostly the second changes nothing."""
@@ -327,7 +330,7 @@ class _Pressing:
         """Settle the ties of a network as well as it can be, or at least as they are at first."""
         network.gains = self._gains()
         found = network.searched(self.effort, start=start)
-        self.proven &= found.cost == found.bound
+        self.proven &= found.whole and found.cost == found.bound
         for root, value in found.values.items():
             self._fix(root, value)
 
@@ -391,11 +394,16 @@ class _Pressing:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """What a network's search found: the values of its ties, their cost and a bound on it."""
+    """What a network's search found: the values of its ties, their cost and a bound on it.
+
+    Attributes:
+        whole: whether all that counts was weighed.
+    """
 
     values: dict[int, bool]
     cost: int
     bound: int
+    whole: bool
 
 
 class _Network:
@@ -444,12 +452,14 @@ class _Network:
         """
         gains = [self.gains.get(root, (0, 0, 0)) for root in self.roots]
         # Weights that rank one after the other: all that comes after costs less than one of each.
-        of_gains: list[int] = []
-        weight = 1
-        for level in (2, 1, 0):
-            of_gains.insert(0, weight)
-            weight *= 1 + sum(abs(gain[level]) for gain in gains)
-        of_pairs = weight
+        # What comes last is left out of so many ties that the weights would be too large.
+        above = (1 + sum(map(abs, self.pairs.values()))) * (1 + len(self.meetings))
+        ranges = [1 + sum(abs(gain[level]) for gain in gains) for level in range(3)]
+        levels = 3
+        while levels and above * math.prod(ranges[:levels]) >= _LARGEST:
+            levels -= 1
+        of_gains = [math.prod(ranges[level + 1 : levels]) for level in range(levels)]
+        of_pairs = math.prod(ranges[:levels])
         of_meetings = of_pairs * (1 + sum(map(abs, self.pairs.values())))
         costs = [
             *(self._meeting(literals, of_meetings) for literals in self.meetings),
@@ -460,7 +470,8 @@ class _Network:
         first = None if start is None else [start.get(root, False) for root in self.roots]
         parts = minimise(len(self.roots), costs, effort, keep=keep, i_bound=i_bound, start=first)
         values = dict(zip(self.roots, assignment(parts), strict=True))
-        return _Found(values, sum(p.cost for p in parts), sum(p.bound for p in parts))
+        cost, bound = sum(p.cost for p in parts), sum(p.bound for p in parts)
+        return _Found(values, cost, bound, levels == 3)
 
     def _meeting(self, literals: Sequence[tuple[int | None, bool]], weight: int) -> CostFunction:
         scope = sorted({self.number[root] for root, _ in literals if root is not None})
@@ -488,7 +499,8 @@ class _Network:
 
 
 def _gain(variable: int, gain: Gain, weights: Sequence[int]) -> CostFunction:
-    """What it costs not to have a gain, at each of its levels."""
-    if_false = sum(w * max(g, 0) for w, g in zip(weights, gain, strict=True))
-    if_true = sum(w * max(-g, 0) for w, g in zip(weights, gain, strict=True))
+    """What it costs not to have a gain, at each of its levels that has a weight."""
+    weighed = list(zip(weights, gain, strict=False))
+    if_false = sum(w * max(g, 0) for w, g in weighed)
+    if_true = sum(w * max(-g, 0) for w, g in weighed)
     return CostFunction((variable,), lambda values: if_true if values[0] else if_false)
