@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from piecewright.patchwork.block import catalogue
@@ -26,7 +28,8 @@ def test_seams_of_a_fan_are_alike_however_its_arcs_are_drawn() -> None:
 
 
 def test_the_two_seams_of_a_goose_are_carried_onto_each_other_by_a_flip() -> None:
-    (pair,) = classes(catalogue.load("triangle-in-a-square"))
+    block = replace(catalogue.load("triangle-in-a-square"), joins=(("peak", "left"), "right"))
+    (pair,) = classes(block)
     # Both have the peak in their first unit, and both go away from it or both toward it.
     assert (pair.joins, pair.either) == ((0, 1), False)
     assert len(set(pair.first)) == 1

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 
 from piecewright.patchwork.block import catalogue
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.sewing.away import sides_away
 from piecewright.patchwork.sewing.bulk import seam_bulks
@@ -37,14 +39,15 @@ def test_of_a_random_block(block: Block) -> None:
     assert_as_read(block)
 
 
-def bulks(name: str) -> list[tuple[int, int]]:
-    block = catalogue.load(name)
+def bulks(name: str, joins: Joins | None = None) -> list[tuple[int, int]]:
+    block = replace(catalogue.load(name), joins=joins)
     seams = planar_map([p.outline for p in block.pieces])
     return seam_bulks(seams, order_of(block, seams))
 
 
 def test_a_triangle_has_the_seam_of_its_other_side_at_its_point() -> None:
-    assert bulks("triangle-in-a-square") == [(1, 0), (1, 0)]
+    joins = (("peak", "left"), "right")
+    assert bulks("triangle-in-a-square", joins) == [(1, 0), (1, 0)]
 
 
 def test_a_log_has_the_ends_of_the_seams_within_on_the_inner_side() -> None:
