@@ -69,7 +69,7 @@ from piecewright.patchwork.geometry.vectors import distance
 from piecewright.patchwork.sewing.bitset import PieceSet, pieces_of
 from piecewright.patchwork.sewing.cut_graph import Cut, CutGraph, Steps, mean
 from piecewright.patchwork.sewing.figures import Figures
-from piecewright.patchwork.sewing.order_sharing import Choice, Figure, Way, chosen
+from piecewright.patchwork.sewing.order_sharing import Choice, Figure, Way, chosen, levels_at_least
 
 SEARCHED = 16
 """Units of up to this many pieces are searched through all their cuts.
@@ -489,12 +489,3 @@ class _Search:
 
 def _key(way: Way) -> tuple[object, ...]:
     return way.figures, way.set_in, way.meetings
-
-
-def levels_at_least(pieces: int) -> int:
-    """The levels below which so many pieces cannot be joined: a level at most halves units.
-
-    >>> [levels_at_least(n) for n in (1, 2, 3, 4, 5)]
-    [0, 1, 2, 2, 3]
-    """
-    return (pieces - 1).bit_length()

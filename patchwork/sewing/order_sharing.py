@@ -212,11 +212,20 @@ class _Search:
         # A figure of n pieces is made by log2 n different units at least: each is at most twice
         # as large as the largest before it.
         largest = max(self._sizes[figure] for figure in needed)
-        more = max(len(needed), (largest - 1).bit_length())
+        more = max(len(needed), levels_at_least(largest))
         alone = [(units, self._alone[figure]) for figure, units in needed.items()]
         set_in = so_far[0] + sum(units * least[0] for units, least in alone)
         # Least meetings go with the least set-in seams, which another choice may exceed.
         exact = not set_in
         meetings = so_far[1] + sum(units * least[1] for units, least in alone) if exact else 0
-        levels = (self._sizes[whole] - 1).bit_length()
+        levels = levels_at_least(self._sizes[whole])
         return len(taken) + more, set_in, meetings, levels
+
+
+def levels_at_least(pieces: int) -> int:
+    """The levels below which so many pieces cannot be joined: a level at most halves units.
+
+    >>> [levels_at_least(n) for n in (1, 2, 3, 4, 5)]
+    [0, 1, 2, 2, 3]
+    """
+    return (pieces - 1).bit_length()
