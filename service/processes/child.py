@@ -10,6 +10,7 @@ from __future__ import annotations
 import subprocess
 from collections.abc import Mapping, Sequence
 from multiprocessing import Pipe
+from threading import Lock
 from typing import Any
 
 
@@ -33,6 +34,10 @@ class Child:
         self, command: Sequence[str], environment: Mapping[str, str] | None = None
     ) -> None:
         self._connection, theirs = Pipe()
+        # The end of the service reaps a child that another thread still listens to, and which that
+        # thread reaps too.  A handle may be closed once only, and not while it is read: its number
+        # may by then be another's.
+        self._in_use = Lock()
         # Only the child may hold its end: a second holder would keep its death from being seen.
         with theirs:
             handle = theirs.fileno()
@@ -67,7 +72,8 @@ class Child:
         Raises:
             OSError: the child has ended.
         """
-        self._connection.send(message)
+        with self._in_use:
+            self._connection.send(message)
 
     def receive(self, seconds: float) -> Any:
         """The child's next message.
@@ -80,9 +86,10 @@ class Child:
             DeadlineExceeded: it has not begun to come by then.
             EOFError, OSError: the child has ended, and none is left.
         """
-        if not self._connection.poll(seconds):
-            raise DeadlineExceeded
-        return self._connection.recv()
+        with self._in_use:
+            if not self._connection.poll(seconds):
+                raise DeadlineExceeded
+            return self._connection.recv()
 
     def terminate(self) -> None:
         """Asks the process to end (SIGTERM); to be reaped then."""
@@ -94,7 +101,9 @@ class Child:
         return self.reap()
 
     def reap(self) -> int:
-        """Waits for the end of the process, and gives its exit code."""
+        """Waits for the end of the process, and gives its exit code; more than once if need be."""
         code = self._process.wait()
-        self._connection.close()
+        # Whoever listened to it is told of its end, so that this does not wait.
+        with self._in_use:
+            self._connection.close()
         return code

@@ -8,7 +8,9 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Barrier
 
 import pytest
 
@@ -94,3 +96,20 @@ def test_a_child_ends_when_its_parent_is_killed_in_the_midst_of_work() -> None:
 def test_a_command_that_is_not_there_is_an_error() -> None:
     with pytest.raises(OSError, match="no"):
         Child(["/no/such/program"])
+
+
+def test_a_child_may_be_killed_by_several_while_another_waits_for_it() -> None:
+    silent = [sys.executable, "-c", "import signal; signal.pause()"]
+    with ThreadPoolExecutor(3) as others:
+        for _ in range(40):
+            child = Child(silent)
+            waiting = others.submit(child.receive, 20)
+            at_once = Barrier(2)
+
+            def kill(child: Child = child, at_once: Barrier = at_once) -> int:
+                at_once.wait()
+                return child.kill()
+
+            killed = [others.submit(kill) for _ in range(2)]
+            assert [one.result() for one in killed] == 2 * [-signal.SIGKILL]
+            assert isinstance(waiting.exception(), EOFError | OSError)
