@@ -215,7 +215,9 @@ def foundation(
     rings = _outlines_of(seams, units)
     coarse = planar_map(rings)
     order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
-    cut = cut_outlines(coarse, order, allowance, corners)
+    # Each section is printed by itself, so that like ones need not be cut alike.
+    each: Corners = "matched-each" if corners == "matched" else corners
+    cut = cut_outlines(coarse, order, allowance, each)
     marks = _seam_marks(seams, coarse, units, allowance)
     spares = _spares(seams, units, allowance)
     grains = grain_lines(seams, block.pieces)

@@ -61,6 +61,17 @@ class CostFunction:
     of: Callable[[Sequence[bool]], int]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class CostTable:
+    """A cost function as a table with one axis of length two for each variable of its scope."""
+
+    scope: tuple[int, ...]
+    table: Table
+
+    def of(self, values: Sequence[bool]) -> int:
+        return int(self.table[tuple(map(int, values))])
+
+
 @dataclass(frozen=True, slots=True)
 class Component:
     """Variables that no cost function ties to any other, and the best values found for them.
@@ -99,7 +110,7 @@ class Effort:
 
 def minimise(
     count: int,
-    functions: Sequence[CostFunction],
+    functions: Sequence[CostFunction | CostTable],
     effort: Effort,
     *,
     keep: int = 0,
@@ -117,7 +128,10 @@ def minimise(
         start: an assignment to better; what is found costs no more.
     """
     # A function of too many variables for a table is asked again at each step instead.
-    costs = [_reduced(f.scope, _tabled(f)) if len(f.scope) <= I_BOUND else f for f in functions]
+    costs: list[CostTable | CostFunction] = [
+        _reduced(f.scope, _tabled(f)) if isinstance(f, CostTable) or len(f.scope) <= I_BOUND else f
+        for f in functions
+    ]
     neighbours: list[set[int]] = [set() for _ in range(count)]
     for cost in costs:
         for v in cost.scope:
@@ -129,7 +143,7 @@ def minimise(
         search = _Search(variables, own, neighbours, i_bound)
         components.append(search.result(effort, keep, start))
     # What depends on no variable at all is a component without any.
-    fixed = sum(int(c.table) for c in costs if isinstance(c, _Tabled) and not c.scope)
+    fixed = sum(int(c.table) for c in costs if isinstance(c, CostTable) and not c.scope)
     if fixed:
         components.append(Component((), (), fixed, fixed))
     return components
@@ -141,25 +155,16 @@ def assignment(components: Sequence[Component]) -> list[bool]:
     return [values[v] for v in range(len(values))]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tabled:
-    """A cost function as a table with one axis of length two for each variable of its scope."""
-
-    scope: tuple[int, ...]
-    table: Table
-
-    def of(self, values: Sequence[bool]) -> int:
-        return int(self.table[tuple(map(int, values))])
-
-
-def _tabled(function: CostFunction) -> Table:
+def _tabled(function: CostFunction | CostTable) -> Table:
+    if isinstance(function, CostTable):
+        return function.table
     table = np.empty((2,) * len(function.scope), dtype=np.int64)
     for index in np.ndindex(*table.shape):
         table[index] = function.of([bool(i) for i in index])
     return table
 
 
-def _reduced(scope: tuple[int, ...], table: Table) -> _Tabled:
+def _reduced(scope: tuple[int, ...], table: Table) -> CostTable:
     """The table without the variables that make no difference to it.
 
     Each of them would tie others to each other for nothing.
@@ -168,7 +173,7 @@ def _reduced(scope: tuple[int, ...], table: Table) -> _Tabled:
         if np.array_equal(table.take(0, axis), table.take(1, axis)):
             table = np.asarray(table.take(0, axis))
             scope = scope[:axis] + scope[axis + 1 :]
-    return _Tabled(scope, table)
+    return CostTable(scope, table)
 
 
 def _components(neighbours: Sequence[set[int]]) -> Iterator[list[int]]:
@@ -196,9 +201,9 @@ class _Bucket:
         sent: the messages that it sends on when it is eliminated.
     """
 
-    costs: list[_Tabled | CostFunction] = field(default_factory=list)
-    messages: list[_Tabled] = field(default_factory=list)
-    sent: list[_Tabled] = field(default_factory=list)
+    costs: list[CostTable | CostFunction] = field(default_factory=list)
+    messages: list[CostTable] = field(default_factory=list)
+    sent: list[CostTable] = field(default_factory=list)
 
 
 class _Search:
@@ -207,7 +212,7 @@ class _Search:
     def __init__(
         self,
         variables: Sequence[int],
-        costs: Sequence[_Tabled | CostFunction],
+        costs: Sequence[CostTable | CostFunction],
         neighbours: Sequence[set[int]],
         i_bound: int,
     ) -> None:
@@ -225,7 +230,7 @@ class _Search:
         self.steps: dict[int, int] = {}
         for v in self.last_first:
             bucket = self.buckets[v]
-            tabled = [c for c in bucket.costs if isinstance(c, _Tabled)]
+            tabled = [c for c in bucket.costs if isinstance(c, CostTable)]
             for group in _mini_buckets([*tabled, *bucket.messages], i_bound):
                 message = _message(v, group)
                 bucket.sent.append(message)
@@ -320,12 +325,12 @@ def _elimination_order(variables: Sequence[int], neighbours: Sequence[set[int]])
     return order
 
 
-def _mini_buckets(tables: Sequence[_Tabled], i_bound: int) -> list[list[_Tabled]]:
+def _mini_buckets(tables: Sequence[CostTable], i_bound: int) -> list[list[CostTable]]:
     """The tables of a bucket in groups that depend on at most ``i_bound`` variables each.
 
     First fit, the widest first; a table that is wider by itself is a group of its own.
     """
-    groups: list[tuple[set[int], list[_Tabled]]] = []
+    groups: list[tuple[set[int], list[CostTable]]] = []
     for one in sorted(tables, key=lambda t: -len(t.scope)):
         for scope, group in groups:
             if len(scope.union(one.scope)) <= i_bound:
@@ -337,7 +342,7 @@ def _mini_buckets(tables: Sequence[_Tabled], i_bound: int) -> list[list[_Tabled]
     return [group for _, group in groups]
 
 
-def _message(v: int, group: Sequence[_Tabled]) -> _Tabled:
+def _message(v: int, group: Sequence[CostTable]) -> CostTable:
     """The sum of some tables, and of that the least over both values of ``v``."""
     scope = (v, *sorted({u for t in group for u in t.scope} - {v}))
     place = {u: i for i, u in enumerate(scope)}
@@ -349,4 +354,4 @@ def _message(v: int, group: Sequence[_Tabled]) -> _Tabled:
         for u in one.scope:
             shape[place[u]] = 2
         total += one.table.transpose(axes).reshape(shape)
-    return _Tabled(scope[1:], total.min(axis=0))
+    return CostTable(scope[1:], total.min(axis=0))

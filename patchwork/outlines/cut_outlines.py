@@ -10,9 +10,11 @@ differ only in how the mitres are cut back:
 ``blunt``
     across every point sharper than 90 degrees, square to the line that halves its corner, at one
     allowance beyond the finished corner;
-``matched``
+``matched-each``
     so that no ear sticks out of a sewn unit, and raw edges end together at both ends
     of every seam (see ``patchwork.outlines.matching``).
+
+Only points are cut: a corner of 90 degrees or more is always whole.
 """
 
 from __future__ import annotations
@@ -28,8 +30,9 @@ from piecewright.patchwork.geometry.vectors import dot, normalised
 from piecewright.patchwork.outlines.matching import Mismatch, match
 from piecewright.patchwork.outlines.mitres import HalfPlane, Mitre
 from piecewright.patchwork.outlines.offset import FinishedPiece, offset_outlines
+from piecewright.patchwork.outlines.template_choice import choose_templates
 
-Corners: TypeAlias = Literal["matched", "blunt", "full"]
+Corners: TypeAlias = Literal["matched", "matched-each", "blunt", "full"]
 
 MITRE_LIMIT = 6.0
 """Allowances; ``full`` cuts a point that is longer off square there (that of some 19 degrees)."""
@@ -59,8 +62,14 @@ def cut_outlines(
     """
     widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
     mismatches: tuple[Mismatch, ...] = ()
-    if corners == "matched":
-        mitres, mismatches = match(seams, order, widths)
+    if corners in ("matched", "matched-each"):
+        matched = match(seams, order, widths)
+        mitres, mismatches = matched.mitres, matched.mismatches
+        if corners == "matched":
+            chosen = choose_templates(seams, widths, matched)
+            if chosen.mitres:
+                mitres = mitres | chosen.mitres
+                mismatches = matched.mismatches_of(mitres)
     else:
         cut_back = _limit if corners == "full" else _cut_across
         mitres = {}
@@ -91,5 +100,5 @@ def _limit(mitre: Mitre, width: float) -> None:
 
 def _cut_across(mitre: Mitre, width: float) -> None:
     """Cut a mitre of less than 90 degrees of cloth off at one allowance from its corner."""
-    if mitre.turns > 90 + 1e-6:  # a square's corner, drawn in decimals, is none of them
+    if mitre.sharp:
         mitre.cut(HalfPlane(mitre.straight_on, width))

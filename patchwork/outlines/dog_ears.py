@@ -177,7 +177,7 @@ def _reaching(
     for point, room in _rooms(index, reach):
         for corner in (c for run in index.seams.around[point] for c in run):
             mitre = mitres[corner.piece, corner.side]
-            if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
+            if mitre.sharp and mitre.reach > max(room, index.least + AGREED):
                 joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
                 sewn = [join for join in joins if join is not None]
                 if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
