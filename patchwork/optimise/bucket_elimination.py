@@ -24,7 +24,7 @@ assignment comes out on any machine, however busy it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeAlias
 
@@ -116,6 +116,7 @@ def minimise(
     keep: int = 0,
     i_bound: int = I_BOUND,
     start: Sequence[bool] | None = None,
+    hubs: Collection[int] = (),
 ) -> list[Component]:
     """The cheapest assignment, a connected component of the network after the other.
 
@@ -126,6 +127,7 @@ def minimise(
         i_bound: how many variables a message may depend on; each one more doubles time and
             memory.
         start: an assignment to better; what is found costs no more.
+        hubs: variables that are tied to many others, and are eliminated after all of them.
     """
     # A function of too many variables for a table is asked again at each step instead.
     costs: list[CostTable | CostFunction] = [
@@ -140,7 +142,8 @@ def minimise(
     for variables in _components(neighbours):
         inside = set(variables)
         own = [c for c in costs if c.scope and c.scope[0] in inside]
-        search = _Search(variables, own, neighbours, i_bound)
+        last_first = _elimination_order(variables, neighbours, frozenset(hubs))
+        search = _Search(variables, own, last_first, i_bound)
         components.append(search.result(effort, keep, start))
     # What depends on no variable at all is a component without any.
     fixed = sum(int(c.table) for c in costs if isinstance(c, CostTable) and not c.scope)
@@ -213,11 +216,11 @@ class _Search:
         self,
         variables: Sequence[int],
         costs: Sequence[CostTable | CostFunction],
-        neighbours: Sequence[set[int]],
+        last_first: list[int],
         i_bound: int,
     ) -> None:
         self.variables = variables
-        self.last_first = _elimination_order(variables, neighbours)
+        self.last_first = last_first
         rank = {v: i for i, v in enumerate(self.last_first)}
         self.buckets = {v: _Bucket() for v in variables}
         for cost in costs:
@@ -295,13 +298,16 @@ class _Search:
         return added - sum(m.of([made[u] for u in m.scope]) for m in bucket.sent)
 
 
-def _elimination_order(variables: Sequence[int], neighbours: Sequence[set[int]]) -> list[int]:
+def _elimination_order(
+    variables: Sequence[int], neighbours: Sequence[set[int]], hubs: frozenset[int]
+) -> list[int]:
     """The variables, always that one next which ties the fewest others to each other anew.
 
     Greedy least fill-in, ties broken by degree and then number: finding the order with the
-    smallest tables is itself hard (NP), and this one is near it in practice.
+    smallest tables is itself hard (NP), and this one is near it in practice.  Hubs come last, and
+    as long as they are there they make all others neighbours of neighbours: they are left aside.
     """
-    left = {v: neighbours[v] - {v} for v in variables}
+    left = {v: neighbours[v] - {v} - hubs for v in variables if v not in hubs}
 
     def ties_anew(v: int) -> tuple[int, int, int]:
         beside = left[v]
@@ -322,7 +328,7 @@ def _elimination_order(variables: Sequence[int], neighbours: Sequence[set[int]])
         # The new ties change the fill-in of the neighbours and of their neighbours alone.
         for u in beside.union(*(left[u] for u in beside)):
             rank[u] = ties_anew(u)
-    return order
+    return [*order, *(v for v in variables if v in hubs)]
 
 
 def _mini_buckets(tables: Sequence[CostTable], i_bound: int) -> list[list[CostTable]]:

@@ -24,8 +24,8 @@ from piecewright.patchwork.optimise.bucket_elimination import (
 _MOST_AT_I_BOUND = 100
 """Two-valued variables up to which messages are as wide as they may be."""
 
-_NARROW = 8
-"""Variables that a message depends on where there are more: a hundredth of the work for each."""
+_NARROW = 12
+"""Variables that a message depends on where there are more: a quarter of the work for each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,7 @@ def minimise_many(
     tables: Mapping[tuple[int, ...], Table],
     effort: Effort,
     start: Sequence[int],
+    hubs: int = 0,
 ) -> Found:
     """The values of least cost.
 
@@ -48,6 +49,7 @@ def minimise_many(
         sizes: of each variable, the number of its values; one or more.
         tables: costs, none of them negative, by their scopes; an axis for each variable.
         start: values to better.
+        hubs: so many of the first variables are tied to many others.
 
     >>> differ = np.array([[0, 3, 3], [3, 0, 3], [3, 3, 0]])
     >>> minimise_many((3, 3), {(0, 1): differ, (1,): np.array([2, 2, 1])}, Effort(1), (0, 0))
@@ -66,7 +68,8 @@ def minimise_many(
         bool(value >> k & 1) for value, own in zip(start, bits, strict=True) for k in _down(own)
     ]
     i_bound = I_BOUND if count <= _MOST_AT_I_BOUND else _NARROW
-    components = minimise(count, functions, effort, i_bound=i_bound, start=begun)
+    of_hubs = [b for own in bits[:hubs] for b in own]
+    components = minimise(count, functions, effort, i_bound=i_bound, start=begun, hubs=of_hubs)
     found = assignment(components)
     values = []
     for size, own in zip(sizes, bits, strict=True):

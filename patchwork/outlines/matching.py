@@ -165,13 +165,14 @@ class Matched:
         mitres: so cut that raw edges end together.
         trimmed: the same when ears alone were cut.
         mismatches: what could not be matched.
-        runs: round all points.
+        runs, cuts: round all points, and what became of the mitres of each.
     """
 
     mitres: dict[MitreKey, Mitre]
     trimmed: dict[MitreKey, Mitre]
     mismatches: tuple[Mismatch, ...]
     runs: Sequence[_Run]
+    cuts: Sequence[_Cuts]
 
     def ends(self) -> list[SeamEnd]:
         """All ends of seams."""
@@ -184,13 +185,21 @@ class Matched:
 
     @property
     def signature(self) -> tuple[object, ...]:
-        """What runs without curves depend on, and how they lie in their pieces and joins."""
-        return tuple([(run.pattern, *run.keys, *run.joins) for run in self.runs])
+        """What the mitres follow from, but for curves and ears cut far from their corners.
+
+        Runs of one pattern are known by what they share.
+        """
+        return tuple(
+            [
+                (run.pattern if run.curved else cut, *run.keys, *run.joins)
+                for run, cut in zip(self.runs, self.cuts, strict=True)
+            ]
+        )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Cuts:
-    """What becomes of a run's mitres.
+    """What becomes of a run's mitres; runs of one pattern have the same one.
 
     Attributes:
         mitres: so cut that none sticks out of a unit at the point itself.
@@ -233,7 +242,7 @@ def match(seams: Seams, order: Order, widths: Sequence[float]) -> Matched:
             mismatch = _mismatch(run.end(rank, i), mitres)
             assert mismatch is not None, "the very mitres between which there is a gap"
             mismatches.append(mismatch)
-    return Matched(mitres, trimmed, tuple(mismatches), runs)
+    return Matched(mitres, trimmed, tuple(mismatches), runs, cuts)
 
 
 def _mismatch(

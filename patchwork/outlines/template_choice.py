@@ -18,9 +18,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -68,8 +68,9 @@ _SECONDS: Final = 1.0
 """How far the best choice is searched for, as ``Effort`` counts them."""
 
 _CACHED: Final = 64
-_MOST_CACHED: Final = 300
-"""Blocks of which the choice is cached, and how many pieces they may have: 20 MB at most in all."""
+"""Blocks of which the choice is kept: those of the catalogue and some more.
+
+One of 2,000 pieces takes a megabyte."""
 
 _FINE: Final = 1e-6
 """The part of all the cloth that could be cut away in which it is counted."""
@@ -87,18 +88,8 @@ class Chosen:
     optimal: bool
 
 
-@dataclass(frozen=True, slots=True)
-class _Question:
-    """A choice that is to be made; two are the same if they are of the same block.
-
-    Attributes:
-        block: all that the answer depends on.
-    """
-
-    block: tuple[object, ...]
-    seams: Seams = field(compare=False)
-    widths: Sequence[float] = field(compare=False)
-    matched: Matched = field(compare=False)
+_known: OrderedDict[tuple[object, ...], Chosen] = OrderedDict()
+"""Choices for blocks that were met, so that each is made once for all printables of a block."""
 
 
 def choose_templates(seams: Seams, widths: Sequence[float], matched: Matched) -> Chosen:
@@ -108,18 +99,15 @@ def choose_templates(seams: Seams, widths: Sequence[float], matched: Matched) ->
         widths: the allowance of each edge, inches.
         matched: the mitres of all corners, matched piece by piece.
     """
-    if len(seams.sides) > _MOST_CACHED:
-        return _chosen_for(shared_shapes(seams, widths, matched.mitres), matched)
     curves = [edge.segment for edge in seams.edges if type(edge.segment) is Curve]
-    block = (seams.points, matched.signature, *curves)
-    return _chosen(_Question(block, seams, widths, matched))
-
-
-@lru_cache(_CACHED)
-def _chosen(question: _Question) -> Chosen:
-    """The choice for a block, which is made once: each of its printables asks for it."""
-    shapes = shared_shapes(question.seams, question.widths, question.matched.mitres)
-    return _chosen_for(shapes, question.matched)
+    block = (seams.points, *matched.signature, *curves)
+    found = _known.get(block)
+    if found is None:
+        shapes = shared_shapes(seams, widths, matched.mitres)
+        found = _known[block] = _chosen_for(shapes, matched)
+        if len(_known) > _CACHED:
+            _known.popitem(last=False)
+    return found
 
 
 def _chosen_for(shapes: Sequence[SharedShape], matched: Matched) -> Chosen:
@@ -305,7 +293,7 @@ class _Network:
         start = [0] * len(self.sizes)
         for s, (shape, own, one) in enumerate(zip(self.shapes, self.compared, now, strict=True)):
             start[s] = own.index(_turned(one, shape))
-        found = minimise_many(self.sizes, self.tables, effort, start)
+        found = minimise_many(self.sizes, self.tables, effort, start, len(self.shapes))
         cost = sum(
             int(table[tuple(found.values[v] for v in scope)])
             for scope, table in self.tables.items()
