@@ -56,7 +56,7 @@ _Template: TypeAlias = tuple[Form, ...]
 _Corner: TypeAlias = tuple[int, int]
 """A piece, and the number of a corner of its shape."""
 
-_MOST_TEMPLATES: Final = 64
+_MOST_TEMPLATES: Final = 128
 """Templates of one shape that are compared at once.
 
 A convex shape has three points at most, and its pieces seldom more than three cuts at one of them.
