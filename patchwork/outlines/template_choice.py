@@ -18,8 +18,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, OrderedDict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -56,13 +56,16 @@ _Template: TypeAlias = tuple[Form, ...]
 _Corner: TypeAlias = tuple[int, int]
 """A piece, and the number of a corner of its shape."""
 
-_MOST_TEMPLATES: Final = 128
-"""Templates of one shape that are compared at once.
+_MOST_TEMPLATES: Final = (128, 32, 12, 4)
+"""Templates of one shape that are compared at once: as many as make no more than ``_MOST_COSTS``.
 
 A convex shape has three points at most, and its pieces seldom more than three cuts at one of them.
 Where a shape could have more templates, those are compared that differ from a good one at one
 corner, as long as that makes it better.
 """
+
+_MOST_COSTS: Final = 4_000_000
+"""Costs of seam ends, by the templates of both pieces and by how they lie: 32 MB."""
 
 _SECONDS: Final = 1.0
 """How far the best choice is searched for, as ``Effort`` counts them."""
@@ -121,12 +124,16 @@ def _chosen_for(shapes: Sequence[SharedShape], matched: Matched) -> Chosen:
         )
         for at_corners, shape in zip(options, shapes, strict=True)
     ]
-    every = [math.prod(map(len, at_corners)) <= _MOST_TEMPLATES for at_corners in options]
     places, ends = _places(shapes), matched.ends()
+    counts = [math.prod(map(len, at_corners)) for at_corners in options]
+    most = _most_templates(shapes, counts, places, ends)
+    every = [count <= most for count in counts]
     effort, least = Effort(_SECONDS), math.inf
     while True:
         compared = [
-            _unturned(itertools.product(*own) if whole else _near(own, one), shape)
+            _unturned(
+                itertools.product(*own) if whole else itertools.islice(_near(own, one), most), shape
+            )
             for own, whole, one, shape in zip(options, every, now, shapes, strict=True)
         ]
         network = _Network(matched, shapes, compared, places, ends)
@@ -194,6 +201,38 @@ def _places(shapes: Sequence[SharedShape]) -> dict[MitreKey, _Corner]:
     }
 
 
+def _most_templates(
+    shapes: Sequence[SharedShape],
+    counts: Sequence[int],
+    places: Mapping[MitreKey, _Corner],
+    ends: Sequence[SeamEnd],
+) -> int:
+    """How many templates of each shape are compared at once.
+
+    Args:
+        counts: how many each shape could have.
+    """
+    # For each piece its shape, and in how many ways it may lie.
+    lies = {
+        piece: (s, len(ways))
+        for s, shape in enumerate(shapes)
+        for role, ways in shape.roles
+        for piece in role.pieces
+    }
+    pairs = Counter(
+        tuple(sorted(lies[places[key][0]] for key in (end.arriving, end.leaving) if key in places))
+        for end in ends
+    )
+    for most in _MOST_TEMPLATES:
+        costs = 0
+        for pair, times in pairs.items():
+            compared = {s: min(counts[s], most) for s, _ in pair}
+            costs += times * math.prod(compared.values()) * math.prod(ways for _, ways in pair)
+        if costs <= _MOST_COSTS:
+            break
+    return most
+
+
 # --- what it costs ----------------------------------------------------------------------------
 
 
@@ -225,14 +264,17 @@ def _stances(
     forms: list[list[_Template]] = []
     flips: list[list[int]] = []
     for template in templates:
-        own: dict[_Template, int] = {}
+        own: dict[_Template, tuple[_Template, int]] = {}
         for way in ways:  # those that are not flipped come first
-            own.setdefault(_as_laid(template, way), int(mirrored and way.flipped))
-        forms.append(list(own))
-        flips.append(list(own.values()))
+            laid = _as_laid(template, way)
+            # A form and the mirror image of its mirror image differ by rounding alone.
+            alike = tuple([tuple([_rounded(cut) for cut in form]) for form in laid])
+            own.setdefault(alike, (laid, int(mirrored and way.flipped)))
+        forms.append([laid for laid, _ in own.values()])
+        flips.append([flip for _, flip in own.values()])
     most = max(map(len, forms))
-    for laid, flip in zip(forms, flips, strict=True):
-        laid += laid[:1] * (most - len(laid))
+    for row, flip in zip(forms, flips, strict=True):
+        row += row[:1] * (most - len(row))
         flip += flip[:1] * (most - len(flip))
     known: dict[tuple[int, Form], tuple[float, float]] = {}
     for template in itertools.chain.from_iterable(forms):
@@ -242,6 +284,12 @@ def _stances(
                 known[k, form] = ends_of(mitre, form) if mitre.sharp else (0.0, 0.0)
     ends = [[[known[own] for own in enumerate(template)] for template in row] for row in forms]
     return _Stances(forms, np.array(ends), np.array(flips))
+
+
+def _rounded(cut: tuple[float, float, float]) -> tuple[float, float, float]:
+    """A cut of a form to a millionth, far finer than forms that differ."""
+    along, across, reach = cut
+    return (round(along, 6), round(across, 6), round(reach, 6))
 
 
 class _Network:
