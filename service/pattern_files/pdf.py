@@ -1,0 +1,243 @@
+"""A PDF that a person sends, made safe and read page by page.
+
+pikepdf looks through the file before PDFium sees it, for PDFium draws a form that draws itself
+without end. It also knows what PDFium's objects do not tell: layers that are switched off
+(optional content, ISO 32000-2, 8.11) and how large a unit of a page is (``UserUnit``, 14.11.2).
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import pikepdf
+import pypdfium2 as pdfium
+from pikepdf import Name
+
+from piecewright.patchwork.reading.page import Page
+from piecewright.service.pattern_files.limits import (
+    DEEPEST,
+    LARGEST_SIDE,
+    MOST_CONTENT,
+    MOST_PAGES,
+    PatternFileError,
+)
+from piecewright.service.pattern_files.pdf_marks import page_of
+
+_HIDDEN: Final = "/OFF"
+
+
+def pages_of_pdf(data: bytes) -> list[Page]:
+    """What stands on the pages of a PDF.
+
+    Raises:
+        PatternFileError: it cannot be read, or has more in it than is read.
+    """
+    try:
+        with pikepdf.open(io.BytesIO(data)) as document:
+            units = _checked(document)
+            if _hide_layers(document):
+                out = io.BytesIO()
+                document.save(out)
+                data = out.getvalue()
+    except pikepdf.PasswordError:
+        message = "this PDF is locked with a password; save it without one"
+        raise PatternFileError("encrypted", message) from None
+    except (pikepdf.PdfError, pikepdf.DataDecodingError, ValueError, RecursionError) as error:
+        message = f"this PDF cannot be read ({_first_line(error)}); open it and save it anew"
+        raise PatternFileError("unreadable", message) from None
+    try:
+        opened = pdfium.PdfDocument(data)
+    except pdfium.PdfiumError:
+        message = "this PDF cannot be read; open it and save it anew"
+        raise PatternFileError("unreadable", message) from None
+    try:
+        return [page_of(opened, i + 1, unit) for i, unit in enumerate(units)]
+    finally:
+        opened.close()
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0][:120] if str(error) else type(error).__name__
+
+
+def _checked(document: pikepdf.Pdf) -> list[float]:
+    """The unit of each page, in 1/72 in, once it is sure that all of them can be read.
+
+    Raises:
+        PatternFileError: there are too many, or one is too large or holds too much.
+    """
+    count = len(document.pages)
+    if not 1 <= count <= MOST_PAGES:
+        message = f"this PDF has {count} pages; 1 to {MOST_PAGES} are read"
+        raise PatternFileError("too-many-pages", message)
+    units = []
+    content = 0
+    for number, page in enumerate(document.pages, 1):
+        unit = float(page.obj.get("/UserUnit", 1))
+        box = [float(side) for side in page.cropbox]
+        longest = max(abs(box[2] - box[0]), abs(box[3] - box[1])) * unit / 72
+        if not 0 < longest <= LARGEST_SIDE:
+            message = f"page {number} is {longest:,.0f} in long; at most {LARGEST_SIDE} in are read"
+            raise PatternFileError("too-large", message)
+        content += _content_of(page.obj, number)
+        if content > MOST_CONTENT:
+            message = "the pages hold far more drawing than a pattern has; send fewer of them"
+            raise PatternFileError("too-much", message)
+        units.append(unit)
+    return units
+
+
+def _content_of(page: Any, number: int) -> int:
+    """Bytes of a page's drawing, forms counted each time that they are drawn.
+
+    A form may draw a form, and so on, each twice: what is drawn then doubles with each.
+
+    Raises:
+        PatternFileError: forms are nested too deep, or in a circle.
+    """
+    sizes: dict[tuple[int, int], int] = {}
+    under_way: set[tuple[int, int]] = set()
+
+    def size_of(holder: Any, depth: int) -> int:
+        if depth > DEEPEST:
+            message = (
+                f"on page {number} drawings are nested more than {DEEPEST} deep, or in a circle; "
+                "print the page to a PDF anew and send that"
+            )
+            raise PatternFileError("too-deep", message)
+        total = 0
+        for form in _forms(holder):
+            key = form.objgen
+            if key in under_way:
+                message = f"on page {number} a drawing draws itself; save the page anew"
+                raise PatternFileError("too-deep", message)
+            if key not in sizes:
+                under_way.add(key)
+                sizes[key] = _length(form) + size_of(form, depth + 1)
+                under_way.discard(key)
+            total += sizes[key]
+        return total
+
+    own = page.get("/Contents")
+    streams = list(own) if isinstance(own, pikepdf.Array) else [own] if own is not None else []
+    return sum(_length(stream) for stream in streams) + size_of(page, 0)
+
+
+def _length(stream: Any) -> int:
+    """Bytes of a stream once it is unpacked; it is unpacked in pieces, and only up to the limit."""
+    if not isinstance(stream, pikepdf.Stream):
+        return 0
+    packed = int(stream.get("/Length", 0))
+    # Flate packs at most some thousand to one: a short stream need not be looked at.
+    if packed * 1032 < MOST_CONTENT // 8:
+        return packed
+    try:
+        size = len(stream.read_bytes())
+    except (pikepdf.PdfError, pikepdf.DataDecodingError):
+        return packed  # PDFium will draw what it can of it
+    if size > MOST_CONTENT:
+        raise PatternFileError("too-much", "the file holds far more drawing than a pattern has")
+    return size
+
+
+def _forms(holder: Any) -> Iterator[Any]:
+    resources = holder.get("/Resources")
+    found = resources.get("/XObject") if isinstance(resources, pikepdf.Dictionary) else None
+    if not isinstance(found, pikepdf.Dictionary):
+        return
+    for name in found.keys():
+        form = found[name]
+        if isinstance(form, pikepdf.Stream) and form.get("/Subtype") == Name.Form:
+            yield form
+
+
+# --- layers ------------------------------------------------------------------------------------
+
+
+def _hide_layers(document: pikepdf.Pdf) -> bool:
+    """Take out what stands on layers that are switched off; whether there was any."""
+    hidden = _hidden_layers(document)
+    if not hidden:
+        return False
+    done: set[tuple[int, int]] = set()
+    for page in document.pages:
+        page.obj.Contents = document.make_stream(_without(page.obj, page, hidden))
+        stack = list(_forms(page.obj))
+        while stack:
+            form = stack.pop()
+            if form.objgen in done:
+                continue
+            done.add(form.objgen)
+            stack += _forms(form)
+            form.write(_without(form, form, hidden))
+    return True
+
+
+def _hidden_layers(document: pikepdf.Pdf) -> set[tuple[int, int]]:
+    """The layers (optional content groups) that are not shown when the file is opened."""
+    properties = document.Root.get("/OCProperties")
+    if not isinstance(properties, pikepdf.Dictionary):
+        return set()
+    default = properties.get("/D", pikepdf.Dictionary())
+    groups = {group.objgen for group in properties.get("/OCGs", ())}
+    off = {group.objgen for group in default.get("/OFF", ())}
+    if default.get("/BaseState") == Name(_HIDDEN):
+        return groups - {group.objgen for group in default.get("/ON", ())}
+    return off
+
+
+def _is_hidden(layer: Any, hidden: set[tuple[int, int]]) -> bool:
+    """Whether a layer, or a membership of several (8.11.2.2), is not shown."""
+    if not isinstance(layer, pikepdf.Dictionary | pikepdf.Stream):
+        return False
+    if layer.get("/Type") != Name.OCMD:
+        return layer.objgen in hidden
+    groups = layer.get("/OCGs", pikepdf.Array())
+    members = list(groups) if isinstance(groups, pikepdf.Array) else [groups]
+    shown = [group.objgen not in hidden for group in members]
+    policy = str(layer.get("/P", "/AnyOn"))
+    rule = {
+        "/AllOn": all(shown),
+        "/AnyOff": not all(shown),
+        "/AllOff": not any(shown),
+    }
+    return bool(shown) and not rule.get(policy, any(shown))
+
+
+def _without(holder: Any, content: Any, hidden: set[tuple[int, int]]) -> bytes:
+    """A content stream without what stands on hidden layers."""
+    resources = holder.get("/Resources", pikepdf.Dictionary())
+    layers = resources.get("/Properties", pikepdf.Dictionary())
+    forms = resources.get("/XObject", pikepdf.Dictionary())
+    kept: list[Any] = []
+    open_: list[bool] = []  # for each marked content that is open, whether it is hidden
+    for operands, operator in pikepdf.parse_content_stream(content):
+        name = str(operator)
+        if name in ("BDC", "BMC"):
+            open_.append(
+                name == "BDC"
+                and operands[0] == Name.OC
+                and isinstance(operands[1], pikepdf.Name)
+                and _is_hidden(layers.get(str(operands[1])), hidden)
+            )
+        elif name == "EMC" and open_:
+            open_.pop()
+        elif any(open_) and name in _PAINTS:
+            if name in _PATHS:
+                kept.append(pikepdf.ContentStreamInstruction([], pikepdf.Operator("n")))
+            continue
+        elif name == "Do" and _is_hidden(_layer_of(forms.get(str(operands[0]))), hidden):
+            continue
+        kept.append((operands, operator))
+    return pikepdf.unparse_content_stream(kept)
+
+
+def _layer_of(form: Any) -> Any:
+    return form.get("/OC") if isinstance(form, pikepdf.Stream) else None
+
+
+_PATHS: Final[Sequence[str]] = ("S", "s", "f", "F", "f*", "B", "B*", "b", "b*")
+_PAINTS: Final = frozenset((*_PATHS, "Do", "sh", "Tj", "TJ", "'", '"', "BI", "ID", "EI"))
+"""What leaves ink. All else on a hidden layer, a font or a clip, still counts for what follows."""
