@@ -53,13 +53,15 @@ def allowance_round(section: Polygon, lines: Sequence[DrawnLine]) -> Allowance |
     """
     starts, outward = _rays(section)
     ends = starts + (WIDEST + _EVEN) * outward
-    rays = shapely.linestrings(np.stack([starts + 1e-3 * outward, ends], axis=1))
+    rays = np.array(
+        shapely.linestrings(np.stack([starts + 1e-3 * outward, ends], axis=1)), dtype=object
+    )
     chords = _chords(lines)
     if not len(chords):
         return None
     ray, chord = STRtree(chords).query(rays, predicate="intersects")
     # A line that runs along the ray, a seam drawn on into the allowance, is met sideways.
-    hits = shapely.intersection(rays[ray], chords[chord])
+    hits = np.array(shapely.intersection(rays[ray], chords[chord]), dtype=object)
     points = shapely.get_type_id(hits) == 0
     ray, hits = ray[points], hits[points]
     along = shapely.get_coordinates(hits) - starts[ray]
@@ -80,8 +82,7 @@ def _chords(lines: Sequence[DrawnLine]) -> NDArray[np.object_]:
     pairs = [pair for line in lines for pair in zip(line.points, line.points[1:], strict=False)]
     if not pairs:
         return np.array([], dtype=object)
-    strings: NDArray[np.object_] = shapely.linestrings(np.array(pairs))
-    return strings
+    return np.array(shapely.linestrings(np.array(pairs)), dtype=object)
 
 
 def _rays(section: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

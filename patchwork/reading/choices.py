@@ -19,7 +19,7 @@ image of the finished block; or the block as it is seen when it is finished."""
 
 @dataclass(frozen=True, slots=True)
 class KnownLength:
-    """A distance on a sheet whose true length is known; all in inches."""
+    """A distance on a sheet whose true length is known; its ends are in the file's inches."""
 
     sheet: int
     start: Point
@@ -51,7 +51,7 @@ class GivenAllowance:
 
 @dataclass(frozen=True, slots=True)
 class Choices:
-    """Answers to questions; what is left out is worked out.
+    """Answers to questions; what is left out is worked out. Places are in the file's inches.
 
     Attributes:
         sheets: numbers of the sheets that count; all if None.
@@ -65,7 +65,7 @@ class Choices:
     allowance: Mapping[str, GivenAllowance] = field(default_factory=dict)
     numbers: tuple[GivenNumber, ...] = ()
     side: Side | None = None
-    page_is_true: bool | None = None
+    scale: Literal["page", "test-square"] | None = None
 
     def allowance_of(self, section: str) -> GivenAllowance | None:
         """What was said of a section's allowance."""

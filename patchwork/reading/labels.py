@@ -1,8 +1,8 @@
 """The numbers of patches: words that may be one, in classes that look alike.
 
-Patches are numbered ``1``, ``A1``, ``A-1`` or ``A 1``; a page also has page numbers, sizes and codes
-of cloth with figures in them. Numbers of patches look alike, so words are sorted into classes by
-their form and the size of their type, and a class is taken or left as a whole.
+Patches are numbered ``1``, ``A1``, ``A-1`` or ``A 1``; a page also has page numbers, sizes and
+codes of cloth with figures in them. Numbers of patches look alike, so words are sorted into classes
+by their form and the size of their type, and a class is taken or left as a whole.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.reading.page import Word
 
 _LABEL: Final = re.compile(r"\(?([A-Za-z]{0,2})[-–.:#/]?(\d{1,3})[.):]?")
-_LETTERS: Final = re.compile(r"[A-Za-z]{1,2}[-–]?")
+_LETTERS: Final = re.compile(r"[A-Z]{1,2}[-–]?")
 
 _MOST_SIZES = 4
 """Sizes of type that are told apart, those with the most labels."""
@@ -33,14 +33,16 @@ class Label:
 
     Attributes:
         section: the letters before the number, in capitals; empty where there are none.
-        number: 1 or more.
+        number: 1 or more; 0 says that the face which holds it is no patch.
         at: where it stands, inches on the page.
+        is_given: whether the maker gave it, so that it counts more than what is printed there.
     """
 
     section: str
     number: int
     at: Point
-    height: float
+    height: float = 0.0
+    is_given: bool = False
 
 
 def label_classes(words: Sequence[Word]) -> list[tuple[Label, ...]]:
@@ -49,7 +51,7 @@ def label_classes(words: Sequence[Word]) -> list[tuple[Label, ...]]:
     The class with the most labels comes first. Labels with letters before them and labels without
     are never in one class; labels of several sizes of type are, together and by themselves.
 
-    >>> words = [Word("A1", (1.0, 1.0), 0.2), Word("A2", (2.0, 1.0), 0.2), Word("9", (4.0, 1.0), 0.1)]
+    >>> words = [Word(text, (1.0, 1.0), 0.2) for text in ("A1", "A2", "9")]
     >>> [[label.number for label in found] for found in label_classes(words)]
     [[1, 2], [9]]
     """
@@ -80,9 +82,9 @@ def _labels(words: Sequence[Word]) -> Iterable[Label]:
         if match is None or int(match[2]) == 0:
             continue
         letters = match[1]
-        if not letters and i and (before := words[i - 1]) and _LETTERS.fullmatch(before.text):
-            if _follows(before, word):
-                letters = before.text.rstrip("-–")
+        before = words[i - 1] if i and not letters else None
+        if before is not None and _LETTERS.fullmatch(before.text) and _follows(before, word):
+            letters = before.text.rstrip("-–")
         yield Label(letters.upper(), int(match[2]), word.at, word.height)
 
 

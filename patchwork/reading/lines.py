@@ -165,8 +165,8 @@ def _dashes_joined(lines: Sequence[Line]) -> list[Line]:
         angle, away = _carrier(dash)
         # Each dash is put into the rows on both sides of it: rounding must not part neighbours.
         for a, b in itertools.product((0, 1), repeat=2):
-            row = (a, b, math.floor(angle / 2.0 + a / 2), math.floor(away / 0.04 + b / 2))
-            rows[row].append(i)
+            key = (a, b, math.floor(angle / 2.0 + a / 2), math.floor(away / 0.04 + b / 2))
+            rows[key].append(i)
     joined: list[Line] = []
     used: set[int] = set()
     for row in sorted(rows.values(), key=len, reverse=True):
@@ -235,7 +235,7 @@ def _merged(lines: Sequence[Line], beside: float) -> list[Line]:
     if not lines:
         return []
     ends = np.array([[s.start, s.end] for s in lines])
-    strings = shapely.linestrings(ends)
+    strings = np.array(shapely.linestrings(ends), dtype=object)
     tree = STRtree(strings)
     one, other = tree.query(strings, predicate="dwithin", distance=max(GAP, beside))
     once = one < other

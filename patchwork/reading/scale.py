@@ -50,7 +50,7 @@ class TestSquare:
     __test__ = False  # it is no test of pytest's
 
 
-def test_squares(page: Page, sections: Sequence[Polygon] = ()) -> list[TestSquare]:
+def test_squares(page: Page, sections: Sequence[Polygon]) -> list[TestSquare]:
     """The test squares of a page.
 
     Args:

@@ -99,6 +99,15 @@ def sections_of(faces: Sequence[Polygon], labels: Sequence[Label]) -> FoundSecti
     for label, face in zip(*tree.query(at, predicate="within").tolist(), strict=True):
         holding[face].append(labels[label])
         inside.add(label)
+    dismissed = set()
+    for face, held in holding.items():
+        given = [label for label in held if label.is_given]
+        if given:
+            holding[face] = given
+        if given and not given[0].number:
+            dismissed.add(face)
+    for face in dismissed:
+        del holding[face]
     loose = tuple(label for i, label in enumerate(labels) if i not in inside)
     crowded = tuple(
         held[0].at
@@ -110,7 +119,7 @@ def sections_of(faces: Sequence[Polygon], labels: Sequence[Label]) -> FoundSecti
     sections: list[FoundSection] = []
     for members in _components(holding, neighbours):
         pieces = [FoundPiece(holding[i][0].number, simple[i], holding[i][0]) for i in members]
-        beside = {j for i in members for j in neighbours[i]} - holding.keys()
+        beside = {j for i in members for j in neighbours[i]} - holding.keys() - dismissed
         section = _section(pieces, [simple[j] for j in sorted(beside)])
         if section is None:
             stray += [piece.label for piece in pieces]
@@ -154,9 +163,7 @@ def _neighbours(faces: Sequence[Polygon], tree: STRtree) -> list[set[int]]:
     return neighbours
 
 
-def _components(
-    holding: dict[int, list[Label]], neighbours: Sequence[set[int]]
-) -> list[list[int]]:
+def _components(holding: dict[int, list[Label]], neighbours: Sequence[set[int]]) -> list[list[int]]:
     """Numbered faces that hang together and whose numbers have the same letters."""
     left = set(holding)
     found = []

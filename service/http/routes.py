@@ -16,6 +16,7 @@ from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
 from piecewright.service.http.negotiation import negotiate, vary_by_accept
 from piecewright.service.http.openapi.document import document
+from piecewright.service.http.readings import add_readings
 from piecewright.service.http.response_cache import ResponseCache
 from piecewright.service.monitoring.metrics import CACHE_HITS
 from piecewright.service.problems import (
@@ -60,6 +61,8 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
     for each in PRINTABLES:
         api.add_url_rule(f"/v1/{each}", each, partial(print_it, each), methods=["POST"])
+
+    add_readings(api, lambda task: answer(task))
 
     def answer(task: Task) -> Response:
         made = cache.get(task)

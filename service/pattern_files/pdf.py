@@ -27,6 +27,8 @@ from piecewright.service.pattern_files.pdf_marks import page_of
 
 _HIDDEN: Final = "/OFF"
 
+_UNREADABLE: Final = "this PDF is damaged, or is none; open it where you can, and save it anew"
+
 
 def pages_of_pdf(data: bytes) -> list[Page]:
     """What stands on the pages of a PDF.
@@ -45,21 +47,15 @@ def pages_of_pdf(data: bytes) -> list[Page]:
         message = "this PDF is locked with a password; save it without one"
         raise PatternFileError("encrypted", message) from None
     except (pikepdf.PdfError, pikepdf.DataDecodingError, ValueError, RecursionError) as error:
-        message = f"this PDF cannot be read ({_first_line(error)}); open it and save it anew"
-        raise PatternFileError("unreadable", message) from None
+        raise PatternFileError("unreadable", _UNREADABLE) from error
     try:
         opened = pdfium.PdfDocument(data)
-    except pdfium.PdfiumError:
-        message = "this PDF cannot be read; open it and save it anew"
-        raise PatternFileError("unreadable", message) from None
+    except pdfium.PdfiumError as error:
+        raise PatternFileError("unreadable", _UNREADABLE) from error
     try:
         return [page_of(opened, i + 1, unit) for i, unit in enumerate(units)]
     finally:
         opened.close()
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).splitlines()[0][:120] if str(error) else type(error).__name__
 
 
 def _checked(document: pikepdf.Pdf) -> list[float]:
@@ -147,8 +143,7 @@ def _forms(holder: Any) -> Iterator[Any]:
     found = resources.get("/XObject") if isinstance(resources, pikepdf.Dictionary) else None
     if not isinstance(found, pikepdf.Dictionary):
         return
-    for name in found.keys():
-        form = found[name]
+    for _, form in found.items():
         if isinstance(form, pikepdf.Stream) and form.get("/Subtype") == Name.Form:
             yield form
 
@@ -213,8 +208,8 @@ def _without(holder: Any, content: Any, hidden: set[tuple[int, int]]) -> bytes:
     forms = resources.get("/XObject", pikepdf.Dictionary())
     kept: list[Any] = []
     open_: list[bool] = []  # for each marked content that is open, whether it is hidden
-    for operands, operator in pikepdf.parse_content_stream(content):
-        name = str(operator)
+    for instruction in pikepdf.parse_content_stream(content):
+        operands, name = instruction.operands, str(instruction.operator)
         if name in ("BDC", "BMC"):
             open_.append(
                 name == "BDC"
@@ -230,7 +225,7 @@ def _without(holder: Any, content: Any, hidden: set[tuple[int, int]]) -> bytes:
             continue
         elif name == "Do" and _is_hidden(_layer_of(forms.get(str(operands[0]))), hidden):
             continue
-        kept.append((operands, operator))
+        kept.append(instruction)
     return pikepdf.unparse_content_stream(kept)
 
 

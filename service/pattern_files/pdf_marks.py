@@ -8,6 +8,7 @@ shown: turned by its ``Rotate``, cut to its ``CropBox``, and as large as its ``U
 from __future__ import annotations
 
 import ctypes
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -58,7 +59,7 @@ class Matrix:
     @property
     def scale(self) -> float:
         """By how much lengths grow, in the mean of all directions."""
-        return abs(self.a * self.d - self.b * self.c) ** 0.5
+        return math.sqrt(abs(self.a * self.d - self.b * self.c))
 
 
 def page_of(document: pdfium.PdfDocument, number: int, user_unit: float) -> Page:

@@ -1,0 +1,147 @@
+"""The search for what the lines and numbers of one sheet mean.
+
+Choices of line styles and of classes of numbers are tried, and the one is kept in which patches
+and numbers fit together best.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry import LineString
+
+from piecewright.patchwork.reading.allowances import allowance_round
+from piecewright.patchwork.reading.choices import GivenNumber, Use
+from piecewright.patchwork.reading.labels import Label, label_classes
+from piecewright.patchwork.reading.lines import BESIDE, DrawnLine, lines_of
+from piecewright.patchwork.reading.network import NEAR, TooTangled, faces_of
+from piecewright.patchwork.reading.page import Mark, Page, Style
+from piecewright.patchwork.reading.sections import FoundSections, sections_of
+from piecewright.patchwork.reading.styles import by_style, choices_of_styles
+
+MOST_WORK = 6_000
+"""Lines that all choices of styles of a sheet may have together: some 3 s. A sheet has some fifty
+lines in three styles."""
+
+_DOUBLE = 0.06
+"""Inches: two lines this near may be meant as one seam, as a second try."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReading:
+    """A sheet as its best choice of styles and numbers has it, in the file's inches."""
+
+    page: Page
+    found: FoundSections
+    seams: frozenset[Style]
+    labels: tuple[Label, ...]
+    lines: tuple[DrawnLine, ...]
+    rivals: tuple[FoundSections, ...] = ()
+
+
+def read_sheet(page: Page, said: dict[Style, Use], numbers: Iterable[GivenNumber]) -> SheetReading:
+    """The reading of a sheet in which lines and numbers fit together best."""
+    marks = by_style(page.marks)
+    given = [n for n in numbers if n.sheet == page.number]
+    classes = [_with_given(labels, given) for labels in label_classes(page.words)]
+    if given and not classes:
+        classes = [_with_given((), given)]
+    everything = tuple(lines_of(page.marks))
+    best: tuple[tuple[float, ...], SheetReading] | None = None
+    right: list[tuple[tuple[float, ...], FoundSections]] = []
+    work = 0
+    for beside, near in ((BESIDE, NEAR), (_DOUBLE, 2 * NEAR)):
+        for seams in choices_of_styles(marks, said):
+            lines = lines_of(itertools.chain(*(marks[s] for s in seams)), beside)
+            work += len(lines)
+            if best is not None and work > MOST_WORK:
+                break
+            try:
+                faces = faces_of(lines, near=near)
+            except TooTangled:
+                continue
+            for labels in classes:
+                found = sections_of(faces, labels)
+                rank = _rank(found, labels, everything)
+                if found.is_right:
+                    right.append((rank, found))
+                if best is None or rank > best[0]:
+                    best = rank, SheetReading(page, found, seams, labels, everything)
+        if best is not None and best[1].found.is_right:
+            break  # lines further apart are put together only where nothing else helps
+    if best is None:
+        empty = FoundSections((), (), (), ())
+        return SheetReading(page, empty, frozenset(), (), everything)
+    rank, chosen = best
+    rivals = tuple(f for r, f in right if r == rank and _differ(f, chosen.found))
+    return replace(chosen, found=_refined(chosen, marks), rivals=rivals)
+
+
+def _refined(chosen: SheetReading, marks: dict[Style, list[Mark]]) -> FoundSections:
+    """The same patches, their corners where only their own edges meet.
+
+    A line that runs past a corner by chance, such as the allowance of the next section, would draw
+    the corner toward itself.
+    """
+    edges = shapely.union_all(
+        [piece.shape.exterior for s in chosen.found.sections for piece in s.pieces]
+    )
+    if edges.is_empty:
+        return chosen.found
+    room = edges.buffer(2 * NEAR)
+    lines = lines_of(itertools.chain(*(marks[s] for s in chosen.seams)))
+    own = [line for line in lines if _runs_along(line, room)]
+    again = sections_of(faces_of(own), chosen.labels)
+    same = [len(s.pieces) for s in again.sections] == [len(s.pieces) for s in chosen.found.sections]
+    return again if again.is_right and same else chosen.found
+
+
+def _runs_along(line: DrawnLine, room: shapely.Geometry) -> bool:
+    """Whether a line runs along an edge of a patch, not only across one."""
+    along = LineString(line.points).intersection(room).length
+    return bool(along > 6 * NEAR or along > 0.9 * LineString(line.points).length)
+
+
+def _with_given(labels: Sequence[Label], given: Sequence[GivenNumber]) -> tuple[Label, ...]:
+    """Labels with those that were said; one that was said to be none has number 0."""
+    more = []
+    for number in given:
+        letters = "".join(c for c in number.text if c.isalpha()).upper()
+        digits = "".join(c for c in number.text if c.isdigit())
+        more.append(Label(letters, int(digits or 0), number.at, is_given=True))
+    return (*labels, *more)
+
+
+def _rank(
+    found: FoundSections, labels: Sequence[Label], lines: Sequence[DrawnLine]
+) -> tuple[float, ...]:
+    """How good a reading is, more being better.
+
+    What is right comes first. Then patches count, and then sections with an allowance round them,
+    which tells the line where a section is sewn from the one where it is cut. At last it is better
+    to explain all faces beside a section than to leave them: lines of allowances that overlap cut
+    faces off patches.
+    """
+    wrong = len(found.crowded) + len(found.stray)
+    whole = sum(len(s.pieces) for s in found.sections if s.is_whole)
+    bounded = 0
+    if found.is_right:
+        bounded = sum(allowance_round(s.shape, lines) is not None for s in found.sections)
+    beside = sum(len(s.beside) for s in found.sections)
+    return (found.is_right, whole - wrong, bounded, -beside)
+
+
+def _differ(one: FoundSections, other: FoundSections) -> bool:
+    """Whether two readings mean different patches, by more than the width of a line."""
+    if [s.letters for s in one.sections] != [s.letters for s in other.sections]:
+        return True
+    for a, b in zip(one.sections, other.sections, strict=True):
+        if len(a.pieces) != len(b.pieces):
+            return True
+        for p, q in zip(a.pieces, b.pieces, strict=True):
+            if p.shape.symmetric_difference(q.shape).area > 0.02 * p.shape.length:
+                return True
+    return False
