@@ -91,12 +91,32 @@ def _questions_of_sheets(sheets: Sequence[SheetReading]) -> Iterable[Question]:
         for k, at in enumerate(sheet.found.crowded):
             detail = "Several numbers stand in one patch here; a seam between them was not found."
             yield Question(f"crowded-{number}-{k + 1}", "crowded", detail, number, at)
+        yield from _forgotten(sheet)
         for k, label in enumerate(sheet.found.stray):
             detail = (
                 f"The number {label.section}{label.number} stands in a patch that belongs to no "
                 "section which starts with 1."
             )
             yield Question(f"stray-{number}-{k + 1}", "stray", detail, number, label.at)
+
+
+def _forgotten(sheet: SheetReading) -> Iterable[Question]:
+    """Questions about shapes without numbers that have an allowance round them, as sections do."""
+    squares = [square.at for square in test_squares(sheet.page, ())]
+    number = sheet.page.number
+    for k, shape in enumerate(sheet.found.bare):
+        if any(shape.contains(shapely.Point(at)) for at in squares):
+            continue
+        if allowance_round(shape, sheet.lines) is None:
+            continue
+        at = inner_point(shape)
+        detail = (
+            "This shape has an allowance round it, as a section has, and no number in it. Is it a "
+            "section, and which numbers do its patches have?"
+        )
+        place = {"sheet": number, "at": [f"{at[0]:.3f} in", f"{at[1]:.3f} in"]}
+        options = (Option({"numbers": [{**place, "number": ""}]}, "It is no section"),)
+        yield Question(f"forgotten-{number}-{k + 1}", "unnumbered", detail, number, at, options)
 
 
 def _no_sections(sheets: Sequence[SheetReading]) -> Question:

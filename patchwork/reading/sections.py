@@ -7,7 +7,7 @@ without a gap; so it is the numbers that tell which lines of a page are seams.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,12 +66,14 @@ class FoundSections:
         crowded: places with several numbers in one face.
         loose: labels that stand in no face.
         stray: labels in faces that make up no section that starts with 1.
+        bare: what faces without numbers make up that touch no section.
     """
 
     sections: tuple[FoundSection, ...]
     crowded: tuple[Point, ...]
     loose: tuple[Label, ...]
     stray: tuple[Label, ...]
+    bare: tuple[Polygon, ...]
 
     @property
     def pieces(self) -> int:
@@ -126,7 +128,16 @@ def sections_of(faces: Sequence[Polygon], labels: Sequence[Label]) -> FoundSecti
         else:
             sections.append(section)
     sections.sort(key=lambda s: (s.letters, round(s.shape.centroid.y, 1), s.shape.centroid.x))
-    return FoundSections(tuple(sections), crowded, loose, tuple(stray))
+    bare = _bare(simple, holding.keys() | dismissed, neighbours)
+    return FoundSections(tuple(sections), crowded, loose, tuple(stray), bare)
+
+
+def _bare(
+    faces: Sequence[Polygon], known: Collection[int], neighbours: Sequence[set[int]]
+) -> tuple[Polygon, ...]:
+    """Parts of the page that hang together and hold no number, none of them at a numbered face."""
+    left = [i for i in range(len(faces)) if i not in known and not neighbours[i] & set(known)]
+    return tuple(polygons(overlaid(shapely.union_all, [faces[i] for i in left], on_block=False)))
 
 
 def _section(pieces: Sequence[FoundPiece], beside: Sequence[Polygon]) -> FoundSection | None:

@@ -73,7 +73,7 @@ def read_sheet(page: Page, said: dict[Style, Use], numbers: Iterable[GivenNumber
         if best is not None and best[1].found.is_right:
             break  # lines further apart are put together only where nothing else helps
     if best is None:
-        empty = FoundSections((), (), (), ())
+        empty = FoundSections((), (), (), (), ())
         return SheetReading(page, empty, frozenset(), (), everything)
     rank, chosen = best
     rivals = tuple(f for r, f in right if r == rank and _differ(f, chosen.found))
@@ -96,7 +96,9 @@ def _refined(chosen: SheetReading, marks: dict[Style, list[Mark]]) -> FoundSecti
     own = [line for line in lines if _runs_along(line, room)]
     again = sections_of(faces_of(own), chosen.labels)
     same = [len(s.pieces) for s in again.sections] == [len(s.pieces) for s in chosen.found.sections]
-    return again if again.is_right and same else chosen.found
+    if not (again.is_right and same):
+        return chosen.found
+    return replace(chosen.found, sections=again.sections)
 
 
 def _runs_along(line: DrawnLine, room: shapely.Geometry) -> bool:

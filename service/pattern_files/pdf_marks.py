@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import ctypes
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import pypdfium2 as pdfium
 import pypdfium2.raw as raw
+from shapely.geometry import Polygon
 
 from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.reading.page import Mark, Page, Style, Word
+from piecewright.patchwork.reading.visible import Painted, clip_region, visible
 from piecewright.service.pattern_files.limits import (
     DEEPEST,
     MOST_OBJECTS,
@@ -74,15 +76,15 @@ def page_of(document: pdfium.PdfDocument, number: int, user_unit: float) -> Page
     """
     page = document[number - 1]
     shown = _shown(page, user_unit)
-    marks: list[Mark] = []
+    painted: list[Painted] = []
     pictures = segments = 0
-    for kind, found, matrix in _objects(page.raw, shown):
+    for kind, found, matrix, outer in _objects(page.raw, shown):
         if kind == raw.FPDF_PAGEOBJ_PATH:
             segments += raw.FPDFPath_CountSegments(found)
             if segments > MOST_SEGMENTS:
                 message = f"the lines of page {number} have more than {MOST_SEGMENTS} points"
                 raise PatternFileError("too-much", message)
-            marks += _marks(found, matrix)
+            painted += _painted(found, matrix, outer)
         elif kind in (raw.FPDF_PAGEOBJ_IMAGE, raw.FPDF_PAGEOBJ_SHADING):
             pictures += 1
     turned = page.get_rotation() in (90, 270)
@@ -90,7 +92,7 @@ def page_of(document: pdfium.PdfDocument, number: int, user_unit: float) -> Page
     across, down = (right - left) * user_unit / 72, (top - bottom) * user_unit / 72
     width, height = (down, across) if turned else (across, down)
     words = _words(page.get_textpage(), shown)
-    return Page(number, width, height, tuple(marks), tuple(words), pictures=pictures)
+    return Page(number, width, height, tuple(visible(painted)), tuple(words), pictures=pictures)
 
 
 def _shown(page: pdfium.PdfPage, user_unit: float) -> Matrix:
@@ -109,8 +111,9 @@ def _shown(page: pdfium.PdfPage, user_unit: float) -> Matrix:
     return turns[page.get_rotation()].after(upright)
 
 
-def _objects(page: object, shown: Matrix) -> Iterator[tuple[int, object, Matrix]]:
-    """The objects of a page that are no forms, with the map from their own space to the page."""
+def _objects(page: object, shown: Matrix) -> Iterator[tuple[int, object, Matrix, Matrix]]:
+    """The objects of a page that are no forms, with the maps to the page from their own space and
+    from that of the form or page which they stand in."""
     seen = 0
     stack = [(raw.FPDFPage_GetObject(page, i), shown, 0) for i in _backwards(page)]
     while stack:
@@ -124,7 +127,7 @@ def _objects(page: object, shown: Matrix) -> Iterator[tuple[int, object, Matrix]
         raw.FPDFPageObj_GetMatrix(found, ctypes.byref(matrix))
         own = Matrix(matrix.a, matrix.b, matrix.c, matrix.d, matrix.e, matrix.f)
         if kind != raw.FPDF_PAGEOBJ_FORM:
-            yield kind, found, outer.after(own)
+            yield kind, found, outer.after(own), outer
             continue
         if depth == DEEPEST:
             message = f"drawings are nested more than {DEEPEST} deep; save the page anew"
@@ -141,6 +144,34 @@ def _backwards(page: object) -> range:
     return range(raw.FPDFPage_CountObjects(page) - 1, -1, -1)
 
 
+def _painted(found: object, matrix: Matrix, outer: Matrix) -> list[Painted]:
+    """The subpaths of a path, with what they were clipped to and whether they hide anything.
+
+    Args:
+        outer: from the space in which its clip is given.
+    """
+    clip = _clip(found, outer)
+    see_through = raw.FPDFPageObj_HasTransparency(found)
+    marks = _marks(found, matrix)
+    # Of several filled subpaths some may be holes, through which is seen what lies under them.
+    covers = not see_through and sum(mark.style.filled for mark in marks) == 1
+    return [Painted(mark, clip, covers and mark.style.filled) for mark in marks]
+
+
+def _clip(found: object, outer: Matrix) -> Polygon | None:
+    """What a page object is clipped to (ISO 32000-2, 8.5.4); None for nothing."""
+    clip = raw.FPDFPageObj_GetClipPath(found)
+    count = raw.FPDFClipPath_CountPaths(clip) if clip else 0
+    outlines = []
+    for k in range(max(count, 0)):
+        segments = [
+            raw.FPDFClipPath_GetPathSegment(clip, k, i)
+            for i in range(raw.FPDFClipPath_CountPathSegments(clip, k))
+        ]
+        outlines += [path for path, _ in _subpaths(segments, outer) if len(path) > 1]
+    return clip_region(outlines) if outlines else None
+
+
 def _marks(found: object, matrix: Matrix) -> list[Mark]:
     """The subpaths of a path: as lines if it is stroked, as borders if it is filled."""
     fill, stroke = ctypes.c_int(), ctypes.c_int()
@@ -155,7 +186,10 @@ def _marks(found: object, matrix: Matrix) -> list[Mark]:
         styles.append(Style(False, colour, round(width.value * matrix.scale, 3), dashed))
     if not styles:
         return []
-    paths = [(path, closed) for path, closed in _subpaths(found, matrix) if path]
+    segments = [
+        raw.FPDFPath_GetPathSegment(found, i) for i in range(raw.FPDFPath_CountSegments(found))
+    ]
+    paths = list(_subpaths(segments, matrix))
     marks = []
     for style in styles:
         for path, closed in paths:
@@ -176,14 +210,15 @@ def _colour(get: object, found: object) -> str | None:
     return f"#{r.value:02x}{g.value:02x}{b.value:02x}"
 
 
-def _subpaths(found: object, matrix: Matrix) -> Iterator[tuple[tuple[Segment, ...], bool]]:
-    """The subpaths of a path, each with whether it is closed."""
+def _subpaths(
+    segments: Iterable[object], matrix: Matrix
+) -> Iterator[tuple[tuple[Segment, ...], bool]]:
+    """The subpaths of a path that have a length, each with whether it is closed."""
     path: list[Segment] = []
     start = at = (0.0, 0.0)
     handles: list[Point] = []
     x, y = ctypes.c_float(), ctypes.c_float()
-    for i in range(raw.FPDFPath_CountSegments(found)):
-        segment = raw.FPDFPath_GetPathSegment(found, i)
+    for segment in segments:
         raw.FPDFPathSegment_GetPoint(segment, ctypes.byref(x), ctypes.byref(y))
         to = matrix.point(x.value, y.value)
         kind = raw.FPDFPathSegment_GetType(segment)
