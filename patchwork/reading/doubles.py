@@ -10,6 +10,7 @@ from typing import TypeAlias
 import shapely
 
 from piecewright.patchwork.geometry.polygons import inner_point
+from piecewright.patchwork.reading.allowances import allowance_round
 from piecewright.patchwork.reading.results import Option, Question
 from piecewright.patchwork.reading.sections import FoundSection
 from piecewright.patchwork.reading.sheet_search import SheetReading
@@ -42,16 +43,26 @@ def without_pictures(
     kept: list[NamedSection] = []
     pictures: list[NamedSection] = []
     for one in named:
-        larger = (
-            other
-            for other in named
-            if len(other[2].pieces) == len(one[2].pieces)
-            and (other[2].letters == one[2].letters)
-            and one[2].shape.area < _SMALL_PICTURE**2 * other[2].shape.area
-            and _alike(one[2], other[2])
-        )
-        (pictures if any(larger) else kept).append(one)
+        same = [other for other in named if other is not one and other[0] == one[0]]
+        is_picture = any(_is_picture_of(one[2], other[2]) for other in same)
+        # Of a list or a table of cutting sizes: figures in boxes, one to a box.
+        is_listed = len(one[2].pieces) == 1 and not _has_allowance(one)
+        is_listed = is_listed and any(_has_allowance(other) for other in same)
+        (pictures if is_picture or is_listed else kept).append(one)
     return kept, pictures
+
+
+def _is_picture_of(one: FoundSection, other: FoundSection) -> bool:
+    """Whether one section is the other, and much smaller."""
+    return (
+        len(other.pieces) == len(one.pieces)
+        and one.shape.area < _SMALL_PICTURE**2 * other.shape.area
+        and _alike(one, other)
+    )
+
+
+def _has_allowance(one: NamedSection) -> bool:
+    return allowance_round(one[2].shape, one[1].lines) is not None
 
 
 def _alike(one: FoundSection, other: FoundSection) -> bool:

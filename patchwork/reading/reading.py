@@ -13,7 +13,7 @@ from shapely.geometry import LineString
 
 from piecewright.patchwork.geometry.polygons import inner_point
 from piecewright.patchwork.geometry.vectors import distance
-from piecewright.patchwork.reading.allowances import allowance_round
+from piecewright.patchwork.reading.allowances import WIDEST, allowance_round
 from piecewright.patchwork.reading.choices import Choices, Use
 from piecewright.patchwork.reading.doubles import (
     NamedSection,
@@ -104,7 +104,12 @@ def _forgotten(sheet: SheetReading) -> Iterable[Question]:
     """Questions about shapes without numbers that have an allowance round them, as sections do."""
     squares = [square.at for square in test_squares(sheet.page, ())]
     number = sheet.page.number
+    # What lies between sections are scraps, cut out by their allowances.
+    sections = shapely.union_all([section.shape for section in sheet.found.sections])
+    near = sections.buffer(WIDEST, join_style="mitre", mitre_limit=10)
     for k, shape in enumerate(sheet.found.bare):
+        if shape.difference(near).area < 0.1 * shape.area:
+            continue
         if any(shape.contains(shapely.Point(at)) for at in squares):
             continue
         if allowance_round(shape, sheet.lines) is None:
@@ -171,7 +176,7 @@ def _scale_question(square: TestSquare) -> Question:
 
 def _ignored(sheet: SheetReading, pictures: Sequence[NamedSection]) -> tuple[Ignored, ...]:
     found = [
-        Ignored("a small picture of a section", inner_point(section.shape))
+        Ignored("a picture of a section, or a figure in a table", inner_point(section.shape))
         for _, of, section in pictures
         if of is sheet
     ]

@@ -16,7 +16,7 @@ from shapely.geometry import LineString, Polygon
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Segment
 from piecewright.patchwork.geometry.polygons import lines as strings_of
-from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.geometry.polygons import polygon_of, polygons
 from piecewright.patchwork.reading.page import Mark
 
 _SHOWS = 0.01
@@ -66,8 +66,8 @@ def _cover(one: Painted) -> Polygon:
     shape: shapely.Geometry = polygon_of(one.mark.path)
     if one.clip is not None:
         shape = shapely.intersection(shape, one.clip)
-    inner = shapely.buffer(shape, -_SHOWS)
-    return inner if isinstance(inner, Polygon) else Polygon()
+    inner = polygons(shapely.buffer(shape, -_SHOWS))
+    return max(inner, key=lambda part: part.area, default=Polygon())
 
 
 def _within(mark: Mark, region: Polygon) -> list[Mark]:

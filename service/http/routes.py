@@ -62,17 +62,22 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     for each in PRINTABLES:
         api.add_url_rule(f"/v1/{each}", each, partial(print_it, each), methods=["POST"])
 
-    add_readings(api, lambda task: answer(task))
-
     def answer(task: Task) -> Response:
         made = cache.get(task)
         if made is None:
-            made = pool.run(task)
-            assert made is not None
+            made = drawn(task)
             cache.put(task, made)
         else:
             CACHE_HITS.inc()
         return _document(made)
+
+    def drawn(task: Task) -> Answer:
+        made = pool.run(task)
+        assert made is not None
+        return made
+
+    # Nothing of a file is kept, and so no answer to one either.
+    add_readings(api, lambda task: _document(drawn(task)))
 
     @api.get("/health")
     def health() -> Response:

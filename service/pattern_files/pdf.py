@@ -8,6 +8,7 @@ without end. It also knows what PDFium's objects do not tell: layers that are sw
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
@@ -26,6 +27,9 @@ from piecewright.service.pattern_files.limits import (
 from piecewright.service.pattern_files.pdf_marks import page_of
 
 _HIDDEN: Final = "/OFF"
+
+_DRAWS: Final = re.compile(rb"/([^\s/<>\[\](){}%]+)\s+Do\b")
+"""The operator that draws a form, after its name."""
 
 _UNREADABLE: Final = "this PDF is damaged, or is none; open it where you can, and save it anew"
 
@@ -96,56 +100,72 @@ def _content_of(page: Any, number: int) -> int:
     sizes: dict[tuple[int, int], int] = {}
     under_way: set[tuple[int, int]] = set()
 
-    def size_of(holder: Any, depth: int) -> int:
+    def size_of(holder: Any, streams: Sequence[Any], depth: int) -> int:
         if depth > DEEPEST:
             message = (
                 f"on page {number} drawings are nested more than {DEEPEST} deep, or in a circle; "
                 "print the page to a PDF anew and send that"
             )
             raise PatternFileError("too-deep", message)
-        total = 0
-        for form in _forms(holder):
+        total = sum(_length(stream) for stream in streams)
+        for form in {one.objgen: one for one in _drawn(holder, streams, page)}.values():
             key = form.objgen
             if key in under_way:
                 message = f"on page {number} a drawing draws itself; save the page anew"
                 raise PatternFileError("too-deep", message)
             if key not in sizes:
                 under_way.add(key)
-                sizes[key] = _length(form) + size_of(form, depth + 1)
+                sizes[key] = size_of(form, [form], depth + 1)
                 under_way.discard(key)
             total += sizes[key]
         return total
 
     own = page.get("/Contents")
     streams = list(own) if isinstance(own, pikepdf.Array) else [own] if own is not None else []
-    return sum(_length(stream) for stream in streams) + size_of(page, 0)
+    return size_of(page, [s for s in streams if isinstance(s, pikepdf.Stream)], 0)
+
+
+def _drawn(holder: Any, streams: Sequence[Any], page: Any) -> Iterator[Any]:
+    """The forms that a page or a form may draw."""
+    yield from _forms(holder)
+    # A name that a form's own resources do not have is looked for in those of its page.
+    of_page = dict(_named_forms(page))
+    for stream in streams:
+        for name in _DRAWS.findall(_unpacked(stream)):
+            form = of_page.get("/" + name.decode("latin-1"))
+            if form is not None:
+                yield form
 
 
 def _length(stream: Any) -> int:
-    """Bytes of a stream once it is unpacked; it is unpacked in pieces, and only up to the limit."""
-    if not isinstance(stream, pikepdf.Stream):
-        return 0
-    packed = int(stream.get("/Length", 0))
-    # Flate packs at most some thousand to one: a short stream need not be looked at.
-    if packed * 1032 < MOST_CONTENT // 8:
-        return packed
-    try:
-        size = len(stream.read_bytes())
-    except (pikepdf.PdfError, pikepdf.DataDecodingError):
-        return packed  # PDFium will draw what it can of it
+    """Bytes of a stream once it is unpacked; the memory of the process bounds what that takes."""
+    size = len(_unpacked(stream))
     if size > MOST_CONTENT:
         raise PatternFileError("too-much", "the file holds far more drawing than a pattern has")
     return size
 
 
+def _unpacked(stream: Any) -> bytes:
+    try:
+        data: bytes = stream.read_bytes()
+    except (pikepdf.PdfError, pikepdf.DataDecodingError):
+        return b""  # PDFium will draw what it can of it
+    return data
+
+
 def _forms(holder: Any) -> Iterator[Any]:
+    for _, form in _named_forms(holder):
+        yield form
+
+
+def _named_forms(holder: Any) -> Iterator[tuple[str, Any]]:
     resources = holder.get("/Resources")
     found = resources.get("/XObject") if isinstance(resources, pikepdf.Dictionary) else None
     if not isinstance(found, pikepdf.Dictionary):
         return
-    for _, form in found.items():
+    for name, form in found.items():
         if isinstance(form, pikepdf.Stream) and form.get("/Subtype") == Name.Form:
-            yield form
+            yield name, form
 
 
 # --- layers ------------------------------------------------------------------------------------

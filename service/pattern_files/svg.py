@@ -32,6 +32,9 @@ _MOST_DRAWN: Final = MOST_OBJECTS
 _PER_INCH: Final = 96
 """CSS pixels, the user units of SVG (SVG 2, 8.9; CSS Values 4, 6.2)."""
 
+_USUAL: Final = 11.0
+"""Inches: the longer side of a letter sheet, which a drawing without a size is taken for."""
+
 _SIZED: Final = re.compile(r"\s*[\d.]+(?:e[+-]?\d+)?\s*(in|cm|mm|pt|pc|q)\s*", re.IGNORECASE)
 """A length in a unit that is a length on paper; pixels are whatever a screen makes of them."""
 
@@ -53,16 +56,31 @@ def pages_of_svg(data: bytes) -> list[Page]:
     if root.tag.rpartition("}")[2] != "svg":
         raise PatternFileError("unreadable", "this XML file is no SVG drawing")
     _check_count(root)
+    sized = all(_SIZED.fullmatch(root.get(side, "")) for side in ("width", "height"))
+    pages = pages_of_pdf(_as_pdf(data))
+    if sized:
+        return pages
+    # What is a line's width apart can be told only on a page of a usual size.
+    longest = max(pages[0].width, pages[0].height)
+    enlarged = pages_of_pdf(_as_pdf(data, _USUAL / longest))
+    return [replace(page, is_true=False) for page in enlarged]
+
+
+def _as_pdf(data: bytes, scale: float = 1.0) -> bytes:
+    """The drawing as a PDF.
+
+    Raises:
+        PatternFileError: it cannot be drawn.
+    """
     try:
-        pdf = PDFSurface.convert(data, url_fetcher=_refuse, dpi=_PER_INCH)
+        pdf: bytes = PDFSurface.convert(data, url_fetcher=_refuse, dpi=_PER_INCH, scale=scale)
     except Exception as error:
         # The library raises whatever its own code meets in a file that it does not expect.
         if isinstance(error, MemoryError):
             raise
         message = "this SVG cannot be drawn; save it as plain SVG, or print it to a PDF"
         raise PatternFileError("unreadable", message) from error
-    sized = all(_SIZED.fullmatch(root.get(side, "")) for side in ("width", "height"))
-    return [replace(page, is_true=sized) for page in pages_of_pdf(pdf)]
+    return pdf
 
 
 def _refuse(url: str, *_: Any, **__: Any) -> bytes:
