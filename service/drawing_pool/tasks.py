@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from piecewright.service.json_text import NotJson, read_json, write_json
-from piecewright.service.pattern_files.files import pages_of
+from piecewright.service.pattern_files.files import read_file
 from piecewright.service.problems import Problem
 from piecewright.service.requests.choices import read_choices
 from piecewright.service.requests.parse import Refused, read_request
@@ -57,8 +57,8 @@ def _check(task: Task, settings: Settings) -> Answer:
 
 def _read_pattern(task: Task, settings: Settings) -> Answer:
     choices, unit = read_choices(read_json(task.choices))
-    pages = pages_of(task.body, task.media_type)
-    return Answer("json", write_json(reading_answer(pages, choices, unit)), "reading")
+    file = read_file(task.body, task.media_type)
+    return reading_answer(file, choices, unit, task.form)
 
 
 def _plan_quilt(task: Task, settings: Settings) -> None:

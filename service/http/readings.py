@@ -9,11 +9,11 @@ from flask import Blueprint, Response, request
 from werkzeug.datastructures import FileStorage
 
 from piecewright.service.drawing_pool.tasks import Task
-from piecewright.service.http.negotiation import negotiate
+from piecewright.service.http.negotiation import preferred_form
 from piecewright.service.pattern_files.files import READERS
 from piecewright.service.pattern_files.limits import MOST_BYTES
 from piecewright.service.problems import BAD_REQUEST, UNSUPPORTED_MEDIA_TYPE, Problem
-from piecewright.service.responses.answer import JSON
+from piecewright.service.responses.reading import PICTURES
 
 MULTIPART: Final = "multipart/form-data"
 
@@ -30,7 +30,7 @@ def add_readings(api: Blueprint, answer: Callable[[Task], Response]) -> None:
 
     @api.post("/v1/readings")
     def read_pattern() -> Response:
-        negotiate(JSON)
+        form = preferred_form(("json", *PICTURES))
         # Files are larger than any JSON; the limit is that of this address alone.
         request.max_content_length = MOST_BYTES + _LARGEST_CHOICES
         request.max_form_memory_size = _LARGEST_CHOICES
@@ -44,7 +44,7 @@ def add_readings(api: Blueprint, answer: Callable[[Task], Response]) -> None:
             sent = media_type or "no type"
             message = f"The file came as {sent!r:.80}; send {' or '.join(READERS)}."
             raise Problem(UNSUPPORTED_MEDIA_TYPE, message)
-        return answer(Task("readings", data, media_type=media_type, choices=choices))
+        return answer(Task("readings", data, form, None, media_type, choices))
 
 
 def _parts() -> tuple[bytes, str, bytes]:

@@ -7,21 +7,20 @@ reference that leads out of the file is followed.
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any, Final
 from xml.etree.ElementTree import Element, ParseError
 
+import pikepdf
 from cairosvg.surface import PDFSurface
 from defusedxml import DefusedXmlException, ElementTree
 
-from piecewright.patchwork.reading.page import Page
 from piecewright.service.pattern_files.limits import (
     MOST_OBJECTS,
     PatternFileError,
 )
-from piecewright.service.pattern_files.pdf import pages_of_pdf
 
 _MOST_DEPTH: Final = 100
 """Elements within elements."""
@@ -39,8 +38,8 @@ _SIZED: Final = re.compile(r"\s*[\d.]+(?:e[+-]?\d+)?\s*(in|cm|mm|pt|pc|q)\s*", r
 """A length in a unit that is a length on paper; pixels are whatever a screen makes of them."""
 
 
-def pages_of_svg(data: bytes) -> list[Page]:
-    """What stands on a drawing, as one page.
+def svg_as_pdf(data: bytes) -> tuple[bytes, bool]:
+    """A drawing as a PDF of one page, and whether it says how large it is on paper.
 
     Raises:
         PatternFileError: it cannot be read, or has more in it than is read.
@@ -56,14 +55,18 @@ def pages_of_svg(data: bytes) -> list[Page]:
     if root.tag.rpartition("}")[2] != "svg":
         raise PatternFileError("unreadable", "this XML file is no SVG drawing")
     _check_count(root)
-    sized = all(_SIZED.fullmatch(root.get(side, "")) for side in ("width", "height"))
-    pages = pages_of_pdf(_as_pdf(data))
-    if sized:
-        return pages
+    pdf = _as_pdf(data)
+    if all(_SIZED.fullmatch(root.get(side, "")) for side in ("width", "height")):
+        return pdf, True
     # What is a line's width apart can be told only on a page of a usual size.
-    longest = max(pages[0].width, pages[0].height)
-    enlarged = pages_of_pdf(_as_pdf(data, _USUAL / longest))
-    return [replace(page, is_true=False) for page in enlarged]
+    return _as_pdf(data, _USUAL / _longest_side(pdf)), False
+
+
+def _longest_side(pdf: bytes) -> float:
+    """Inches, of the only page of a PDF."""
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        left, bottom, right, top = (float(side) for side in document.pages[0].mediabox)
+    return max(right - left, top - bottom, 1e-6) / 72
 
 
 def _as_pdf(data: bytes, scale: float = 1.0) -> bytes:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from cairosvg.surface import PDFSurface
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.read import block_from_pieces
@@ -14,10 +18,15 @@ from piecewright.patchwork.reading.choices import Choices
 from piecewright.patchwork.reading.page import Page
 from piecewright.patchwork.reading.reading import read_pattern
 from piecewright.patchwork.reading.results import Question, Reading
+from piecewright.render.printables.reading_picture import reading_svg
 from piecewright.service import measures
+from piecewright.service.json_text import write_json
+from piecewright.service.pattern_files.files import PatternFile
+from piecewright.service.pattern_files.originals import originals_of
 from piecewright.service.requests.block_schemas import BlockAsPieces
 from piecewright.service.requests.choices import USES
 from piecewright.service.responses import fields
+from piecewright.service.responses.answer import Answer, Form
 from piecewright.service.responses.fields import AnswerSchema, Json
 from piecewright.service.responses.problem import Caution
 
@@ -132,24 +141,62 @@ class PatternReading(AnswerSchema):
     complete = fields.Flag("Whether patches were found and nothing is left to ask.")
 
 
-def reading_answer(pages: Sequence[Page], choices: Choices, unit: Unit) -> Json:
+PICTURES: Final[tuple[Form, ...]] = ("svg", "pdf")
+"""The forms in which a reading is shown over the original."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """A reading with the block that it makes, and what those who would sew it say of that.
+
+    Attributes:
+        block: as a request may have it; None where no patches were found.
+        questions: of the reading, and of the block.
+    """
+
+    reading: Reading
+    unit: Unit
+    block: Json | None
+    questions: tuple[Question, ...]
+    cautions: tuple[Fault, ...]
+
+    def to_json(self) -> Json:
+        """The answer."""
+        return PatternReading.to_json(
+            self.reading,
+            self.unit,
+            block=self.block,
+            questions=self.questions,
+            cautions=self.cautions,
+            complete=self.reading.is_complete and not self.questions,
+        )
+
+
+def read_back(pages: Sequence[Page], choices: Choices, unit: Unit) -> ReadBack:
     """What a file's pages were read as."""
     reading = read_pattern(pages, choices)
     block = _block(reading, unit) if reading.sections else None
-    questions = list(reading.questions)
-    cautions: list[Fault] = []
+    questions: tuple[Question, ...] = reading.questions
+    cautions: tuple[Fault, ...] = ()
     # Only what is certain is worth a look by those who would sew it.
     if block is not None and not questions:
-        unsound, cautions = _looked_at(block)
-        questions += unsound
-    return PatternReading.to_json(
-        reading,
-        unit,
-        block=block,
-        questions=questions,
-        cautions=cautions,
-        complete=reading.is_complete and not questions,
-    )
+        questions, cautions = _looked_at(block)
+    return ReadBack(reading, unit, block, questions, cautions)
+
+
+def reading_answer(file: PatternFile, choices: Choices, unit: Unit, form: Form) -> Answer:
+    """A file read back, in the form asked for: JSON, or one of ``PICTURES``."""
+    read = read_back(file.pages, choices, unit)
+    if form == "json":
+        return Answer(form, write_json(read.to_json()), "reading")
+    numbers = [sheet.number for sheet in read.reading.sheets]
+    picture = reading_svg(
+        read.reading, read.questions, originals_of(file.pdf, numbers), unit
+    ).encode()
+    if form == "pdf":
+        # The one picture is drawn once, by what draws other people's SVG here too.
+        picture = PDFSurface.convert(picture, dpi=96)
+    return Answer(form, picture, "reading")
 
 
 def _block(reading: Reading, unit: Unit) -> Json:
@@ -178,7 +225,7 @@ def _block(reading: Reading, unit: Unit) -> Json:
     return {"name": "Pattern", "unit": unit, "pieces": pieces, "sections": sections}
 
 
-def _looked_at(block: Json) -> tuple[list[Question], list[Fault]]:
+def _looked_at(block: Json) -> tuple[tuple[Question, ...], tuple[Fault, ...]]:
     """What keeps a block from being one, as questions, and what keeps it from being sewn in the
     order of its numbers, as cautions."""
     try:
@@ -186,9 +233,9 @@ def _looked_at(block: Json) -> tuple[list[Question], list[Fault]]:
     except BlockError as error:
         details = dict.fromkeys(fault.detail for fault in error.faults)
         detail = f"The patches make no whole block: {'; '.join(details)}."
-        return [Question("block", "block", detail)], []
+        return (Question("block", "block", detail),), ()
     try:
         foundation(read, Allowance(), "matched", "/block/pieces")
     except BlockError as error:
-        return [], list(error.faults)
-    return [], []
+        return (), error.faults
+    return (), ()

@@ -11,14 +11,17 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.http.openapi.problems import file_refusal_response
-from piecewright.service.pattern_files.files import READERS
+from piecewright.service.pattern_files.files import READERS, read_file
 from piecewright.service.pattern_files.limits import MOST_BYTES, MOST_PAGES
-from piecewright.service.pattern_files.svg import pages_of_svg
 from piecewright.service.requests.choices import PatternChoices
-from piecewright.service.responses.answer import JSON
-from piecewright.service.responses.reading import PatternReading, reading_answer
+from piecewright.service.responses.answer import JSON, MEDIA_TYPES
+from piecewright.service.responses.reading import PICTURES, PatternReading, read_back
 
 _FILE: Final[dict[str, Any]] = {"type": "string", "format": "binary"}
+_PICTURE: Final[dict[str, Any]] = {
+    "type": "string",
+    "description": "What was read, over the grey original: every patch with its number.",
+}
 _PENNANT: Final = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="4in" height="4in" viewBox="0 0 4 4">'
     '<g fill="none" stroke="black" stroke-width=".01">'
@@ -32,7 +35,8 @@ _PENNANT: Final = (
 
 def reading_paths() -> dict[str, dict[str, Any]]:
     """The operation by address and method."""
-    read = reading_answer(pages_of_svg(_PENNANT.encode()), Choices(), "in")
+    pages = read_file(_PENNANT.encode(), "image/svg+xml").pages
+    read = read_back(pages, Choices(), "in").to_json()
     made = operation(
         "readPattern",
         "patterns",
@@ -43,7 +47,10 @@ def reading_paths() -> dict[str, dict[str, Any]]:
         "as it is, so that the pattern can be had at another size with a seam allowance that does "
         "not grow. What is not certain is a question with options, never a guess: send the same "
         "file with `choices` to answer it.",
-        {JSON: content_of(PatternReading, read)},
+        {
+            JSON: content_of(PatternReading, read),
+            **{MEDIA_TYPES[form]: {"schema": _PICTURE} for form in PICTURES},
+        },
         problems_=WITH_A_BODY,
     )
     made["requestBody"] = {

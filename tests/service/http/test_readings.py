@@ -182,3 +182,14 @@ def test_choices_that_are_no_json_are_refused(client: FlaskClient) -> None:
 def test_a_file_that_is_too_large_is_refused(client: FlaskClient) -> None:
     large = b"%PDF" + b" " * (MOST_BYTES + 2**21)
     problem(client.post("/v1/readings", data=large, content_type=PDF), 413, "too-large")
+
+
+def test_what_was_read_is_shown_over_the_original(client: FlaskClient) -> None:
+    for type, start in ((SVG, b"<?xml"), (PDF, b"%PDF")):
+        sent = client.post("/v1/readings", data=buoy(), content_type=PDF, headers={"Accept": type})
+        assert sent.status_code == 200
+        assert sent.mimetype == type
+        assert sent.data.startswith(start)
+    drawn = client.post("/v1/readings", data=buoy(), content_type=PDF, headers={"Accept": SVG}).text
+    for words in ("Patch A4", "Section A: 4 patches, allowance 1/4", "1. Are these the printed"):
+        assert words in drawn

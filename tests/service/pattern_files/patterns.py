@@ -15,6 +15,7 @@ from typing import Final, TypeAlias
 
 import shapely
 from shapely.geometry import LineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import split
 
 from tests.service.pattern_files.draughtsmen import BLACK, Colour, Draughtsman, Point
@@ -64,7 +65,7 @@ def corners(shape: Polygon) -> list[Point]:
     return points(shape.exterior)[:-1]
 
 
-def points(line: LineString) -> list[Point]:
+def points(line: BaseGeometry) -> list[Point]:
     return [(x, y) for x, y in line.coords]
 
 
@@ -267,7 +268,7 @@ def with_seams_drawn_on_into_the_allowance(pen: Draughtsman, pattern: Pattern) -
                 ends = [shapely.Point(p) for p in (start, end)]
                 by = [4.0 if p.distance(section.outline.exterior) < 1e-6 else 0.0 for p in ends]
                 far = LineString([_between(start, end, -by[0]), _between(start, end, 1 + by[1])])
-                pen.line(points(LineString(far.intersection(room))))
+                pen.line(points(far.intersection(room)))
             else:
                 pen.line([start, end])
         draw_cut_line(pen, section, "alike")

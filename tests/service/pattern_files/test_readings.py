@@ -12,7 +12,7 @@ from shapely.geometry import Polygon
 from piecewright.patchwork.reading.choices import Choices
 from piecewright.patchwork.reading.reading import read_pattern
 from piecewright.patchwork.reading.results import Reading
-from piecewright.service.pattern_files.files import pages_of
+from piecewright.service.pattern_files.files import read_file
 from tests.service.pattern_files.draughtsmen import DRAUGHTSMEN, Draughtsman, ReportLab
 from tests.service.pattern_files.patterns import (
     PATTERNS,
@@ -27,7 +27,7 @@ FACE = Choices(side="face")
 
 
 def read(pen: Draughtsman, choices: Choices = FACE) -> Reading:
-    return read_pattern(pages_of(pen.file(), pen.media_type), choices)
+    return read_pattern(read_file(pen.file(), pen.media_type).pages, choices)
 
 
 def drawn(pattern: Pattern) -> dict[str, Polygon]:

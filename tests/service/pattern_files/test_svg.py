@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
 from piecewright.patchwork.reading.choices import Choices
+from piecewright.patchwork.reading.page import Page
 from piecewright.patchwork.reading.reading import read_pattern
+from piecewright.service.pattern_files.files import read_file
 from piecewright.service.pattern_files.limits import PatternFileError
-from piecewright.service.pattern_files.svg import pages_of_svg
+from piecewright.service.pattern_files.svg import svg_as_pdf
 from tests.service.pattern_files.draughtsmen import Svg
 from tests.service.pattern_files.patterns import PATTERNS, draw
 
@@ -25,15 +29,19 @@ def svg(inner: str) -> bytes:
     return f'<svg {NAMESPACES} width="9in" height="9in" viewBox="0 0 9 9">{inner}</svg>'.encode()
 
 
+def pages_of(data: bytes) -> Sequence[Page]:
+    return read_file(data, Svg.media_type).pages
+
+
 def refused(data: bytes) -> str:
     with pytest.raises(PatternFileError) as error:
-        pages_of_svg(data)
+        svg_as_pdf(data)
     return error.value.code
 
 
 def test_a_drawing_without_a_size_on_paper_has_no_scale() -> None:
     data = pier().replace(b'width="215.9mm" height="279.4mm" ', b"")
-    reading = read_pattern(pages_of_svg(data), Choices(side="face"))
+    reading = read_pattern(pages_of(data), Choices(side="face"))
     assert [question.code for question in reading.questions] == ["scale"]
     assert reading.scale.origin is None
 
@@ -48,7 +56,7 @@ def test_what_is_used_again_is_read_where_it_is() -> None:
         + '<use href="#pier" xlink:href="#pier" x="10" y="5"/></svg>'
     )
     data = used.replace('xmlns="http://www.w3.org/2000/svg"', NAMESPACES).encode()
-    reading = read_pattern(pages_of_svg(data), Choices(side="face"))
+    reading = read_pattern(pages_of(data), Choices(side="face"))
     assert reading.is_complete
     left = min(x for s in reading.sections for p in s.pieces for x, _ in p.outline)
     assert left == pytest.approx(1 + 10 / 25.4, abs=0.002)
@@ -77,7 +85,7 @@ def test_entities_are_refused() -> None:
 def test_nothing_is_fetched(tmp_path_factory: pytest.TempPathFactory) -> None:
     secret = tmp_path_factory.mktemp("hold") / "secret.svg"
     secret.write_bytes(svg('<path d="M1 1L8 8" stroke="black"/>'))
-    pages = pages_of_svg(svg(f'<image xlink:href="{secret.as_uri()}" width="9" height="9"/>'))
+    pages = pages_of(svg(f'<image xlink:href="{secret.as_uri()}" width="9" height="9"/>'))
     assert [page.marks for page in pages] == [()]
 
 
