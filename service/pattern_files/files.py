@@ -44,6 +44,10 @@ READERS: Final[Mapping[str, Callable[[bytes], PatternFile]]] = {
 """By media type."""
 
 
+MEDIA_ENDINGS: Final[Mapping[str, str]] = {"application/pdf": ".pdf", "image/svg+xml": ".svg"}
+"""What names of files end in, by media type."""
+
+
 def read_file(data: bytes, media_type: str) -> PatternFile:
     """A pattern's file with what stands on its pages.
 

@@ -168,8 +168,13 @@ class ReadBack:
             block=self.block,
             questions=self.questions,
             cautions=self.cautions,
-            complete=self.reading.is_complete and not self.questions,
+            complete=self.is_complete,
         )
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether nothing is left to ask."""
+        return self.reading.is_complete and not self.questions
 
 
 def read_back(pages: Sequence[Page], choices: Choices, unit: Unit) -> ReadBack:
@@ -189,9 +194,14 @@ def reading_answer(file: PatternFile, choices: Choices, unit: Unit, form: Form) 
     read = read_back(file.pages, choices, unit)
     if form == "json":
         return Answer(form, write_json(read.to_json()), "reading")
+    return picture_answer(file, read, form)
+
+
+def picture_answer(file: PatternFile, read: ReadBack, form: Form) -> Answer:
+    """What was read, over the original; in one of ``PICTURES``."""
     numbers = [sheet.number for sheet in read.reading.sheets]
     picture = reading_svg(
-        read.reading, read.questions, originals_of(file.pdf, numbers), unit
+        read.reading, read.questions, originals_of(file.pdf, numbers), read.unit
     ).encode()
     if form == "pdf":
         # The one picture is drawn once, by what draws other people's SVG here too.
