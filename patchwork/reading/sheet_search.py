@@ -11,14 +11,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Polygon
 
 from piecewright.patchwork.reading.allowances import allowance_round
 from piecewright.patchwork.reading.choices import GivenNumber, Use
+from piecewright.patchwork.reading.glyphs import drawn_words
 from piecewright.patchwork.reading.labels import Label, label_classes
 from piecewright.patchwork.reading.lines import BESIDE, DrawnLine, lines_of
 from piecewright.patchwork.reading.network import NEAR, TooTangled, faces_of
-from piecewright.patchwork.reading.page import Mark, Page, Style
+from piecewright.patchwork.reading.page import Mark, Page, Style, Word
 from piecewright.patchwork.reading.sections import FoundSections, sections_of
 from piecewright.patchwork.reading.styles import by_style, choices_of_styles
 
@@ -43,41 +44,80 @@ class SheetReading:
 
 
 def read_sheet(page: Page, said: dict[Style, Use], numbers: Iterable[GivenNumber]) -> SheetReading:
-    """The reading of a sheet in which lines and numbers fit together best."""
-    marks = by_style(page.marks)
-    given = [n for n in numbers if n.sheet == page.number]
-    classes = [_with_given(labels, given) for labels in label_classes(page.words)]
-    if given and not classes:
-        classes = [_with_given((), given)]
-    everything = tuple(lines_of(page.marks))
-    best: tuple[tuple[float, ...], SheetReading] | None = None
-    right: list[tuple[tuple[float, ...], FoundSections]] = []
-    work = 0
-    for beside, near in ((BESIDE, NEAR), (_DOUBLE, 2 * NEAR)):
-        for seams in choices_of_styles(marks, said):
-            lines = lines_of(itertools.chain(*(marks[s] for s in seams)), beside)
-            work += len(lines)
-            if best is not None and work > MOST_WORK:
-                break
+    """The reading of a sheet in which lines and numbers fit together best.
+
+    Args:
+        said: what is known of styles.
+        numbers: those that were given, of all sheets.
+    """
+    given = [number for number in numbers if number.sheet == page.number]
+    search = _Search(page, said)
+    written = search.best(_classes(page.words, given))
+    if written.found.is_right:
+        return written
+    # Shapes that look like figures are worth a look only where text alone does not do.
+    drawn = drawn_words(page.marks)
+    if not drawn:
+        return written
+    both = search.best(_classes([*page.words, *drawn], given))
+    return both if search.rank_of(both) > search.rank_of(written) else written
+
+
+def _classes(words: Sequence[Word], given: Sequence[GivenNumber]) -> list[tuple[Label, ...]]:
+    classes = [_with_given(labels, given) for labels in label_classes(words)]
+    return classes or ([_with_given((), given)] if given else [])
+
+
+class _Search:
+    """The search on one sheet; the faces that each choice of styles gives are found once."""
+
+    def __init__(self, page: Page, said: dict[Style, Use]) -> None:
+        self.page, self.said = page, said
+        self.marks = by_style(page.marks)
+        self.lines = tuple(lines_of(page.marks))
+        self._faces: dict[tuple[frozenset[Style], float], list[Polygon]] = {}
+        self._work = 0
+
+    def best(self, classes: Sequence[tuple[Label, ...]]) -> SheetReading:
+        """The best reading with one of some classes of numbers."""
+        best: tuple[tuple[float, ...], SheetReading] | None = None
+        right: list[tuple[tuple[float, ...], FoundSections]] = []
+        for beside, near in ((BESIDE, NEAR), (_DOUBLE, 2 * NEAR)):
+            for seams in choices_of_styles(self.marks, self.said) if classes else ():
+                faces = self._faces_of(seams, beside, near)
+                for labels in classes if faces else ():
+                    found = sections_of(faces, labels)
+                    rank = _rank(found, self.lines)
+                    if found.is_right:
+                        right.append((rank, found))
+                    if best is None or rank > best[0]:
+                        best = rank, SheetReading(self.page, found, seams, labels, self.lines)
+            if best is not None and best[1].found.is_right:
+                break  # lines further apart are put together only where nothing else helps
+        if best is None:
+            empty = FoundSections((), (), (), (), ())
+            return SheetReading(self.page, empty, frozenset(), (), self.lines)
+        rank, chosen = best
+        rivals = tuple(f for r, f in right if r == rank and _differ(f, chosen.found))
+        return replace(chosen, found=_refined(chosen, self.marks), rivals=rivals)
+
+    def rank_of(self, reading: SheetReading) -> tuple[float, ...]:
+        """How good a reading of the sheet is."""
+        return _rank(reading.found, reading.lines)
+
+    def _faces_of(self, seams: frozenset[Style], beside: float, near: float) -> list[Polygon]:
+        """The faces between lines of some styles; none once too much was looked at."""
+        key = (seams, near)
+        if key not in self._faces:
+            lines = lines_of(itertools.chain(*(self.marks[s] for s in seams)), beside)
+            self._work += len(lines)
+            # The first choice, all styles together, is looked at however many lines it has.
+            is_enough = self._faces and self._work > MOST_WORK
             try:
-                faces = faces_of(lines, near=near)
+                self._faces[key] = [] if is_enough else faces_of(lines, near=near)
             except TooTangled:
-                continue
-            for labels in classes:
-                found = sections_of(faces, labels)
-                rank = _rank(found, labels, everything)
-                if found.is_right:
-                    right.append((rank, found))
-                if best is None or rank > best[0]:
-                    best = rank, SheetReading(page, found, seams, labels, everything)
-        if best is not None and best[1].found.is_right:
-            break  # lines further apart are put together only where nothing else helps
-    if best is None:
-        empty = FoundSections((), (), (), (), ())
-        return SheetReading(page, empty, frozenset(), (), everything)
-    rank, chosen = best
-    rivals = tuple(f for r, f in right if r == rank and _differ(f, chosen.found))
-    return replace(chosen, found=_refined(chosen, marks), rivals=rivals)
+                self._faces[key] = []
+        return self._faces[key]
 
 
 def _refined(chosen: SheetReading, marks: dict[Style, list[Mark]]) -> FoundSections:
@@ -117,9 +157,7 @@ def _with_given(labels: Sequence[Label], given: Sequence[GivenNumber]) -> tuple[
     return (*labels, *more)
 
 
-def _rank(
-    found: FoundSections, labels: Sequence[Label], lines: Sequence[DrawnLine]
-) -> tuple[float, ...]:
+def _rank(found: FoundSections, lines: Sequence[DrawnLine]) -> tuple[float, ...]:
     """How good a reading is, more being better.
 
     What is right comes first. Then patches count, and then sections with an allowance round them,

@@ -143,6 +143,23 @@ class Cairo:
         return self._out.getvalue()
 
 
+class Outlines(Cairo):
+    """cairo again, as programs draw that turn text into outlines: the file has no text."""
+
+    def __init__(self, typeface: str = "sans-serif", italic: bool = False) -> None:
+        super().__init__()
+        slant = cairocffi.FONT_SLANT_ITALIC if italic else cairocffi.FONT_SLANT_NORMAL
+        self._context.select_font_face(typeface, slant)
+
+    def text(self, at: Point, text: str, size: float = 0.16) -> None:
+        self._context.set_source_rgb(*BLACK)
+        self._context.set_font_size(size)
+        left, top, width, height, *_ = self._context.text_extents(text)
+        self._context.move_to(at[0] - left - width / 2, at[1] - top - height / 2)
+        self._context.text_path(text)
+        self._context.fill()
+
+
 class Fpdf:
     """fpdf2, which writes PDF from Python in a way of its own."""
 

@@ -13,7 +13,7 @@ from piecewright.patchwork.reading.choices import Choices
 from piecewright.patchwork.reading.reading import read_pattern
 from piecewright.patchwork.reading.results import Reading
 from piecewright.service.pattern_files.files import read_file
-from tests.service.pattern_files.draughtsmen import DRAUGHTSMEN, Draughtsman, ReportLab
+from tests.service.pattern_files.draughtsmen import DRAUGHTSMEN, Draughtsman, Outlines, ReportLab
 from tests.service.pattern_files.patterns import (
     PATTERNS,
     WAYS,
@@ -61,6 +61,18 @@ def test_what_is_drawn_is_read(program: type[Draughtsman], way: str, name: str) 
     assert reading.questions == ()
     assert off(reading, pattern) < 0.003
     assert [s.allowance for s in reading.sections] == pytest.approx([0.25] * len(pattern), abs=0.01)
+
+
+@pytest.mark.parametrize("way", ["as usual", "on a grid", "in tints with seams", "with a table"])
+@pytest.mark.parametrize(("typeface", "italic"), [("sans-serif", False), ("serif", True)])
+def test_numbers_without_text_are_read(typeface: str, italic: bool, way: str) -> None:
+    """Typefaces are whatever the system has; figures of all usual ones look alike."""
+    pattern = PATTERNS["pier"]
+    pen = Outlines(typeface, italic)
+    WAYS[way](pen, pattern)
+    reading = read(pen)
+    assert reading.questions == ()
+    assert off(reading, pattern) < 0.003
 
 
 @pytest.mark.parametrize("allowance", [0.125, 0.375, 0.5])
