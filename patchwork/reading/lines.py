@@ -90,16 +90,18 @@ def lines_of(marks: Iterable[Mark], beside: float = BESIDE) -> list[DrawnLine]:
             if len(part) == 1 and isinstance(part[0], Line):
                 by_style[mark.style].append(part[0])
             else:
-                chain = [part[0].start, *(p for s in part for p in _chords(s))]
-                curved.append(DrawnLine(tuple(chain)))
+                curved.append(DrawnLine(_chain(part)))
     for of_style in by_style.values():
         straight += _dashes_joined(of_style)
+    curved = [chain for chain in curved if len(chain.points) > 1]
     merged = _merged([s for s in straight if distance(s.start, s.end) > 1e-6], beside)
     return [*(DrawnLine((line.start, line.end)) for line in merged), *dict.fromkeys(curved)]
 
 
-def _chords(segment: Segment) -> list[Point]:
-    return paths.flatten(segment, _FLATNESS)
+def _chain(part: Sequence[Segment]) -> tuple[Point, ...]:
+    """Points along segments, none of them twice in a row."""
+    points = [*(p for segment in part for p in paths.flatten(segment, _FLATNESS)), part[-1].end]
+    return tuple(p for k, p in enumerate(points) if k == 0 or distance(p, points[k - 1]) > 1e-6)
 
 
 def is_thin(mark: Mark) -> bool:

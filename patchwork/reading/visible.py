@@ -91,7 +91,7 @@ def _parts(
         return [mark]
     found = []
     for segment in mark.path:
-        string = LineString([segment.start, *paths.flatten(segment)])
+        string = LineString([*paths.flatten(segment), segment.end])
         if string.length == 0:
             continue
         if is_whole(string):
