@@ -2,8 +2,8 @@
 
 The plain offset of a piece has every side moved out by its allowance and every corner mitred:
 straight raw edges are prolonged until they meet, and a curve has its parallel curve.  What lies
-beyond a corner is a ``Mitre`` (see ``patchwork.outlines.mitres``), and the three kinds of corners
-differ only in how the mitres are cut back:
+beyond a corner is a ``Mitre`` (see ``patchwork.outlines.mitres``), and the kinds of
+corners differ only in how the mitres are cut back:
 
 ``full``
     not at all, but for points longer than 6 allowances, which are cut off square there;
@@ -12,7 +12,10 @@ differ only in how the mitres are cut back:
     allowance beyond the finished corner;
 ``matched-each``
     so that no ear sticks out of a sewn unit, and raw edges end together at both ends
-    of every seam (see ``patchwork.outlines.matching``).
+    of every seam (see ``patchwork.outlines.matching``);
+``matched``
+    likewise, but alike on pieces whose finished shapes are alike, so that raw edges end together at
+    as many ends as they then can (see ``patchwork.outlines.template_choice``).
 
 Only points are cut: a corner of 90 degrees or more is always whole.
 """
@@ -51,10 +54,11 @@ def cut_outlines(
 ) -> CutOutlines:
     """The cut outlines of a block's pieces at finished size, in block coordinates (inches).
 
-    Mismatches are found for ``matched`` corners only: the others do not try to match.
+    Mismatches are found for ``matched`` and ``matched-each`` corners only: the others do not try
+    to match.
 
     Args:
-        order: of sewing; only ``matched`` corners depend on it.
+        order: of sewing; only matched corners depend on it.
 
     Raises:
         BlockError: shapes lie so close along each other that they cannot be overlaid

@@ -13,7 +13,7 @@ The cut outline of a piece with ``matched-each`` corners has these properties:
   raw edge is cut back no further.  Ends that therefore do not meet are a ``Mismatch``, too;
 * cuts are straight, and each works at its own corner only, so a convex piece stays convex.
 
-What ``matched`` makes of these for like pieces is said in ``patchwork.outlines.shared_shapes``.
+What ``matched`` makes of these for like pieces is said in ``patchwork.outlines.template_choice``.
 
 Ears come first.  Round each point of the block the joins put corners together to ever wider runs.
 Each run is a unit there, and its own two outer raw edges cut every mitre inside it.  A long mitre
@@ -111,6 +111,7 @@ class Mismatch:
         join: the join whose seam ends there.
         by: by how much (inches) the tip of ``piece`` stands out beyond the other raw edge;
             negative where it stays back, infinite where it runs on.
+        cause: why that is so.
         longer: the piece that reaches further.
         until: how far (inches) past the point the other one's raw edge goes on.
     """
