@@ -9,6 +9,7 @@ import pytest
 import shapely
 import shapely.affinity
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from piecewright.patchwork.block import catalogue
@@ -18,6 +19,7 @@ from piecewright.patchwork.block.read import block_from_drawing, block_from_piec
 from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
+from piecewright.patchwork.outlines.mitres import HalfPlane, Mitre
 from piecewright.patchwork.sewing.order import order_of
 from tests.patchwork import partitions
 from tests.patchwork.outlines import raw_edges
@@ -220,6 +222,28 @@ def _centre_of(block: Block) -> tuple[float, float]:
     candidates = [(start[0], end[1]), (end[0], start[1])]
     middle = paths.point_at(arc, 0.5)
     return min(candidates, key=lambda c: abs(math.dist(c, middle) - math.dist(c, start)))
+
+
+@given(
+    turns=st.floats(91, 160),
+    widths=st.tuples(st.floats(0.1, 1.0), st.floats(0.1, 1.0)),
+    part=st.floats(0.05, 0.95),
+    reach=st.floats(0.01, 1.5),
+)
+def test_cut_that_would_take_allowance_is_moved_out_until_it_takes_none(
+    turns: float, widths: tuple[float, float], part: float, reach: float
+) -> None:
+    leaves = (math.cos(math.radians(turns)), math.sin(math.radians(turns)))
+    mitre = Mitre((1.0, 0.0), leaves, turns, *widths)
+    way = math.radians(turns * part - 90.0)
+    asked = HalfPlane((math.cos(way), math.sin(way)), reach)
+    moved = mitre.moved_out(asked)
+    assert moved.normal == asked.normal
+    assert mitre.keeps_allowance(moved)
+    if mitre.keeps_allowance(asked):
+        assert moved.reach == pytest.approx(asked.reach)
+    else:  # no further than it has to be
+        assert not mitre.keeps_allowance(HalfPlane(moved.normal, moved.reach - 1e-6))
 
 
 class TestEdgeAllowance:

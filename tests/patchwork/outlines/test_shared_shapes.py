@@ -47,12 +47,12 @@ class TestProperties:
     def test_hold_for_the_catalogue(self, name: str) -> None:
         check_matched(Cut(catalogue.load(name)))
 
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=15, deadline=None)
     @given(block=partitions.blocks())
     def test_hold_for_random_blocks(self, block: Block) -> None:
         check_matched(Cut(block))
 
-    @pytest.mark.parametrize("seed", range(12))
+    @pytest.mark.parametrize("seed", range(8))
     def test_hold_for_blocks_of_like_pieces(self, seed: int) -> None:
         check_matched(Cut(copied(seed, 1 + seed % 3)))
 
@@ -286,12 +286,12 @@ class TestBest:
     def test_of_the_catalogue(self, name: str) -> None:
         assert check_best(catalogue.load(name))
 
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=15, deadline=None)
     @given(seed=st.integers(0, 10**6), cuts=st.integers(1, 2))
     def test_of_a_block_of_like_pieces(self, seed: int, cuts: int) -> None:
         assume(check_best(copied(seed, cuts)))
 
-    @pytest.mark.parametrize("goose", [1.0, 1.5, 2.0])
+    @pytest.mark.parametrize("goose", [1.5, 2.0])
     def test_of_geese(self, goose: float) -> None:
         # Two geese one above the other, with the sky at both sides of each.
         lines: list[list[list[float]]] = [[[0, 2], [4, 2]]]
