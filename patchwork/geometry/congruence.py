@@ -19,7 +19,10 @@ from typing import NamedTuple
 
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, angle, distance, minus
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, angle, distance, minus, turn
+
+SMOOTH = 1.0
+"""Degrees by which an outline may turn where a side goes on."""
 
 CUT_TOLERANCE = 0.01
 """Inches within which cut outlines are the same: more than ``TOLERANCE``, as a sharp point carries
@@ -75,10 +78,19 @@ class Shape:
 
     Attributes:
         finished, cut: its outlines without and with allowance, clockwise.
+        marked: the segments of the finished outline that begin at its corners; where it is left
+            out, those at which it turns (``corners_of``).
     """
 
     finished: Outline
     cut: Outline
+    marked: tuple[int, ...] | None = None
+
+    @property
+    def corners(self) -> list[Point]:
+        """The corners of the finished outline."""
+        marked = corners_of(self.finished) if self.marked is None else self.marked
+        return [self.finished[k].start for k in marked]
 
 
 class Way(NamedTuple):
@@ -146,10 +158,27 @@ def congruences(shapes: Sequence[Shape]) -> tuple[Congruence, ...]:
 
 def laid(outline: Outline, onto: Outline, way: Way) -> Isometry:
     """The isometry that lays an outline onto one that it is congruent to, in a way."""
-    others = _corners(onto, False)
-    corners = _corners(outline, way.flipped)
-    others = others[way.shift :] + others[: way.shift]
-    return _best_fit(list(zip(corners, others, strict=True)), way.flipped)
+    return _laid(Shape(outline, outline).corners, Shape(onto, onto).corners, way)
+
+
+def corners_of(outline: Outline) -> tuple[int, ...]:
+    """The segments of an outline that begin at its corners, where it turns by more than a degree.
+
+    A curve that goes on smoothly is one side, however it is divided; an outline with fewer than
+    two corners has one wherever a segment begins.
+    """
+    found = [
+        k
+        for k, after in enumerate(outline)
+        if abs(turn(paths.tangent(outline[k - 1], 1.0), paths.tangent(after, 0.0))) > SMOOTH
+    ]
+    return tuple(found if len(found) > 1 else range(len(outline)))
+
+
+def _laid(corners: Sequence[Point], onto: Sequence[Point], way: Way) -> Isometry:
+    """The isometry that lays corner upon corner."""
+    others = (*onto[way.shift :], *onto[: way.shift])
+    return _best_fit(list(zip(_seen(corners, way.flipped), others, strict=True)), way.flipped)
 
 
 def _translate_key(shape: Shape) -> tuple[float | None, ...]:
@@ -158,7 +187,7 @@ def _translate_key(shape: Shape) -> tuple[float | None, ...]:
     To a millionth of an inch: far less than the tolerances within which shapes are congruent.
     """
     x, y = shape.finished[0].start
-    common: list[float | None] = [len(shape.finished)]
+    common: list[float | None] = [len(shape.finished), *(shape.marked or ())]
     for segment in (*shape.finished, *shape.cut):
         common.append(round(segment.start[0] - x, 6))
         common.append(round(segment.start[1] - y, 6))
@@ -181,8 +210,9 @@ class _Firsts:
         return self._count
 
     def add(self, number: int, shape: Shape) -> None:
-        entry = paths.area(shape.cut), self._count, number, _longest_and_shortest(shape.finished)
-        insort(self._sorted.setdefault(len(shape.finished), []), entry)
+        corners = shape.corners
+        entry = paths.area(shape.cut), self._count, number, _longest_and_shortest(corners)
+        insort(self._sorted.setdefault(len(corners), []), entry)
         self._count += 1
 
     def of_like_size(self, shape: Shape, compared: int) -> list[int]:
@@ -191,7 +221,8 @@ class _Firsts:
         Args:
             compared: how many of them, in the order of adding, have been compared already.
         """
-        entries = self._sorted.get(len(shape.finished), ())
+        corners = shape.corners
+        entries = self._sorted.get(len(corners), ())
         if compared == self._count or not entries:
             return []
         size = paths.area(shape.cut)
@@ -199,7 +230,7 @@ class _Firsts:
         # and the sides. Areas of congruent shapes differ by the tolerance along the outline at
         # most.
         slack = CUT_TOLERANCE * paths.run_length(shape.cut)
-        longest, shortest = _longest_and_shortest(shape.finished)
+        longest, shortest = _longest_and_shortest(corners)
         found = []
         for k in range(bisect_left(entries, (size - slack,)), len(entries)):
             area, place, number, sides = entries[k]
@@ -214,8 +245,8 @@ class _Firsts:
         return found
 
 
-def _longest_and_shortest(outline: Outline) -> tuple[float, float]:
-    sides = [distance(s.start, s.end) for s in outline]
+def _longest_and_shortest(corners: Sequence[Point]) -> tuple[float, float]:
+    sides = _sides(corners)
     return max(sides), min(sides)
 
 
@@ -226,10 +257,11 @@ def ways_onto(shape: Shape, onto: Shape) -> Iterator[Way]:
     >>> len(list(ways_onto(Shape(square, square), Shape(square, square))))
     8
     """
+    corners, others = shape.corners, onto.corners
     for flipped in (False, True):
-        for shift in _shifts(shape.finished, onto.finished, flipped):
+        for shift in _shifts(corners, others, flipped):
             way = Way(flipped, shift)
-            isometry = laid(shape.finished, onto.finished, way)
+            isometry = _laid(corners, others, way)
             # The finished outlines first: where they differ, that shows at the first few points.
             if _lies_on(isometry, shape.finished, onto.finished, TOLERANCE) and (
                 (shape.cut is shape.finished and onto.cut is onto.finished)
@@ -238,19 +270,24 @@ def ways_onto(shape: Shape, onto: Shape) -> Iterator[Way]:
                 yield way
 
 
-def _corners(outline: Outline, flipped: bool) -> list[Point]:
+def _seen(corners: Sequence[Point], flipped: bool) -> list[Point]:
+    """The corners, clockwise again where they are flipped over."""
     if flipped:
-        return [(-s.end[0], s.end[1]) for s in reversed(outline)]
-    return [s.start for s in outline]
+        return [(-x, y) for x, y in (corners[0], *reversed(corners[1:]))]
+    return list(corners)
 
 
-def _shifts(outline: Outline, onto: Outline, flipped: bool) -> Iterator[int]:
+def _sides(corners: Sequence[Point]) -> list[float]:
+    """How long it is (inches) from each corner straight to the next."""
+    return [distance(p, q) for p, q in zip(corners, (*corners[1:], corners[0]), strict=True)]
+
+
+def _shifts(corners: Sequence[Point], onto: Sequence[Point], flipped: bool) -> Iterator[int]:
     """The corners of another outline on which the first corner may lie, all sides being as long."""
-    if len(outline) != len(onto):
+    if len(corners) != len(onto):
         return
-    corners = _corners(outline, flipped)
-    sides = [distance(p, q) for p, q in zip(corners, corners[1:] + corners[:1], strict=True)]
-    others = [distance(s.start, s.end) for s in onto] * 2
+    sides = _sides(_seen(corners, flipped))
+    others = _sides(onto) * 2
     for shift in range(len(sides)):
         # Each of a side's two ends may be off by the tolerance.
         if all(abs(sides[k] - others[k + shift]) <= 2 * TOLERANCE for k in range(len(sides))):

@@ -19,11 +19,11 @@ from functools import lru_cache
 from typing import Final, TypeAlias
 
 from piecewright.patchwork.block.seams import Seams, Side
-from piecewright.patchwork.geometry.congruence import Shape, Way, ways_onto
-from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
+from piecewright.patchwork.geometry.congruence import SMOOTH, Shape, Way, ways_onto
+from piecewright.patchwork.geometry.paths import Curve, Line, Segment
 from piecewright.patchwork.geometry.vectors import TOLERANCE
 from piecewright.patchwork.outlines.corner_cuts import Form, flipped, form_of, same_form
-from piecewright.patchwork.outlines.mitres import FLAT, POINTED, Mitre, MitreKey
+from piecewright.patchwork.outlines.mitres import POINTED, Mitre, MitreKey
 
 _DECIMALS: Final = 6
 """Of inches and of directions: translates agree in so many."""
@@ -106,7 +106,7 @@ def shared_shapes(
     roles = _roles(seams, widths, mitres)
     outlines = [outline for _, outline in roles]
     for i, (role, outline) in enumerate(roles):
-        count, around = len(outline), _around(outline)
+        count, around = len(role.sides[0]), _around(outline)
         slack = 2 * TOLERANCE * count
         alike = firsts.setdefault(count, [])
         for other, first in (*alike[bisect_left(alike, (around - slack,)) :], (math.inf, i)):
@@ -124,33 +124,35 @@ def shared_shapes(
 
 
 _Outline: TypeAlias = tuple[tuple[float, ...], ...]
-"""For each side of a shape where it begins, seen from the first one's beginning, and its handles if
-it is a curve."""
+"""For each segment of a shape's outline whether it begins at a corner, where it begins, seen from
+the first one's beginning, and its handles if it is a curve."""
 
 
 def _around(outline: _Outline) -> float:
     """How long (inches) the way is from corner to corner round an outline."""
-    return sum(
-        math.dist(one[:2], other[:2]) for one, other in itertools.pairwise((*outline, outline[0]))
-    )
+    corners = [segment[1:3] for segment in outline if segment[0]]
+    return sum(itertools.starmap(math.dist, itertools.pairwise((*corners, corners[0]))))
 
 
 @lru_cache(_CACHED)
 def _ways(outline: _Outline, onto: _Outline) -> tuple[Way, ...]:
     """The ways in which an outline lies on another one; none if they are not congruent."""
-    one, other = _outline(outline), _outline(onto)
-    return tuple(ways_onto(Shape(one, one), Shape(other, other)))
+    return tuple(ways_onto(_shape(outline), _shape(onto)))
 
 
-def _outline(sides: _Outline) -> Outline:
+def _shape(segments: _Outline) -> Shape:
     outline: list[Segment] = []
-    for side, after in itertools.pairwise((*sides, sides[0])):
-        start, end = (side[0], side[1]), (after[0], after[1])
-        if len(side) == 2:
-            outline.append(Line(start, end))
+    for segment, after in itertools.pairwise((*segments, segments[0])):
+        _, x, y, *handles = segment
+        start, end = (x, y), (after[1], after[2])
+        if handles:
+            hx, hy, kx, ky = handles
+            outline.append(Curve(start, (hx, hy), (kx, ky), end))
         else:
-            outline.append(Curve(start, (side[2], side[3]), (side[4], side[5]), end))
-    return tuple(outline)
+            outline.append(Line(start, end))
+    marked = tuple([k for k, segment in enumerate(segments) if segment[0]])
+    whole = tuple(outline)
+    return Shape(whole, whole, marked)
 
 
 def _on_same_widths(
@@ -181,16 +183,17 @@ def _roles(
         corners = [
             k
             for k, mitre in enumerate(own)
-            if abs(mitre.turns) > FLAT
-            or not _runs_on(seams, widths, sides[k - 1].edge, sides[k].edge)
+            if abs(mitre.turns) > SMOOTH or widths[sides[k - 1].edge] != widths[sides[k].edge]
         ]
+        if len(corners) == 1:  # a drop, which cannot be laid by its one corner
+            corners = list(range(len(sides)))
         seen = []
         for k in corners:
             number = numbers.get(id(own[k]))
             if number is None:
                 number = numbers[id(own[k])] = kinds.setdefault(own[k].chain, len(kinds))
             seen.append(number)
-        outline = _seen_from_first(seams, [sides[k] for k in corners])
+        outline = _seen_from_first(seams, sides, corners)
         key = (tuple(seen), outline)
         role = roles.get(key)
         if role is None:
@@ -200,25 +203,31 @@ def _roles(
     return [(role, outline) for (_, outline), role in roles.items()]
 
 
-def _runs_on(seams: Seams, widths: Sequence[float], before: int, after: int) -> bool:
-    """Whether two edges that run straight on are one side of a shape."""
-    straight = all(isinstance(seams.edges[e].segment, Line) for e in (before, after))
-    return straight and widths[before] == widths[after]
+def _seen_from_first(seams: Seams, sides: Sequence[Side], corners: Sequence[int]) -> _Outline:
+    """The outline from the first corner on, without the points in the middle of its straight sides.
 
-
-def _seen_from_first(seams: Seams, sides: Sequence[Side]) -> _Outline:
-    """The outline with these sides, of which a straight one may go on in others."""
+    Args:
+        sides: of the piece.
+        corners: the numbers of those that begin at a corner.
+    """
     edges, points = seams.edges, seams.points
-    x, y = points[seams.start(sides[0])]
+    x, y = points[seams.start(sides[corners[0]])]
     outline: list[tuple[float, ...]] = []
-    for side in sides:
+    marked = set(corners)
+    straight = False
+    for k in range(corners[0], corners[0] + len(sides)):
+        k %= len(sides)
+        side, corner = sides[k], k in marked
         edge = edges[side.edge]
-        px, py = points[edge.start if side.forward else edge.end]
-        seen = [round(px - x, _DECIMALS), round(py - y, _DECIMALS)]
-        if type(edge.segment) is Curve:
-            segment = seams.segment(side)
-            assert isinstance(segment, Curve), "a curve travelled back is one"
-            for hx, hy in (segment.handle1, segment.handle2):
-                seen += (round(hx - x, _DECIMALS), round(hy - y, _DECIMALS))
-        outline.append(tuple(seen))
+        curved = type(edge.segment) is Curve
+        if curved or corner or not straight:
+            px, py = points[edge.start if side.forward else edge.end]
+            seen = [float(corner), round(px - x, _DECIMALS), round(py - y, _DECIMALS)]
+            if curved:
+                segment = seams.segment(side)
+                assert isinstance(segment, Curve), "a curve travelled back is one"
+                for hx, hy in (segment.handle1, segment.handle2):
+                    seen += (round(hx - x, _DECIMALS), round(hy - y, _DECIMALS))
+            outline.append(tuple(seen))
+        straight = not curved
     return tuple(outline)

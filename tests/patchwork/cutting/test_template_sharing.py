@@ -25,6 +25,7 @@ NEEDED = {
     "economy": 3,
     "tumbling-blocks": 1,
     "triangle-in-a-square": 2,
+    "grandmothers-fan": 3,  # all blades are one, whichever corner of the block lies behind them
 }
 
 

@@ -143,6 +143,18 @@ def test_curved_pieces_are_like_and_reversed() -> None:
     assert isometry_onto(other, one) is None
 
 
+def test_curve_that_is_divided_is_the_same_curve() -> None:
+    curve = paths.Curve((0.0, 0.0), (1.0, -1.0), (2.0, 0.5), (4.0, 0.0))
+    rest = (paths.Line((4.0, 0.0), (3.0, 3.0)), paths.Line((3.0, 3.0), (0.0, 0.0)))
+    whole = paths.clockwise((curve, *rest))
+    parts = paths.clockwise((*paths.split(curve, 0.3), *rest))
+    assert len(parts) > len(whole)
+    for way, onto in ((Shape(whole, whole), Shape(parts, parts)), (Shape(parts, parts),) * 2):
+        isometry = isometry_onto(way, onto)
+        assert isometry is not None
+        assert isometry.point((3.0, 3.0)) == pytest.approx((3.0, 3.0))
+
+
 def test_first_of_each_kind_stands_for_the_rest() -> None:
     turned = laid(SCALENE, Isometry(False, 90.0, (9.0, 9.0)))
     flipped = laid(SCALENE, Isometry(True, 10.0, (20.0, 9.0)))
