@@ -19,6 +19,9 @@ class CutPiece(AnswerSchema):
     finished = fields.Ring(f"Without allowance. {CURVES}")
     cut = fields.Ring(f"With allowance. {CURVES}")
     match_points = fields.Places("On the finished outline, to pin through.")
+    stop_points = fields.Places(
+        "Those match points at which a seam along the piece stops, as a later one pivots there."
+    )
 
 
 class GrainLine(AnswerSchema):

@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
-from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.joins import Order, Seam, Spans
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.crossings import Press
+from piecewright.patchwork.sewing.stops import Stop
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Mark, Stroke, Text, line
 
 MEETING: Final = 0.045
 """Inches; the radius of the dot at a meeting."""
+
+STOP_HALF: Final = 0.045
+"""Inches; half the length of the bar at which a seam stops."""
+
+STOP_AWAY: Final = 0.1
+"""Inches from a match point to its bars on the map: where seams come in at 60 degrees to each other
+the bars of all of them keep apart."""
+
+_STOP: Final = 1.6
+"""Points; the weight of such a bar, about twice that of the seam that it crosses."""
 
 _HEAD: Final = 0.075
 _AROUND: Final = 0.022
@@ -69,6 +81,25 @@ def meeting_mark(at: Point, nests: bool, radius: float = MEETING) -> list[Mark]:
     """A filled dot where seams nest, an open one where they do not."""
     colour = None if nests else "#ffffff"
     return [Stroke("meeting", circle(at, radius), closed=True, filled=True, colour=colour)]
+
+
+def seam_from_stop(seams: Seams, seam: Seam, stop: Stop) -> tuple[Point, Vector]:
+    """The point at which a seam stops, and the direction in which the seam leads away from it."""
+    if stop.end == "start":
+        return seams.points[stop.point], paths.tangent(seams.segment(seam.sides[0]), 0.0)
+    dx, dy = paths.tangent(seams.segment(seam.sides[-1]), 1.0)
+    return seams.points[stop.point], (-dx, -dy)
+
+
+def stop_bar(at: Point, along: Vector, half: float = STOP_HALF) -> Stroke:
+    """The bar across a seam at which it stops.
+
+    Args:
+        along: a unit vector along the seam.
+    """
+    across = (-along[1], along[0])
+    bar = line("meeting", plus(at, across, -half), plus(at, across, half))
+    return replace(bar, weight=_STOP)
 
 
 def step_number(message: str, at: Point, letters: float) -> list[Mark]:
