@@ -12,11 +12,10 @@ Faults of a block in a cell point into its description; their places are those o
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final, TypeAlias
 
-import shapely
-
+from piecewright.patchwork.block.grid_cells import Cell, Inner, faults_of_cells, turned_size
 from piecewright.patchwork.block.joins import order_from, renamed
 from piecewright.patchwork.block.model import (
     MOST_PIECES,
@@ -39,17 +38,10 @@ from piecewright.patchwork.block.read import (
 )
 from piecewright.patchwork.block.seams import knit, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Line, Outline
-from piecewright.patchwork.geometry.polygons import polygon_of, polygons
-from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
-from piecewright.patchwork.lengths import LengthError, Unit, parse_length, spoken
+from piecewright.patchwork.geometry.vectors import TOLERANCE
+from piecewright.patchwork.lengths import LengthError, Unit, parse_length
 
 Spec: TypeAlias = Mapping[str, Any]
-
-Box: TypeAlias = tuple[float, float, float, float]
-"""Left, top, right and bottom, inches."""
 
 Named: TypeAlias = Callable[[str, str], Block]
 """The block with an id; it raises ``BlockError``, with the pointer that it is given, for none."""
@@ -59,99 +51,6 @@ DEEPEST: Final = 3
 
 _PLAIN: Final = 1.0
 """Inches; the side of a cell of a grid that has plain patches alone and no lengths."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Inner:
-    """What fills a cell, as it was read.
-
-    Attributes:
-        block: None where it has faults.
-        faults: their places are those on the block as it is drawn itself.
-        box: its extent as drawn; None where it cannot be told, and for a plain patch, which
-            fills any cell.
-        wanted: fabrics that it is cut from and does not bring along, with the pointers to them.
-    """
-
-    block: Block | None
-    faults: tuple[Fault, ...] = ()
-    box: Box | None = None
-    wanted: tuple[tuple[str, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _Cell:
-    """A cell, and how the block in it lies.
-
-    Attributes:
-        number: from 1, in reading order.
-        pointer: to what fills it.
-        box: its place on the whole block.
-        turn: degrees, clockwise as seen; ``mirrored`` before it is turned.
-    """
-
-    number: int
-    row: int
-    column: int
-    pointer: str
-    inner: _Inner
-    box: Box
-    turn: int
-    mirrored: bool
-
-    @property
-    def name(self) -> str:
-        return f"b{self.number}"
-
-    @property
-    def words(self) -> str:
-        return f"row {self.row + 1}, column {self.column + 1}"
-
-    @property
-    def middle(self) -> Point:
-        left, top, right, bottom = self.box
-        return ((left + right) / 2, (top + bottom) / 2)
-
-    @property
-    def drawn(self) -> tuple[float, float]:
-        """Width and height of its block as drawn, once it is turned."""
-        assert self.inner.box is not None
-        return _turned_size(self.inner.box, self.turn)
-
-    def at(self, p: Point) -> Point:
-        """Where a point of its block lies on the whole block."""
-        assert self.inner.box is not None
-        left, top, right, bottom = self.inner.box
-        wide, high = right - left, bottom - top
-        x, y = p[0] - left, p[1] - top
-        if self.mirrored:
-            x = wide - x
-        turned = {
-            0: (x, y),
-            90: (high - y, x),
-            180: (wide - x, high - y),
-            270: (y, wide - x),
-        }[self.turn]
-        across, down = self.drawn
-        x0, y0, x1, y1 = self.box
-        return (x0 + turned[0] * (x1 - x0) / across, y0 + turned[1] * (y1 - y0) / down)
-
-    def placed(self, piece: Piece) -> Piece:
-        """A piece of its block at its place on the whole block, under its name there."""
-        if self.inner.box is None:
-            left, top, right, bottom = self.box
-            corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
-            return Piece(self.name, paths.polygon(corners), piece.fabric)
-        outline: Outline = tuple(_mapped(segment, self.at) for segment in piece.outline)
-        grain = piece.grain
-        if not isinstance(grain, str):
-            grain = ((-grain if self.mirrored else grain) + self.turn) % 180.0
-        return Piece(
-            f"{self.name}.{piece.id}",
-            paths.reverse_outline(outline) if self.mirrored else outline,
-            piece.fabric,
-            grain,
-        )
 
 
 def block_from_grid(spec: Spec, named: Named, pointer: str = "/block") -> Block:
@@ -190,15 +89,15 @@ class _Reader:
 
     def __init__(self, unit: Unit, named: Named, depth: int) -> None:
         self._unit, self._named, self._depth = unit, named, depth
-        self._designs: dict[str, _Inner] = {}
-        self._catalogue: dict[str, _Inner] = {}
+        self._designs: dict[str, Inner] = {}
+        self._catalogue: dict[str, Inner] = {}
 
     def add_designs(self, designs: Mapping[str, Any], pointer: str) -> None:
         """Read the blocks that cells may name. They cannot name each other."""
         read = {id: self.inner(one, f"{pointer}/{_escaped(id)}") for id, one in designs.items()}
         self._designs = read
 
-    def inner(self, given: Any, pointer: str) -> _Inner:
+    def inner(self, given: Any, pointer: str) -> Inner:
         """What fills a cell."""
         if isinstance(given, str):
             return self._by_id(given, pointer)
@@ -206,7 +105,7 @@ class _Reader:
             fabric = given["fabric"]
             plain = Block("", self._unit, (Piece("", (), fabric),))
             here = f"{pointer}/fabric"
-            return _Inner(plain, wanted=() if fabric is None else ((here, fabric),))
+            return Inner(plain, wanted=() if fabric is None else ((here, fabric),))
         if "block" in given:
             return _recoloured(self.inner(given["block"], f"{pointer}/block"), given, pointer)
         spec = {**given, "unit": given.get("unit", self._unit)}
@@ -221,19 +120,19 @@ class _Reader:
             form = block_from_pieces if "pieces" in given else block_from_drawing
             block = form(spec, pointer)
         except BlockError as error:
-            return _Inner(None, error.faults, drawn_extent(spec))
+            return Inner(None, error.faults, drawn_extent(spec))
         fabrics = block.fabrics[: len(given.get("fabrics", ()))]
-        return _Inner(replace(block, fabrics=fabrics), (), extent(block.pieces), wanted)
+        return Inner(replace(block, fabrics=fabrics), (), extent(block.pieces), wanted)
 
-    def _by_id(self, id: str, pointer: str) -> _Inner:
+    def _by_id(self, id: str, pointer: str) -> Inner:
         if id in self._designs:
             return self._designs[id]
         if id not in self._catalogue:
             try:
                 block = self._named(id, pointer)
             except BlockError as error:
-                return _Inner(None, error.faults)
-            self._catalogue[id] = _Inner(block, box=extent(block.pieces))
+                return Inner(None, error.faults)
+            self._catalogue[id] = Inner(block, box=extent(block.pieces))
         return self._catalogue[id]
 
 
@@ -247,7 +146,7 @@ def _fabrics_of_the_grid(given: Spec, pointer: str) -> Iterator[tuple[str, str]]
                 yield f"{pointer}/{name}/{i}/fabric", fabric
 
 
-def _recoloured(inner: _Inner, given: Spec, pointer: str) -> _Inner:
+def _recoloured(inner: Inner, given: Spec, pointer: str) -> Inner:
     """A block of which some fabrics are others, as ``fabrics`` of its description says."""
     if inner.block is None:
         return inner
@@ -278,23 +177,23 @@ def _recoloured(inner: _Inner, given: Spec, pointer: str) -> _Inner:
 # --- the grid ----------------------------------------------------------------------------------
 
 
-def _grid(spec: Spec, named: Named, pointer: str, depth: int) -> _Inner:
+def _grid(spec: Spec, named: Named, pointer: str, depth: int) -> Inner:
     """A grid of blocks, as what fills a cell of another one, or by itself."""
     here = f"{pointer}/grid"
     grid: Spec = spec["grid"]
     if depth > DEEPEST:
         message = f"grids may lie {DEEPEST} deep in each other; this one lies deeper"
-        return _Inner(None, (Fault(here, "too-deep", message),))
+        return Inner(None, (Fault(here, "too-deep", message),))
     unit: Unit = spec.get("unit", "in")
     faults = [*_uneven(grid, here)]
     lengths = {name: _lengths(grid, name, unit, here, faults) for name in ("rows", "columns")}
     if faults:
-        return _Inner(None, tuple(faults))
+        return Inner(None, tuple(faults))
     reader = _Reader(unit, named, depth)
     reader.add_designs(grid.get("designs", {}), f"{here}/designs")
     faults += _unused(grid, here)
     cells = _cells(grid, reader, here, lengths)
-    faults += _faults_of_cells(cells)
+    faults += faults_of_cells(cells)
     fabrics, wanted = _fabrics(spec, cells, pointer, faults)
     joins = None
     if spec.get("joins") is not None:
@@ -305,16 +204,16 @@ def _grid(spec: Spec, named: Named, pointer: str, depth: int) -> _Inner:
         faults.append(Fault(here, "too-many-pieces", message))
     box = (0.0, 0.0, *cells[-1].box[2:])
     if faults:
-        return _Inner(None, tuple(faults), box)
+        return Inner(None, tuple(faults), box)
     pieces, where, units = _put_together(cells)
     try:
         block = checked_block(
             {"name": spec.get("name"), "unit": unit}, pieces, where, fabrics, faults, pointer
         )
     except BlockError as error:
-        return _Inner(None, error.faults, box)
+        return Inner(None, error.faults, box)
     built = BlockUnit("", tuple(p.id for p in pieces), 0, joins, None, units)
-    return _Inner(replace(block, built=built), (), extent(block.pieces), wanted)
+    return Inner(replace(block, built=built), (), extent(block.pieces), wanted)
 
 
 def _uneven(grid: Spec, pointer: str) -> Iterator[Fault]:
@@ -374,7 +273,7 @@ def _unused(grid: Spec, pointer: str) -> Iterator[Fault]:
 
 def _cells(
     grid: Spec, reader: _Reader, pointer: str, lengths: Mapping[str, list[float] | None]
-) -> list[_Cell]:
+) -> list[Cell]:
     """The cells in reading order."""
     blocks: Sequence[Sequence[Any]] = grid["blocks"]
     turns = grid.get("turns") or [[0] * len(row) for row in blocks]
@@ -385,7 +284,7 @@ def _cells(
     ]
     # Without lengths all cells are as large as the largest block is drawn.
     sizes = [
-        _turned_size(one.box, turns[r][c])
+        turned_size(one.box, turns[r][c])
         for r, row in enumerate(inner)
         for c, one in enumerate(row)
         if one.box is not None
@@ -396,7 +295,7 @@ def _cells(
     x = [sum(widths[:c]) for c in range(len(widths) + 1)]
     y = [sum(heights[:r]) for r in range(len(heights) + 1)]
     return [
-        _Cell(
+        Cell(
             r * len(row) + c + 1,
             r,
             c,
@@ -411,64 +310,8 @@ def _cells(
     ]
 
 
-def _turned_size(box: Box, turn: int) -> tuple[float, float]:
-    """Width and height of what has an extent, once it is turned."""
-    left, top, right, bottom = box
-    wide, high = right - left, bottom - top
-    return (high, wide) if turn % 180 else (wide, high)
-
-
-# --- faults of cells ---------------------------------------------------------------------------
-
-
-def _faults_of_cells(cells: Sequence[_Cell]) -> list[Fault]:
-    """What is wrong with the blocks, and with how they fit their cells."""
-    # A design with faults is told of once, at the first of its cells.
-    found: dict[tuple[str, str, str], Fault] = {}
-    for cell in cells:
-        for fault in cell.inner.faults:
-            key = (fault.pointer, fault.code, fault.detail)
-            at = cell.middle
-            if fault.at is not None and cell.inner.box is not None and min(cell.drawn) > 0:
-                at = cell.at(fault.at)
-            found.setdefault(key, replace(fault, at=at))
-    misfits = [_misfit(cell) for cell in cells]
-    return [*found.values(), *(one for one in misfits if one is not None)]
-
-
-def _misfit(cell: _Cell) -> Fault | None:
-    """The fault of a block that does not fill its cell when it is scaled to it."""
-    if cell.inner.block is None or cell.inner.box is None:
-        return None
-    block = cell.inner.block
-    wide, high = cell.drawn
-    left, top, right, bottom = cell.box
-    across, down = right - left, bottom - top
-    if abs(wide * down / high - across) > TOLERANCE:
-        size, room = (
-            f"{spoken(w, block.unit)} by {spoken(h, block.unit)}"
-            for w, h in ((wide, high), (across, down))
-        )
-        message = (
-            f"{block.name!r} is {size} as it lies here, and its cell ({cell.words}) is {room}, of "
-            "other proportions; give 'rows' and 'columns' as lengths that suit it, or turn it"
-        )
-        return Fault(cell.pointer, "cell-proportions", message, cell.middle)
-    share = sum(paths.area(p.outline) for p in block.pieces) / (wide * high)
-    if (1 - share) * across * down > TOLERANCE * (across + down):
-        whole = shapely.union_all([polygon_of(p.outline) for p in block.pieces])
-        bare = overlaid(shapely.difference, shapely.box(*cell.inner.box), whole)
-        dot = max(polygons(bare), key=lambda p: p.area).representative_point()
-        message = (
-            f"{block.name!r} is no rectangle and leaves a part of its cell ({cell.words}) bare; "
-            "add pieces that make it one"
-        )
-        return Fault(cell.pointer, "cell-not-filled", message, cell.at((dot.x, dot.y)))
-    return None
-
-
 def _fabrics(
-    spec: Spec, cells: Sequence[_Cell], pointer: str, faults: list[Fault]
+    spec: Spec, cells: Sequence[Cell], pointer: str, faults: list[Fault]
 ) -> tuple[tuple[Fabric, ...], tuple[tuple[str, str], ...]]:
     """The fabrics of all blocks by id, and those that none of them brings along.
 
@@ -477,7 +320,7 @@ def _fabrics(
     own = fabrics_of(spec, pointer, faults)
     known = {fabric.id: fabric for fabric in own}
     said = set(known)
-    first: dict[str, _Cell] = {}
+    first: dict[str, Cell] = {}
     told: set[tuple[str, str]] = set()
     for cell in cells:
         for fabric in cell.inner.block.fabrics if cell.inner.block else ():
@@ -500,15 +343,11 @@ def _fabrics(
 
 
 def _joins_of_cells(
-    spec: Spec, cells: Sequence[_Cell], pointer: str, faults: list[Fault]
+    spec: Spec, cells: Sequence[Cell], pointer: str, faults: list[Fault]
 ) -> Joins | None:
     """The order in which the blocks are joined, by the names of their cells, as it is given."""
     before = len(faults)
-    patches = []
-    for cell in cells:
-        left, top, right, bottom = cell.box
-        corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
-        patches.append(Piece(cell.name, paths.polygon(corners)))
+    patches = [Piece(cell.name, cell.outline) for cell in cells]
     joins = joins_of(spec["joins"], patches, pointer, faults)
     if len(faults) > before:
         return None
@@ -525,7 +364,7 @@ def _joins_of_cells(
 
 
 def _put_together(
-    cells: Sequence[_Cell],
+    cells: Sequence[Cell],
 ) -> tuple[list[Piece], list[str], tuple[BlockUnit, ...]]:
     """The pieces of all cells, the pointer of each, and the units that they make up."""
     pieces: list[Piece] = []
@@ -581,12 +420,6 @@ def _named_parts(
             Section(f"{prefix}.{s.id}", tuple(f"{prefix}.{id}" for id in s.order)) for s in sections
         )
     return joins and renamed(joins, lambda id: f"{prefix}.{id}"), sections
-
-
-def _mapped(segment: paths.Segment, at: Callable[[Point], Point]) -> paths.Segment:
-    if isinstance(segment, Line):
-        return Line(at(segment.start), at(segment.end))
-    return paths.Curve(at(segment.start), at(segment.handle1), at(segment.handle2), at(segment.end))
 
 
 def _escaped(name: str) -> str:
