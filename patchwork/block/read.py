@@ -2,9 +2,10 @@
 
 The description is plain data whose types a schema has checked; here it gets its meaning.  It has
 one of two forms: pieces with outlines or SVG path data, or a drawing, a frame that lines cut into
-pieces.  A block is valid if every outline is simple and has an area, pieces neither overlap nor
-leave a hole or a crack between them (beyond the tolerance), and ids are unique.  Every fault is
-reported, not only the first, each with a JSON pointer to what is wrong and the place on the block.
+pieces; ``block.grid`` puts blocks together.  A block is valid if every outline is simple and has an
+area, pieces neither overlap nor leave a hole or a crack between them (beyond the tolerance), and
+ids are unique.  Every fault is reported, not only the first, each with a JSON pointer to what is
+wrong and the place on the block.
 """
 
 from __future__ import annotations

@@ -240,6 +240,9 @@ class Words:
             )
         if count > 1:
             message[0] += " The cards go set by set; their numbers are those on the block map."
+        if plan.block.built is not None:
+            blocks = counted(len(plan.block.built.units), "block")
+            message.append(f"It is made of {blocks}: each is sewn whole, and then they are joined.")
         pivots = sum(len(step.pivots) for step in plan.sewing.steps)
         if plan.given:
             with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""

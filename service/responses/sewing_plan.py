@@ -153,7 +153,8 @@ class SewingOrder(AnswerSchema):
     )
     optimal = fields.Flag(
         "Whether it is proven that no order is better, what comes first in this list counting "
-        "first; false for a given one."
+        "first; false for a given one. For a block made of blocks, which stay whole: that none is "
+        "better for each of them by itself, nor for joining them."
     )
 
 

@@ -13,7 +13,7 @@ from piecewright.service.responses.printout import Printout, printout_of_drawing
 class CutPiece(AnswerSchema):
     """A piece with its cut outline, in block coordinates at finished size."""
 
-    id = fields.Text("As given, or p1, p2, … for a drawing.")
+    id = fields.Text("As given; p1, p2, … for a drawing; b1, b2.p1, … in a grid.")
     template = fields.Text("The id of the template that it is cut from.")
     reversed = fields.Flag("Whether the template is laid face down for it.")
     finished = fields.Ring(f"Without allowance. {CURVES}")
