@@ -178,14 +178,17 @@ class BlockField(RequestField):
         drawing = {"frame": BlockAsDrawing, "lines": BlockAsDrawing}
         return {"pieces": BlockAsPieces, **drawing, "grid": BlockAsGrid}
 
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        id = {
+    def id_schema(self) -> dict[str, Any]:
+        return {
             "type": "string",
             "minLength": 1,
             "maxLength": LONGEST_ID,
             "description": self.id_of,
         }
-        return {"oneOf": [*(refer(form) for form in dict.fromkeys(self.forms().values())), id]}
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        forms = dict.fromkeys(self.forms().values())
+        return {"oneOf": [*(refer(form) for form in forms), self.id_schema()]}
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if isinstance(value, str):
@@ -229,6 +232,16 @@ class InnerBlockField(BlockField):
 
     id_of = "The id of one of the grid's `designs`, or of a block of the catalogue."
 
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        # The forms are named, not referred to: a schema that leads back to itself is more than many
+        # programs that read the document can follow.
+        block = {
+            "type": "object",
+            "description": "A block of its own: `BlockAsPieces`, `BlockAsDrawing` or, at most "
+            f"{DEEPEST} deep, `BlockAsGrid`.",
+        }
+        return {"anyOf": [self.id_schema(), block]}
+
 
 class PlainPatch(RequestSchema):
     """A cell that is one patch of one fabric."""
@@ -263,6 +276,10 @@ class DesignField(InnerBlockField):
 
     def forms(self) -> dict[str, type[RequestSchema]]:
         return {**super().forms(), "fabric": PlainPatch, "block": RecolouredBlock}
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        id, block = super().json_schema(refer)["anyOf"]
+        return {"anyOf": [id, refer(PlainPatch), refer(RecolouredBlock), block]}
 
 
 class Grid(RequestSchema):
