@@ -193,7 +193,7 @@ def _grid(spec: Spec, named: Named, pointer: str, depth: int) -> Inner:
     reader.add_designs(grid.get("designs", {}), f"{here}/designs")
     faults += _unused(grid, here)
     cells = _cells(grid, reader, here, lengths)
-    faults += faults_of_cells(cells)
+    faults += faults_of_cells(cells, unit)
     fabrics, wanted = _fabrics(spec, cells, pointer, faults)
     joins = None
     if spec.get("joins") is not None:

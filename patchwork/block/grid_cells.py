@@ -15,7 +15,7 @@ from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import polygon_of, polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
-from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.lengths import Unit, spoken
 
 Box: TypeAlias = tuple[float, float, float, float]
 """Left, top, right and bottom, inches."""
@@ -130,8 +130,8 @@ def _mapped(segment: paths.Segment, at: Callable[[Point], Point]) -> paths.Segme
     return paths.Curve(at(segment.start), at(segment.handle1), at(segment.handle2), at(segment.end))
 
 
-def faults_of_cells(cells: Sequence[Cell]) -> list[Fault]:
-    """What is wrong with the blocks, and with how they fit their cells."""
+def faults_of_cells(cells: Sequence[Cell], unit: Unit) -> list[Fault]:
+    """What is wrong with the blocks, and with how they fit their cells; sizes in ``unit``."""
     # A design with faults is told of once, at the first of its cells.
     found: dict[tuple[str, str, str], Fault] = {}
     for cell in cells:
@@ -141,11 +141,11 @@ def faults_of_cells(cells: Sequence[Cell]) -> list[Fault]:
             if fault.at is not None and cell.inner.box is not None and min(cell.drawn) > 0:
                 at = cell.at(fault.at)
             found.setdefault(key, replace(fault, at=at))
-    misfits = [_misfit(cell) for cell in cells]
+    misfits = [_misfit(cell, unit) for cell in cells]
     return [*found.values(), *(one for one in misfits if one is not None)]
 
 
-def _misfit(cell: Cell) -> Fault | None:
+def _misfit(cell: Cell, unit: Unit) -> Fault | None:
     """The fault of a block that does not fill its cell when it is scaled to it."""
     if cell.inner.block is None or cell.inner.box is None:
         return None
@@ -155,8 +155,7 @@ def _misfit(cell: Cell) -> Fault | None:
     across, down = right - left, bottom - top
     if abs(wide * down / high - across) > TOLERANCE:
         size, room = (
-            f"{spoken(w, block.unit)} by {spoken(h, block.unit)}"
-            for w, h in ((wide, high), (across, down))
+            f"{spoken(w, unit)} by {spoken(h, unit)}" for w, h in ((wide, high), (across, down))
         )
         message = (
             f"{block.name!r} is {size} as it lies here, and its cell ({cell.words}) is {room}, of "

@@ -118,7 +118,7 @@ def test_stretched_block_is_sewn_as_it_was() -> None:
     assert len(nested(worked(wide).order, ids)) == 2
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.lists(partitions.blocks(), min_size=1, max_size=2), st.data())
 def test_each_block_of_a_grid_is_one_unit_of_the_order(
     blocks: list[Block], data: st.DataObject

@@ -48,7 +48,7 @@ def test_every_printable_is_made_of_a_grid(client: FlaskClient, path: str) -> No
 
 
 def test_packet_is_made_of_a_grid(client: FlaskClient) -> None:
-    body = {**asked(NINE_PEAKS), "parts": ["cover", "sewing-plan", "foundation"]}
+    body = {**asked(NINE_PEAKS), "parts": ["cover", "foundation"]}
     answer = printed("packet", client, body, "application/pdf")
     assert answer.status_code == 200
     assert answer.data.startswith(b"%PDF")
