@@ -76,7 +76,7 @@ _GAP: Final = 0.3
 
 _DOT: Final = 0.035
 _PIVOT: Final = 0.055
-_BAR: Final = 0.08
+_BAR: Final = 0.065
 """Inches from the middle of a sign to its edge."""
 
 _LEAST_FIGURE: Final = 0.85
