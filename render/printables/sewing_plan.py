@@ -369,7 +369,7 @@ class _Figures:
                 yield from meeting_mark(_at(points[point], scale, at), nests, _DOT)
         for stop in step.stops:
             end, along = seam_from_stop(self.plan.seams, join.seam, stop)
-            yield stop_bar(_at(end, scale, at), along, _BAR)
+            yield from stop_bar(_at(end, scale, at), along, _BAR)
         for pivot in step.pivots:
             x, y = _at(pivot, scale, at)
             corners = [(x - _PIVOT, y), (x, y - _PIVOT), (x + _PIVOT, y), (x, y + _PIVOT)]

@@ -68,7 +68,7 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
         if kind in nests:
             entries.append(partial(_sign_meeting, nests=kind, message=message))
     if any(step.stops for step in plan.sewing.steps):
-        entries.append(_sign_stop)
+        entries.append(_sign_match_stop)
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
         row, column = divmod(n, columns)
@@ -132,10 +132,10 @@ def _sign_meeting(x: float, y: float, nests: bool, message: str) -> list[Mark]:
     ]
 
 
-def _sign_stop(x: float, y: float) -> list[Mark]:
+def _sign_match_stop(x: float, y: float) -> list[Mark]:
     at = (x + _SWATCH[0] / 2, y + _SWATCH[1] / 2)
     return [
         _solid((at[0] - 0.15, at[1]), (at[0] + 0.15, at[1])),
-        stop_bar(at, (1.0, 0.0)),
+        *stop_bar(at, (1.0, 0.0)),
         _beside("stop at the match point", x, y),
     ]

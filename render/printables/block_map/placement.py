@@ -30,8 +30,6 @@ from piecewright.render.printables.block_map.occupied import (
 from piecewright.render.printables.block_map.seam_signs import NEAR, SeamSigns
 from piecewright.render.printables.block_map.signs import (
     MEETING,
-    STOP_AWAY,
-    STOP_HALF,
     meeting_mark,
     seam_from_stop,
     stop_bar,
@@ -49,6 +47,11 @@ leader takes the room of many; of one of very many nothing does, as that names t
 """
 
 _SHORT: Final = 0.5
+
+_SHORT_BAR: Final = 0.045
+_STOP_AWAY: Final = 0.1
+"""Inches; half the length of the bar where a seam stops at a match point, and how far from there it
+stands: where seams come in at 60 degrees to each other the bars of all of them keep apart."""
 
 _Feature: TypeAlias = tuple[bool, int]
 """What a sign belongs to: a part of a seam (true) or a piece, by its number."""
@@ -98,7 +101,7 @@ class _Rounds:
         outer: set[_Feature] = set()
         lost: set[_Feature] = set()
         occupied = OccupiedArea()
-        for one in (*self._meetings(), *self._stops()):
+        for one in (*self._meetings(), *self._match_stops()):
             occupied.add(one)
         failed: list[_Feature] = []
         for _ in range(_MOST_ROUNDS):
@@ -184,12 +187,13 @@ class _Rounds:
             mark = meeting_mark(self._plan.seams.points[meeting.at], meeting.nests)
             yield PlacedSign(tuple(mark), (Claim(room),))
 
-    def _stops(self) -> Iterator[PlacedSign]:
+    def _match_stops(self) -> Iterator[PlacedSign]:
+        """The bars at which seams stop, as later ones pivot at their ends."""
         plan = self._plan
         for step in plan.sewing.steps:
             for stop in step.stops:
                 seam = plan.order.joins[step.join].seam
                 point, along = seam_from_stop(plan.seams, seam, stop)
-                at = plus(point, along, STOP_AWAY)
-                room = shapely.Point(at).buffer(STOP_HALF + NEAR)
-                yield PlacedSign((stop_bar(at, along),), (Claim(room),))
+                at = plus(point, along, _STOP_AWAY)
+                room = shapely.Point(at).buffer(_SHORT_BAR + NEAR)
+                yield PlacedSign(tuple(stop_bar(at, along, _SHORT_BAR)), (Claim(room),))

@@ -19,15 +19,11 @@ from piecewright.render.drawing.marks import Mark, Stroke, Text, line
 MEETING: Final = 0.045
 """Inches; the radius of the dot at a meeting."""
 
-STOP_HALF: Final = 0.045
-"""Inches; half the length of the bar at which a seam stops."""
+STOP: Final = 0.08
+"""Inches; half the length of the bar at which a seam, or the first part of one, stops."""
 
-STOP_AWAY: Final = 0.1
-"""Inches from a match point to its bars on the map: where seams come in at 60 degrees to each other
-the bars of all of them keep apart."""
-
-_STOP: Final = 1.6
-"""Points; the weight of such a bar, about twice that of the seam that it crosses."""
+_BAR: Final = 2.0
+"""Points; its weight."""
 
 _HEAD: Final = 0.075
 _AROUND: Final = 0.022
@@ -83,23 +79,11 @@ def meeting_mark(at: Point, nests: bool, radius: float = MEETING) -> list[Mark]:
     return [Stroke("meeting", circle(at, radius), closed=True, filled=True, colour=colour)]
 
 
-def seam_from_stop(seams: Seams, seam: Seam, stop: Stop) -> tuple[Point, Vector]:
-    """The point at which a seam stops, and the direction in which the seam leads away from it."""
-    if stop.end == "start":
-        return seams.points[stop.point], paths.tangent(seams.segment(seam.sides[0]), 0.0)
-    dx, dy = paths.tangent(seams.segment(seam.sides[-1]), 1.0)
-    return seams.points[stop.point], (-dx, -dy)
-
-
-def stop_bar(at: Point, along: Vector, half: float = STOP_HALF) -> Stroke:
-    """The bar across a seam at which it stops.
-
-    Args:
-        along: a unit vector along the seam.
-    """
+def stop_bar(at: Point, along: Vector, half: float = STOP) -> list[Mark]:
+    """A bar across a seam, where it or its first part stops."""
     across = (-along[1], along[0])
     bar = line("meeting", plus(at, across, -half), plus(at, across, half))
-    return replace(bar, weight=_STOP)
+    return [replace(bar, weight=_BAR)]
 
 
 def step_number(message: str, at: Point, letters: float) -> list[Mark]:
@@ -129,3 +113,11 @@ def pressed_way(
     if (press != "second") == first_is_right:
         return at, right
     return at, (-right[0], -right[1])
+
+
+def seam_from_stop(seams: Seams, seam: Seam, stop: Stop) -> tuple[Point, Vector]:
+    """The match point at which a seam stops, and the direction in which it leads away from it."""
+    if stop.end == "start":
+        return seams.points[stop.point], paths.tangent(seams.segment(seam.sides[0]), 0.0)
+    dx, dy = paths.tangent(seams.segment(seam.sides[-1]), 1.0)
+    return seams.points[stop.point], (-dx, -dy)
