@@ -27,6 +27,7 @@ from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.order import order_of
+from piecewright.patchwork.sewing.stops import stop_points
 
 NOTCH_SPACING = 2.0
 """Inches at most between two notches along a curved seam; there is one at least on each."""
@@ -61,6 +62,7 @@ class CutPiece:
     Attributes:
         template: the id of the template that it is cut from.
         reversed: whether the template is laid on the cloth face down for it.
+        stop_points: the match points at which a seam along the piece stops.
     """
 
     id: str
@@ -69,6 +71,7 @@ class CutPiece:
     finished: Outline
     cut: Outline
     match_points: tuple[Point, ...]
+    stop_points: tuple[Point, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,7 @@ class Template:
         pieces: the ids of the pieces that it is for.
         grain: degrees, or None.
         bias_edges: edge numbers (see ``patchwork.block.grain.bias_edges``).
+        stop_points: those match points at which a seam stops along any of the pieces.
         centre_marks: where another piece's raw edge ends beside a tip that stands out beyond it
             (see ``patchwork.cutting.tips``).
     """
@@ -100,6 +104,7 @@ class Template:
     bias_edges: tuple[int, ...]
     cuts: tuple[FabricCount, ...]
     match_points: tuple[Point, ...]
+    stop_points: tuple[Point, ...]
     notches: tuple[Notch, ...]
     centre_marks: tuple[Notch, ...]
 
@@ -139,6 +144,7 @@ def template_set(
     ]
     found = shared_templates(shapes, _grains(block, seams))
     match_points = _match_points(seams, order)
+    stopping = stop_points(seams, order)
     notches = _notches(seams, allowance)
     centre_marks: list[list[Notch]] = [[] for _ in block.pieces]
     for piece, at, out in ends_of_others(seams, order, cut.mismatches):
@@ -156,9 +162,10 @@ def template_set(
             shape.finished,
             shape.cut,
             tuple(seams.points[p] for p in marks),
+            tuple(seams.points[p] for p in marks if p in stops),
         )
-        for i, (piece, shape, marks) in enumerate(
-            zip(block.pieces, shapes, match_points, strict=True)
+        for i, (piece, shape, marks, stops) in enumerate(
+            zip(block.pieces, shapes, match_points, stopping, strict=True)
         )
     )
     templates = tuple(
@@ -196,15 +203,20 @@ def _template(
     home = Isometry(shared.face_down, 0.0, corner)
     counts: dict[str | None, list[int]] = {}
     marks: list[Point] = []
+    stops: list[Point] = []
     ticks: list[Notch] = []
     ends: list[Notch] = []
     for i, laid in zip(shared.members, shared.isometries, strict=True):
         counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
         # Like pieces may meet their neighbours at different points: the template has them all.
-        for p in pieces[i].match_points:
-            at = home.point(laid.point(p))
-            if all(distance(at, q) > _ONE_MARK for q in marks):
-                marks.append(at)
+        for own_points, on_template in (
+            (pieces[i].match_points, marks),
+            (pieces[i].stop_points, stops),
+        ):
+            for p in own_points:
+                at = home.point(laid.point(p))
+                if all(distance(at, q) > _ONE_MARK for q in on_template):
+                    on_template.append(at)
         for own, found in ((notches[i], ticks), (centre_marks[i], ends)):
             for notch in own:
                 at = home.point(laid.point(notch.at))
@@ -221,6 +233,7 @@ def _template(
         bias_edges(finished, grain),
         tuple(FabricCount(fabric, *count) for fabric, count in counts.items()),
         tuple(marks),
+        tuple(stops),
         tuple(ticks),
         tuple(ends),
     )
