@@ -70,6 +70,7 @@ class Block:
     Attributes:
         unit: the unit in which its author works and is answered.
         joins: the order of sewing as given, or None to have it worked out.
+        cautions: what its author should know of how it was read; their places lie on the block.
     """
 
     name: str
@@ -78,6 +79,19 @@ class Block:
     fabrics: tuple[Fabric, ...] = ()
     joins: Joins | None = None
     sections: tuple[Section, ...] | None = None
+    cautions: tuple[Fault, ...] = ()
+
+
+class FaultyBlock(BlockError):
+    """A block with faults.
+
+    Attributes:
+        pieces: those that could be found all the same, as they are drawn.
+    """
+
+    def __init__(self, faults: Sequence[Fault], pieces: Sequence[Piece]) -> None:
+        super().__init__(faults)
+        self.pieces = tuple(pieces)
 
 
 def extent(pieces: Sequence[Piece]) -> tuple[float, float, float, float]:
@@ -120,7 +134,11 @@ def finished(
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
     if min(across, down) < 1:
         _refuse_too_small(block.pieces, across, down, pointer)
-    return replace(block, pieces=pieces)
+    cautions = tuple(
+        fault if fault.at is None else replace(fault, at=(fault.at[0] * across, fault.at[1] * down))
+        for fault in block.cautions
+    )
+    return replace(block, pieces=pieces, cautions=cautions)
 
 
 def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, pointer: str) -> None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,12 +22,13 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.joins import order_from
-from piecewright.patchwork.block.linework import cut_into_pieces
+from piecewright.patchwork.block.linework import cut_into_pieces, named_in_order
 from piecewright.patchwork.block.model import (
     MOST_PIECES,
     MOST_POINTS,
     Block,
     Fabric,
+    FaultyBlock,
     Grain,
     Joins,
     Piece,
@@ -103,7 +105,7 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     fabrics = _fabrics(spec, pointer, faults)
     known = {f.id for f in fabrics}
     for i, fill in enumerate(spec.get("fills") or ()):
-        if "fabrics" in spec and fill["fabric"] not in known:
+        if fill["fabric"] not in known:
             faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
     faults_of_fields = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
@@ -116,6 +118,10 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
         raise BlockError(faults)
     try:
         rings = cut_into_pieces(frame, lines, pointer)
+    except FaultyBlock as error:
+        # Where two pieces are one for want of a line, their fills are no fault.
+        found = _filled(error.pieces, _fills(spec, unit, error.pieces, pointer, [], []))
+        raise FaultyBlock([*faults, *error.faults], found) from error
     except BlockError as error:
         raise BlockError([*faults, *error.faults]) from error
     if len(rings) > MOST_PIECES:
@@ -123,12 +129,15 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
             f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
         )
         raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", message)])
-    cloth = _fills(spec, unit, rings, pointer, faults)
-    pieces = [
-        Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
-        for i, ring in enumerate(rings)
-    ]
-    return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+    cautions: list[Fault] = []
+    bare = named_in_order(rings)
+    pieces = _filled(bare, _fills(spec, unit, bare, pointer, faults, cautions))
+    block = _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+    return replace(block, cautions=tuple(cautions))
+
+
+def _filled(pieces: Sequence[Piece], cloth: Mapping[int, str]) -> list[Piece]:
+    return [replace(piece, fabric=cloth.get(i)) for i, piece in enumerate(pieces)]
 
 
 def _finish_reading(
@@ -168,15 +177,16 @@ def _finish_reading(
     if spec.get("joins") is not None:
         joins = _joins(spec["joins"], pieces, f"{pointer}/joins", faults)
     sections = _sections(spec, pieces, pointer, faults)
+    knitted = [replace(p, outline=o) for p, o in zip(pieces, outlines, strict=True)]
     if faults:
-        raise BlockError(faults)
+        raise FaultyBlock(faults, [knitted[i] for i in shapes])
     # Whether joins are legal can be asked of a sound block only.
     if joins is not None:
         order_from(planar_map(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
     return Block(
         spec.get("name") or "Untitled block",
         unit,
-        tuple(Piece(p.id, o, p.fabric, p.grain) for p, o in zip(pieces, outlines, strict=True)),
+        tuple(knitted),
         fabrics,
         joins,
         sections,
@@ -307,24 +317,51 @@ def _place(piece: Piece) -> Point | None:
 
 
 def _fills(
-    spec: Spec, unit: Unit, rings: Sequence[list[Point]], pointer: str, faults: list[Fault]
+    spec: Spec,
+    unit: Unit,
+    pieces: Sequence[Piece],
+    pointer: str,
+    faults: list[Fault],
+    cautions: list[Fault],
 ) -> dict[int, str]:
-    """The fabric of each piece of a drawing, from the points given inside the pieces."""
+    """The fabric of each piece of a drawing, from the points given inside the pieces.
+
+    A fill that a line runs through goes to the largest piece at that line, with a caution: its
+    author has drawn a line across a piece that had a fabric.
+    """
     cloth: dict[int, str] = {}
-    shapes = [Polygon(r) for r in rings]
+    shapes = [polygon_of(piece.outline) for piece in pieces]
+    tree = STRtree(shapes)
+    on_lines: list[tuple[str, str, Point, list[int]]] = []
     for i, fill in enumerate(spec.get("fills") or ()):
-        here = f"{pointer}/fills/{i}"
+        here, fabric = f"{pointer}/fills/{i}", fill["fabric"]
         at = _points([fill["at"]], unit, f"{here}/at", faults)
         if not at:
             continue
         dot = shapely.Point(at[0])
-        inside = [k for k, shape in enumerate(shapes) if shape.contains(dot)]
-        if not inside:
-            message = "this fill lies on a line or outside the frame; put it inside a piece"
+        inside = sorted(tree.query(dot, predicate="within").tolist())
+        beside = sorted(tree.query(dot, predicate="dwithin", distance=TOLERANCE).tolist())
+        if not inside and len(beside) > 1:
+            on_lines.append((f"{here}/at", fabric, at[0], beside))
+        elif not inside:
+            message = "this fill lies on the frame or outside it; put it inside a piece"
             faults.append(Fault(f"{here}/at", "fill-outside", message, at[0]))
-        elif cloth.setdefault(inside[0], fill["fabric"]) != fill["fabric"]:
-            message = f"piece p{inside[0] + 1} is already filled with {cloth[inside[0]]!r}"
+        elif cloth.setdefault(inside[0], fabric) != fabric:
+            message = f"piece {pieces[inside[0]].id} is already filled with {cloth[inside[0]]!r}"
             faults.append(Fault(here, "filled-twice", message, at[0]))
+    # Pieces with a fill of their own keep it.
+    for here, fabric, place, beside in on_lines:
+        free = [k for k in beside if k not in cloth]
+        message = "this fill lies on a line between pieces that have a fabric; it is left out"
+        if free:
+            # Of halves that differ by a rounding alone the first is taken.
+            largest = max(free, key=lambda k: (round(shapes[k].area, 6), -k))
+            cloth[largest] = fabric
+            message = (
+                f"this fill lies on a line; it is taken for {pieces[largest].id}, the largest "
+                "piece there that has no fill of its own"
+            )
+        cautions.append(Fault(here, "fill-on-line", message, place))
     return cloth
 
 

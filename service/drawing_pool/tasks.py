@@ -31,12 +31,14 @@ class Task:
             no request can keep the service's own process busy.
         form: of the answer.
         sheet: the number of the one sheet to give; None for all.
+        svg: whether an answer in JSON has each sheet's SVG.
     """
 
     kind: str
     body: bytes
     form: Form = "json"
     sheet: int | None = None
+    svg: bool = False
 
 
 Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
@@ -55,7 +57,7 @@ def _plan_quilt(task: Task, settings: Settings) -> None:
 def _printer_of(printable: Printable) -> Handler:
     def print_it(task: Task, settings: Settings) -> Answer:
         asked = printable.read(read_json(task.body), settings)
-        return printable.answer(asked, task.form, settings.max_sheets, task.sheet)
+        return printable.answer(asked, task.form, settings.max_sheets, task.sheet, task.svg)
 
     return print_it
 
@@ -115,7 +117,9 @@ def run_task(task: Task, settings: Settings, handlers: Mapping[str, Handler]) ->
     try:
         return Done(handlers[task.kind](task, settings))
     except Refused as error:
-        return Rejected(Refused, (error.faults, error.unit))
+        # Only whoever checks a block is shown what was found of it.
+        pieces = error.pieces if task.kind == "check" else ()
+        return Rejected(Refused, (error.faults, error.unit, pieces))
     except Problem as error:
         return Rejected(Problem, (error.kind, error.detail, error.retry_after))
     except (NotJson, NoSuchSheet, NoSuchBlock) as error:

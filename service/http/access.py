@@ -26,7 +26,9 @@ GUARDED: Final = ("/v1/", "/metrics")
 """Beginnings of the paths that need a key where keys are set; what the service says of itself (its
 health, its documents) is for all."""
 
-_EXPOSED: Final = "Content-Disposition, ETag, Location, RateLimit, Retry-After, X-Request-Id"
+_EXPOSED: Final = (
+    "Content-Disposition, ETag, Location, RateLimit, Retry-After, Sheets, X-Request-Id"
+)
 _ALLOWED: Final = (
     "Accept, Authorization, Content-Type, Idempotency-Key, If-None-Match, Last-Event-ID, "
     "X-Request-Id"

@@ -10,6 +10,7 @@ from flask import Flask, Response, g, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
+from piecewright.patchwork.block.model import Piece
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.service.json_text import NotJson, write_json
@@ -47,9 +48,15 @@ def answer_with_problems(app: Flask) -> None:
     app.register_error_handler(Exception, _unforeseen)
 
 
-def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
+def _answer(
+    kind: Kind,
+    detail: str,
+    faults: Sequence[Fault] = (),
+    unit: Unit = "in",
+    pieces: Sequence[Piece] = (),
+) -> Response:
     type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
-    body = problem_body(kind, detail, type_, faults, unit)
+    body = problem_body(kind, detail, type_, faults, unit, pieces)
     return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
 
 
@@ -61,9 +68,8 @@ def _problem(problem: Problem) -> Response:
 
 
 def _refused(error: Refused) -> Response:
-    return _answer(
-        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
-    )
+    kind, detail = refused_kind(error.faults), faults_in_words(error.faults)
+    return _answer(kind, detail, error.faults, error.unit, error.pieces)
 
 
 def _http_exception(error: HTTPException) -> AnyResponse:

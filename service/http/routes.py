@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import partial
+from typing import Final, TypeVar
 
 from flask import Blueprint, Response, request
 
@@ -23,10 +24,15 @@ from piecewright.service.problems import (
     Problem,
 )
 from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SVG, Answer, Form, file_name
-from piecewright.service.responses.catalogue import block_answer, catalogue_answer
+from piecewright.service.responses.catalogue import block_answer, block_svg, catalogue_answer
 from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
+
+SHEETS: Final = "Sheets"
+"""The field with the number of sheets that what is answered has."""
+
+_Word = TypeVar("_Word", bound=str)
 
 
 def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
@@ -41,12 +47,17 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     @api.get("/v1/blocks")
     def list_blocks() -> Response:
         negotiate(JSON)
-        return json_response(catalogue_answer(_unit()))
+        query = Query("unit", "pictures")
+        pictures = query.word("pictures", ("svg",)) is not None
+        return json_response(catalogue_answer(query.unit(), pictures))
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
-        negotiate(JSON)
-        return json_response(block_answer(id, _unit()))
+        form = _preferred_form(("json", "svg"))
+        unit = Query("unit").unit()
+        if form == "json":
+            return json_response(block_answer(id, unit))
+        return Response(block_svg(id, unit), content_type=SVG)
 
     @api.post("/v1/check")
     def check() -> Response:
@@ -54,9 +65,14 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
         return answer(Task("check", raw_body()))
 
     def print_it(name: str) -> Response:
-        form = _preferred_form(PRINTABLES[name].forms)
-        sheet = _sheet_number(form)
-        return answer(Task(name, raw_body(), form, sheet))
+        forms = PRINTABLES[name].forms
+        form = _preferred_form(forms)
+        query = Query(*(("page", "sheets") if "svg" in forms else ("sheets",)))
+        svg = query.word("sheets", ("svg",)) is not None
+        if svg and form != "json":
+            message = f"The parameter 'sheets' goes with Accept: {JSON} alone."
+            raise Problem(BAD_REQUEST, message)
+        return answer(Task(name, raw_body(), form, query.page(form), svg))
 
     for each in PRINTABLES:
         api.add_url_rule(f"/v1/{each}", each, partial(print_it, each), methods=["POST"])
@@ -96,41 +112,54 @@ def _preferred_form(forms: Sequence[Form]) -> Form:
     return by_type[negotiate(*by_type)]
 
 
-def _sheet_number(form: Form) -> int | None:
-    """The query's ``page``, which goes with SVG only."""
-    given = _query("page")
-    if given is None:
-        return None
-    if form != "svg":
-        message = f"The parameter 'page' goes with Accept: {SVG} alone."
-        raise Problem(BAD_REQUEST, message)
-    if not re.fullmatch("[+-]?[0-9]{1,9}", given):
-        raise Problem(BAD_REQUEST, f"The parameter 'page' is a whole number, not {given!r:.40}.")
-    return int(given)
+class Query:
+    """The query parameters of a request.
 
+    Args:
+        known: the names of those that the address takes.
 
-def _unit() -> Unit:
-    """The query's ``unit``, in which an answer about the catalogue is given."""
-    given = _query("unit")
-    if given is None:
-        return "in"
-    for unit in UNITS:
-        if given == unit:
-            return unit
-    message = f"The parameter 'unit' is one of {', '.join(UNITS)}, not {given!r:.40}."
-    raise Problem(BAD_REQUEST, message)
+    Raises:
+        Problem: there are others, or one is given twice.
+    """
 
+    def __init__(self, *known: str) -> None:
+        self._given: dict[str, str] = {}
+        for name, values in request.args.lists():
+            if name not in known:
+                taken = " and ".join(repr(one) for one in known)
+                message = f"There is no query parameter {name!r:.60}; only {taken}."
+                raise Problem(BAD_REQUEST, message)
+            if len(values) > 1:
+                raise Problem(BAD_REQUEST, f"The parameter {name!r} is given twice.")
+            self._given[name] = values[0]
 
-def _query(known: str) -> str | None:
-    """The one query parameter that an address takes."""
-    for name in request.args:
-        if name != known:
-            message = f"There is no query parameter {name!r:.60}; only {known!r}."
+    def word(self, name: str, words: Sequence[_Word]) -> _Word | None:
+        """One of a few words; None if it is not given."""
+        given = self._given.get(name)
+        if given is None:
+            return None
+        for word in words:
+            if given == word:
+                return word
+        expected = f"one of {', '.join(words)}" if len(words) > 1 else repr(words[0])
+        raise Problem(BAD_REQUEST, f"The parameter {name!r} is {expected}, not {given!r:.40}.")
+
+    def unit(self) -> Unit:
+        """The unit of an answer that no body has one for."""
+        return self.word("unit", UNITS) or "in"
+
+    def page(self, form: Form) -> int | None:
+        """The number of one sheet, which goes with SVG only."""
+        given = self._given.get("page")
+        if given is None:
+            return None
+        if form != "svg":
+            message = f"The parameter 'page' goes with Accept: {SVG} alone."
             raise Problem(BAD_REQUEST, message)
-    given = request.args.getlist(known)
-    if len(given) > 1:
-        raise Problem(BAD_REQUEST, f"The parameter {known!r} is given twice.")
-    return given[0] if given else None
+        if not re.fullmatch("[+-]?[0-9]{1,9}", given):
+            message = f"The parameter 'page' is a whole number, not {given!r:.40}."
+            raise Problem(BAD_REQUEST, message)
+        return int(given)
 
 
 # --- what goes out ---------------------------------------------------------------------------
@@ -138,6 +167,8 @@ def _query(known: str) -> str | None:
 
 def _document(answer: Answer) -> Response:
     response = Response(answer.content, content_type=answer.media_type)
+    if answer.sheets is not None:
+        response.headers[SHEETS] = str(answer.sheets)
     if answer.form in ("pdf", "zip"):
         disposition = "inline" if answer.form == "pdf" else "attachment"
         response.headers["Content-Disposition"] = content_disposition(

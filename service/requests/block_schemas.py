@@ -20,6 +20,7 @@ from piecewright.service.requests.fields import (
     Grain,
     Id,
     JoinsTree,
+    Length,
     ListOf,
     Nested,
     Point,
@@ -96,6 +97,16 @@ class _AnyBlock(RequestSchema):
     name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
     unit = Choice(
         UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
+    )
+    width = Length(
+        metadata=documented(
+            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
+        )
+    )
+    height = Length(
+        metadata=documented(
+            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
+        )
     )
     fabrics = ListOf(
         Nested(Fabric),

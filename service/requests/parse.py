@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from marshmallow import ValidationError
 
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, FaultyBlock, Piece
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
@@ -41,11 +41,14 @@ class Refused(Exception):
     Attributes:
         faults: every fault found.
         unit: of the request, in which places are answered.
+        pieces: of its block, those that could be found.
     """
 
-    def __init__(self, faults: tuple[Fault, ...], unit: Unit) -> None:
+    def __init__(
+        self, faults: tuple[Fault, ...], unit: Unit, pieces: tuple[Piece, ...] = ()
+    ) -> None:
         super().__init__("; ".join(f"{f.pointer}: {f.detail}" for f in faults[:8]))
-        self.faults = faults
+        self.faults, self.pieces = faults, pieces
         self.unit: Unit = unit
 
 
@@ -95,7 +98,10 @@ def read_request(
 
     # Every part is read even where another is faulty, so that all faults are found at once; the
     # block's size is looked at only if there is a block.
-    drawn = block_spec and _collect(faults, lambda: block_as_drawn(block_spec, unit, settings))
+    found: list[Piece] = []
+    drawn = block_spec and _collect(
+        faults, lambda: block_as_drawn(block_spec, unit, settings), found
+    )
     block = drawn and _collect(faults, lambda: block_as_finished(drawn, spec.get("finish"), unit))
     allowance = _collect(
         faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
@@ -108,7 +114,8 @@ def read_request(
         faults, lambda: _plan(spec.get("pressing", {}), spec.get("deviation", {}), unit)
     )
     if faults or block is None or allowance is None or sheet is None or cloth is None:
-        raise Refused(tuple(faults), unit)
+        seen = block or drawn
+        raise Refused(tuple(faults), unit, seen.pieces if seen else tuple(found))
     # Faults of pieces that are found later, by geometry, point to where the request lists them.
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
     return Request(
@@ -148,12 +155,16 @@ def refusing_in(unit: Unit) -> Iterator[None]:
         raise Refused(error.faults, unit) from error
 
 
-def _collect(faults: list[Fault], read: Callable[[], _T]) -> _T | None:
-    """What ``read`` gives; or None, its faults put to the others."""
+def _collect(
+    faults: list[Fault], read: Callable[[], _T], found: list[Piece] | None = None
+) -> _T | None:
+    """What ``read`` gives; or None, its faults put to the others, and its pieces to ``found``."""
     try:
         return read()
     except BlockError as error:
         faults += error.faults
+        if found is not None and isinstance(error, FaultyBlock):
+            found += error.pieces
         return None
 
 

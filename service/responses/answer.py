@@ -28,11 +28,13 @@ class Answer:
 
     Attributes:
         name: a file name for it, without its ending; as its author writes the block's name.
+        sheets: how many sheets what is answered has; None where none were laid out.
     """
 
     form: Form
     content: bytes
     name: str
+    sheets: int | None = None
 
     @property
     def media_type(self) -> str:

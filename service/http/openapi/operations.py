@@ -30,6 +30,29 @@ PAGE: Final[dict[str, Any]] = {
     "schema": {"type": "integer", "minimum": 1},
     "example": 1,
 }
+SVG_SHEETS: Final[dict[str, Any]] = {
+    "name": "sheets",
+    "in": "query",
+    "description": (
+        "With `Accept: application/json`: `svg` adds to each of the answer's `pages` its SVG, so "
+        "that all sheets can be shown though they are laid out once."
+    ),
+    "schema": {"type": "string", "enum": ["svg"]},
+    "example": "svg",
+}
+PICTURES: Final[dict[str, Any]] = {
+    "name": "pictures",
+    "in": "query",
+    "description": "`svg` adds a small picture of each block.",
+    "schema": {"type": "string", "enum": ["svg"]},
+    "example": "svg",
+}
+SHEETS: Final[dict[str, Any]] = {
+    "Sheets": {
+        "description": "How many sheets there are; not with the canvas of SVG, which has none.",
+        "schema": {"type": "integer", "minimum": 1},
+    }
+}
 FILE_NAME: Final[dict[str, Any]] = {
     "Content-Disposition": {
         "description": "For PDF and ZIP: a file name after the block.",
@@ -120,9 +143,20 @@ def files_of(forms: Iterable[Form]) -> dict[str, Any]:
     """The contents of an answer in forms other than JSON, by media type."""
     what = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
     return {
-        MEDIA_TYPES[form]: {"schema": {"type": "string", "description": what[form]}}
+        MEDIA_TYPES[form]: text_of(what[form]) if form == "svg" else bytes_of(what[form])
         for form in forms
     }
+
+
+def text_of(description: str) -> dict[str, Any]:
+    """The content of an answer that is text, such as SVG."""
+    return {"schema": {"type": "string", "description": description}}
+
+
+def bytes_of(description: str) -> dict[str, Any]:
+    """The content of an answer that is no text, such as a PDF."""
+    # OpenAPI 3.1 needs no format to know it; generators of clients know it by that of 3.0.
+    return {"schema": {"type": "string", "format": "binary", "description": description}}
 
 
 def example_fits(settings: Settings) -> bool:
