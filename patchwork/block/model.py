@@ -27,7 +27,7 @@ MOST_PIECES = 2000
 MOST_POINTS = 200
 """Of an outline or a line; a finer curve is drawn as path data."""
 
-_SMALLEST, _LARGEST = 0.25, 400
+SMALLEST, LARGEST = 0.25, 400
 """Inches: the longer side of a finished block, from a doll's quilt to a whole one."""
 
 
@@ -127,7 +127,7 @@ def finished(
     if across is None or down is None or not (across > 0 and down > 0):
         raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
     longest = max((right - left) * across, (bottom - top) * down)
-    if not (math.isfinite(longest) and _SMALLEST <= longest <= _LARGEST):
+    if not (math.isfinite(longest) and SMALLEST <= longest <= LARGEST):
         message = "a finished block must be between 1/4 in and 400 in on its longer side"
         raise BlockError([Fault(pointer, "finish", message)])
     # Allowances and labels are no part of a block, and so never stretched.

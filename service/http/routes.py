@@ -12,6 +12,7 @@ from flask import Blueprint, Response, request
 from piecewright.patchwork.lengths import UNITS, Unit
 from piecewright.service.drawing_pool.pool import DrawingPool
 from piecewright.service.drawing_pool.tasks import Task
+from piecewright.service.http.access import SETTINGS
 from piecewright.service.http.batches.availability import prove_ready
 from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
@@ -27,6 +28,7 @@ from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SVG, Answer,
 from piecewright.service.responses.catalogue import block_answer, block_svg, catalogue_answer
 from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
+from piecewright.service.responses.settings import settings_answer
 from piecewright.service.settings import Settings
 
 SHEETS: Final = "Sheets"
@@ -86,6 +88,11 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
         else:
             CACHE_HITS.inc()
         return _document(made)
+
+    @api.get(SETTINGS)
+    def get_settings() -> Response:
+        negotiate(JSON)
+        return json_response(settings_answer(settings, Query("unit").unit()))
 
     @api.get("/health")
     def health() -> Response:

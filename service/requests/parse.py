@@ -266,8 +266,7 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
 
 def _paper(sheet: _Spec, unit: Unit) -> Paper:
     """The paper of a sheet: by name, or by its sides, which may stand in the sheet itself."""
-    # Whoever works in inches prints in North America, as a rule.
-    paper, pointer = sheet.get("paper", "letter" if unit == "in" else "a4"), "/sheet/paper"
+    paper, pointer = sheet.get("paper", usual_paper(unit)), "/sheet/paper"
     if "width" in sheet:
         paper, pointer = sheet, "/sheet"
     if isinstance(paper, str):
@@ -275,6 +274,12 @@ def _paper(sheet: _Spec, unit: Unit) -> Paper:
         return replace(known, name=paper_name(known.name))
     sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), limits.PAPER_SIDE))
     return Paper("", sides["width"], sides["height"])
+
+
+def usual_paper(unit: Unit) -> str:
+    """The paper of a request that names none."""
+    # Whoever works in inches prints in North America, as a rule.
+    return "letter" if unit == "in" else "a4"
 
 
 def paper_name(id: str) -> str:

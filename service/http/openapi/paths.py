@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from piecewright.service.http.access import SETTINGS
 from piecewright.service.http.openapi import examples
 from piecewright.service.http.openapi.batches import batch_paths
 from piecewright.service.http.openapi.examples import FAULTY, GOOD
@@ -23,6 +24,7 @@ from piecewright.service.responses.answer import JSON, SVG
 from piecewright.service.responses.catalogue import Catalogue, block_answer, catalogue_answer
 from piecewright.service.responses.check import CheckAnswer, check_answer
 from piecewright.service.responses.health import Health, health_answer
+from piecewright.service.responses.settings import ServiceSettings, settings_answer
 from piecewright.service.settings import Settings
 
 
@@ -83,6 +85,19 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
         },
         **printable_paths(settings),
         **batch_paths(),
+        SETTINGS: {
+            "get": operation(
+                "getSettings",
+                "service",
+                "What can be asked for here",
+                "Papers, units, choices, defaults and limits, for those who make a form of them; "
+                "and whether a key is needed, which this address does without.",
+                {JSON: content_of(ServiceSettings, settings_answer(settings))},
+                parameters=[UNIT],
+                problems_=(400, 406),
+                lasting=True,
+            )
+        },
         "/health": {
             "get": operation(
                 "getHealth",
