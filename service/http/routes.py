@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import partial
-from typing import Final, TypeVar
+from typing import TypeVar
 
 from flask import Blueprint, Response, request
 
@@ -24,15 +24,20 @@ from piecewright.service.problems import (
     BAD_REQUEST,
     Problem,
 )
-from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SVG, Answer, Form, file_name
+from piecewright.service.responses.answer import (
+    JSON,
+    MEDIA_TYPES,
+    SHEETS,
+    SVG,
+    Answer,
+    Form,
+    file_name,
+)
 from piecewright.service.responses.catalogue import block_answer, block_svg, catalogue_answer
 from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.responses.settings import settings_answer
 from piecewright.service.settings import Settings
-
-SHEETS: Final = "Sheets"
-"""The field with the number of sheets that what is answered has."""
 
 _Word = TypeVar("_Word", bound=str)
 

@@ -32,7 +32,7 @@ from piecewright.service.requests.fields import (
     kind_of,
     refusal,
 )
-from piecewright.service.requests.request_schema import RequestSchema
+from piecewright.service.requests.request_schema import RequestSchema, either
 
 MOST_FABRICS = 200
 MOST_LINES = 2000
@@ -49,7 +49,7 @@ class Fabric(RequestSchema):
 class Piece(RequestSchema):
     """A patch at finished size, without seam allowance: `outline` or `path`, one of the two."""
 
-    rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
+    rules: ClassVar[dict[str, Any]] = either(["outline"], ["path"])
 
     id = Id(required=True, metadata=documented("Unique in the block."))
     outline = Points(3, MOST_POINTS, metadata=documented("The corners, in either direction."))

@@ -18,6 +18,10 @@ ZIP: Final = "application/zip"
 MEDIA_TYPES: Final[dict[Form, str]] = {"json": JSON, "pdf": PDF, "svg": SVG, "zip": ZIP}
 
 
+SHEETS: Final = "Sheets"
+"""The field of an HTTP answer that says how many sheets there are."""
+
+
 class NoSuchSheet(Exception):
     """A sheet was asked for by a number that no sheet has."""
 

@@ -12,7 +12,7 @@ from piecewright.service.batches.schemas import BatchAnswer, BatchProgress, Batc
 from piecewright.service.http.batches.events import MEDIA_TYPE as EVENTS
 from piecewright.service.http.batches.events import event
 from piecewright.service.http.openapi import examples
-from piecewright.service.http.openapi.operations import bytes_of
+from piecewright.service.http.openapi.operations import SHEET_COUNT, bytes_of
 from piecewright.service.responses.answer import JSON, PDF, ZIP
 from piecewright.service.responses.problem import Problem, problem_body
 
@@ -249,7 +249,7 @@ def _get_item() -> dict[str, Any]:
             "200": {
                 "description": "The PDF of an item.",
                 "content": {PDF: bytes_of("All its sheets.")},
-                "headers": _FILE_NAME,
+                "headers": {**_FILE_NAME, **SHEET_COUNT},
             },
             "304": _UNCHANGED,
             **_problems(404, 406, 409),
@@ -277,6 +277,7 @@ def _get_archive() -> dict[str, Any]:
                 "content": {ZIP: bytes_of("A file an item."), PDF: bytes_of("All in one.")},
                 "headers": {
                     **_FILE_NAME,
+                    **SHEET_COUNT,
                     "ETag": {"description": "Of the one PDF.", "schema": {"type": "string"}},
                 },
             },

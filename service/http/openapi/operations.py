@@ -11,7 +11,7 @@ from piecewright.patchwork.lengths import UNITS
 from piecewright.service.http.openapi.examples import Example
 from piecewright.service.http.openapi.problems import refusal_response
 from piecewright.service.requests.schemas import BlockRequest
-from piecewright.service.responses.answer import JSON, MEDIA_TYPES, Form
+from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SHEETS, Form
 from piecewright.service.settings import Settings
 
 UNIT: Final[dict[str, Any]] = {
@@ -47,8 +47,8 @@ PICTURES: Final[dict[str, Any]] = {
     "schema": {"type": "string", "enum": ["svg"]},
     "example": "svg",
 }
-SHEETS: Final[dict[str, Any]] = {
-    "Sheets": {
+SHEET_COUNT: Final[dict[str, Any]] = {
+    SHEETS: {
         "description": "How many sheets there are; not with the canvas of SVG, which has none.",
         "schema": {"type": "integer", "minimum": 1},
     }

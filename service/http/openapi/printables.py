@@ -18,7 +18,7 @@ from piecewright.service.http.openapi.examples import (
 from piecewright.service.http.openapi.operations import (
     FILE_NAME,
     PAGE,
-    SHEETS,
+    SHEET_COUNT,
     SVG_SHEETS,
     WITH_A_BODY,
     content_of,
@@ -148,7 +148,7 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
         },
         body=words.bodies,
         parameters=[PAGE, SVG_SHEETS] if by_the_sheet else [SVG_SHEETS],
-        headers={**FILE_NAME, **SHEETS},
+        headers={**FILE_NAME, **SHEET_COUNT},
         problems_=(*WITH_A_BODY, 404) if by_the_sheet else WITH_A_BODY,
         settings=settings,
         schema=thing.request_schema,
