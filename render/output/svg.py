@@ -71,8 +71,7 @@ def sheet_svg(page: Page, unit: Unit = "in", declared: bool = True) -> str:
             page has none.
     """
     scale = _INCHES if unit == "in" else _METRIC
-    # All sheets of a document may stand in one web page. A canvas is no sheet, and stands alone.
-    ids = Ids(f"-sheet-{page.number}" if page.sheet.orientation else "")
+    ids = Ids(_ending(page))
     document = _document(page, scale)
     clip = page.clip
     content = document.g(class_="corrected", **_corrected(page, scale))
@@ -120,9 +119,9 @@ class Ids:
     Args:
         ending: of all of them, so that documents with other endings can stand beside this one.
 
-    >>> ids = Ids("-sheet-2")
+    >>> ids = Ids("-block-map-2")
     >>> ids.new("piece-b 1"), ids.new("labels"), ids.new("labels")
-    ('piece-b_x20_1-sheet-2', 'labels-sheet-2', 'labels.2-sheet-2')
+    ('piece-b_x20_1-block-map-2', 'labels-block-map-2', 'labels.2-block-map-2')
     """
 
     def __init__(self, ending: str = "") -> None:
@@ -131,8 +130,7 @@ class Ids:
 
     def new(self, name: str) -> str:
         """An id that says what it holds: its name, as XML and style sheets take it."""
-        # What no id may have is written as drawing programs do; so two names never come out alike.
-        word = re.sub(r"_(?=x)|[^A-Za-z0-9_-]", lambda m: f"_x{ord(m[0]):X}_", name)
+        word = _escaped(name)
         if not word[:1].isalpha():
             word = f"_{word}"
         self._given[word] += 1
@@ -143,6 +141,24 @@ class Ids:
     def layer(self, name: str) -> dict[str, str]:
         """The attributes of a group that holds what ``name`` says."""
         return {"id": self.new(name), "data-name": fonts.printable(name)}
+
+
+def _escaped(name: str) -> str:
+    """A name with letters, digits, ``_`` and ``-`` alone; no two names come out alike."""
+    # As drawing programs write what no id may have.
+    return re.sub(r"_(?=x)|[^A-Za-z0-9_-]", lambda m: f"_x{ord(m[0]):X}_", name)
+
+
+def _ending(page: Page) -> str:
+    """What the ids of a sheet end in.
+
+    So all sheets of a document, and those of what else is made of a block, can stand in one web
+    page. A canvas is no sheet, and stands alone.
+    """
+    if not page.sheet.orientation:
+        return ""
+    what = page.heading.what.partition(",")[0]
+    return f"-{_escaped(_worded(what))}-{page.number}"
 
 
 def _worded(title: str) -> str:

@@ -98,8 +98,8 @@ def ids(root: Element) -> list[str]:
 
 def test_layers_say_what_they_hold() -> None:
     named = layers(letter_sheet())
-    assert named["cutting-lines-sheet-1"] == "cutting-lines"
-    assert named["template-A-sheet-1"] == "template-A"
+    assert named["cutting-lines-cutting-templates-1"] == "cutting-lines"
+    assert named["template-A-cutting-templates-1"] == "template-A"
     assert "furniture" in named.values()
 
 
@@ -135,7 +135,7 @@ def test_pieces_are_layers_within_their_fabrics() -> None:
 
 @given(st.lists(st.text(max_size=4), max_size=6), st.integers(1, 12))
 def test_ids_are_unique_words_whatever_the_names(names: list[str], sheet: int) -> None:
-    given_ids = Ids(f"-sheet-{sheet}")
+    given_ids = Ids(f"-block-map-{sheet}")
     found = [given_ids.new(name) for name in names]
     assert len(set(found)) == len(found)
     # An NCName (Namespaces in XML 1.0), in its ASCII part.
@@ -172,7 +172,7 @@ def test_document_stands_alone() -> None:
         for name, value in element.attrib.items():
             assert not name.startswith("on")
             assert "href" not in name
-            assert "url(" not in value or value == "url(#window-sheet-1)"
+            assert "url(" not in value or value == "url(#window-cutting-templates-1)"
 
 
 def test_tile_is_clipped_to_its_window() -> None:
@@ -184,7 +184,7 @@ def test_tile_is_clipped_to_its_window() -> None:
     assert float(rect.attrib["x"]) == pytest.approx(clip.x, abs=0.01)
     assert float(rect.attrib["width"]) == pytest.approx(clip.width, abs=0.02)
     (group,) = root.findall(f"./{SVG}g[@class='drawing']")
-    assert group.attrib["clip-path"] == "url(#window-sheet-1)"
+    assert group.attrib["clip-path"] == "url(#window-cutting-templates-1)"
 
 
 def test_numbers_are_short_and_never_minus_zero() -> None:
