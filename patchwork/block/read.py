@@ -21,6 +21,7 @@ from shapely import STRtree
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from piecewright.patchwork.block.fills import Fill, filled
 from piecewright.patchwork.block.joins import order_from
 from piecewright.patchwork.block.linework import cut_into_pieces, named_in_order
 from piecewright.patchwork.block.model import (
@@ -103,10 +104,7 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     unit: Unit = spec.get("unit", "in")
     faults: list[Fault] = []
     fabrics = _fabrics(spec, pointer, faults)
-    known = {f.id for f in fabrics}
-    for i, fill in enumerate(spec.get("fills") or ()):
-        if fill["fabric"] not in known:
-            faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
+    fills = _fills(spec, unit, fabrics, pointer, faults)
     faults_of_fields = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
     lines = [
@@ -120,8 +118,8 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
         rings = cut_into_pieces(frame, lines, pointer)
     except FaultyBlock as error:
         # Where two pieces are one for want of a line, their fills are no fault.
-        found = _filled(error.pieces, _fills(spec, unit, error.pieces, pointer, [], []))
-        raise FaultyBlock([*faults, *error.faults], found) from error
+        pieces = filled(error.pieces, fills).pieces
+        raise FaultyBlock([*faults, *error.faults], pieces) from error
     except BlockError as error:
         raise BlockError([*faults, *error.faults]) from error
     if len(rings) > MOST_PIECES:
@@ -129,15 +127,10 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
             f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
         )
         raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", message)])
-    cautions: list[Fault] = []
-    bare = named_in_order(rings)
-    pieces = _filled(bare, _fills(spec, unit, bare, pointer, faults, cautions))
-    block = _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
-    return replace(block, cautions=tuple(cautions))
-
-
-def _filled(pieces: Sequence[Piece], cloth: Mapping[int, str]) -> list[Piece]:
-    return [replace(piece, fabric=cloth.get(i)) for i, piece in enumerate(pieces)]
+    found = filled(named_in_order(rings), fills)
+    faults += found.faults
+    block = _finish_reading(spec, unit, found.pieces, fabrics, faults, pointer)
+    return replace(block, cautions=tuple(found.cautions))
 
 
 def _finish_reading(
@@ -302,6 +295,23 @@ def _unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
     return Fault(pointer, "unknown-fabric", message)
 
 
+def _fills(
+    spec: Spec, unit: Unit, fabrics: Sequence[Fabric], pointer: str, faults: list[Fault]
+) -> list[Fill]:
+    """The fills of a drawing; those without a place that can be read are faults, and left out."""
+    known = {f.id for f in fabrics}
+    fills: list[Fill] = []
+    for i, fill in enumerate(spec.get("fills") or ()):
+        here = f"{pointer}/fills/{i}"
+        if fill["fabric"] not in known:
+            faults.append(_unknown_fabric(f"{here}/fabric", fill["fabric"], known))
+        fills += [
+            Fill(here, at, fill["fabric"])
+            for at in _points([fill["at"]], unit, f"{here}/at", faults)
+        ]
+    return fills
+
+
 def _check_fabrics(
     pieces: Sequence[Piece], fabrics: Sequence[Fabric], pointer: str, faults: list[Fault]
 ) -> None:
@@ -314,55 +324,6 @@ def _check_fabrics(
 def _place(piece: Piece) -> Point | None:
     """Where a piece is, for a fault that is not of one place of it."""
     return piece.outline[0].start if piece.outline else None
-
-
-def _fills(
-    spec: Spec,
-    unit: Unit,
-    pieces: Sequence[Piece],
-    pointer: str,
-    faults: list[Fault],
-    cautions: list[Fault],
-) -> dict[int, str]:
-    """The fabric of each piece of a drawing, from the points given inside the pieces.
-
-    A fill that a line runs through goes to the largest piece at that line, with a caution: its
-    author has drawn a line across a piece that had a fabric.
-    """
-    cloth: dict[int, str] = {}
-    shapes = [polygon_of(piece.outline) for piece in pieces]
-    tree = STRtree(shapes)
-    on_lines: list[tuple[str, str, Point, list[int]]] = []
-    for i, fill in enumerate(spec.get("fills") or ()):
-        here, fabric = f"{pointer}/fills/{i}", fill["fabric"]
-        at = _points([fill["at"]], unit, f"{here}/at", faults)
-        if not at:
-            continue
-        dot = shapely.Point(at[0])
-        inside = sorted(tree.query(dot, predicate="within").tolist())
-        beside = sorted(tree.query(dot, predicate="dwithin", distance=TOLERANCE).tolist())
-        if not inside and len(beside) > 1:
-            on_lines.append((f"{here}/at", fabric, at[0], beside))
-        elif not inside:
-            message = "this fill lies on the frame or outside it; put it inside a piece"
-            faults.append(Fault(f"{here}/at", "fill-outside", message, at[0]))
-        elif cloth.setdefault(inside[0], fabric) != fabric:
-            message = f"piece {pieces[inside[0]].id} is already filled with {cloth[inside[0]]!r}"
-            faults.append(Fault(here, "filled-twice", message, at[0]))
-    # Pieces with a fill of their own keep it.
-    for here, fabric, place, beside in on_lines:
-        free = [k for k in beside if k not in cloth]
-        message = "this fill lies on a line between pieces that have a fabric; it is left out"
-        if free:
-            # Of halves that differ by a rounding alone the first is taken.
-            largest = max(free, key=lambda k: (round(shapes[k].area, 6), -k))
-            cloth[largest] = fabric
-            message = (
-                f"this fill lies on a line; it is taken for {pieces[largest].id}, the largest "
-                "piece there that has no fill of its own"
-            )
-        cautions.append(Fault(here, "fill-on-line", message, place))
-    return cloth
 
 
 def _joins(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> Joins:

@@ -10,15 +10,16 @@ from shapely.geometry import Polygon
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry.vectors import Point
 
-_NEARLY: Final = 0.9
+_ENOUGH: Final = 0.75
 """Of the largest circle's radius, what is room enough about the centroid: the eye expects a name in
-the middle, and along a strip the largest circle may lie anywhere."""
+the middle. So it is in all half-square triangles (0.8), and in a strip that is a little wider at
+one end, where the largest circle lies at that end."""
 
 
 def label_point(shape: Polygon) -> Point:
     """A point well inside a shape, also of one that is bent round its centroid.
 
-    It is the centroid where there is nearly as much room about it as anywhere, else the middle of
+    It is the centroid where there is room enough about it, else the middle of
     the largest circle inside (the pole of inaccessibility).
 
     >>> label_point(Polygon([(0, 0), (4, 0), (4, 1), (0, 1)]))
@@ -27,7 +28,7 @@ def label_point(shape: Polygon) -> Point:
     circle = shapely.maximum_inscribed_circle(shape)
     centre = shape.centroid
     away = shapely.distance(centre, shape.exterior) if shape.contains(centre) else 0.0
-    if away >= _NEARLY * circle.length:
+    if away >= _ENOUGH * circle.length:
         return (centre.x, centre.y)
     x, y = circle.coords[0]
     return (x, y)

@@ -39,12 +39,14 @@ def deepest(shape: Polygon, steps: int = 120) -> float:
 
 @pytest.mark.parametrize("shape", [ELL, CRESCENT, NEEDLE])
 def test_a_name_has_room_in_bent_and_in_pointed_shapes(shape: Polygon) -> None:
-    assert depth(shape, *label_point(shape)) >= 0.89 * deepest(shape)
+    assert depth(shape, *label_point(shape)) >= 0.74 * deepest(shape)
 
 
 def test_the_name_of_a_plain_shape_is_in_its_middle() -> None:
     strip = Polygon([(1, 1), (11, 1), (11, 2), (1, 2)])
     assert label_point(strip) == pytest.approx((6, 1.5))
+    wider_at_one_end = Polygon([(0, 0), (10, 0), (10, 1), (0, 1.2)])
+    assert label_point(wider_at_one_end)[0] == pytest.approx(4.85, abs=0.01)
     hexagon = Polygon([(math.cos(k * math.pi / 3), math.sin(k * math.pi / 3)) for k in range(6)])
     assert label_point(hexagon) == pytest.approx((0, 0), abs=1e-9)
 
@@ -53,7 +55,7 @@ def test_the_name_of_a_plain_shape_is_in_its_middle() -> None:
 def test_the_name_of_each_piece_of_a_block_is_inside_it(id: str) -> None:
     for piece in catalogue.load(id).pieces:
         shape = Polygon(paths.ring(piece.outline))
-        assert depth(shape, *label_point(shape)) >= 0.89 * deepest(shape, 60)
+        assert depth(shape, *label_point(shape)) >= 0.74 * deepest(shape, 60)
 
 
 def test_neighbours_are_told_clockwise_and_once() -> None:
