@@ -85,6 +85,7 @@ def operation(
     settings: Settings | None = None,
     schema: type[Schema] = BlockRequest,
     lasting: bool = False,
+    with_pieces: bool = False,
 ) -> dict[str, Any]:
     """An operation with an answer of status 200.
 
@@ -96,6 +97,7 @@ def operation(
         problems_: the statuses of the problems that it may end in, besides 500 and, with a body,
             422.
         lasting: whether an answer that the client has is not sent again.
+        with_pieces: whether the answer to a wrong request has the pieces that were found.
     """
     answer: dict[str, Any] = {"description": summary + ".", "content": dict(content)}
     answer["headers"] = {**(headers or {}), **_TAG}
@@ -127,7 +129,7 @@ def operation(
                 }
             },
         }
-        responses["422"] = refusal_response(settings)
+        responses["422"] = refusal_response(settings, with_pieces)
     return made
 
 

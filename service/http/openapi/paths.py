@@ -76,11 +76,13 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "checkBlock",
                 "printables",
                 "The block read back as pieces",
-                "With sizes and cautions if the block is good; else a problem with every fault.",
+                "With sizes, neighbours and cautions if the block is good; else a problem with "
+                "every fault, and with the pieces that were found all the same.",
                 {JSON: content_of(CheckAnswer, checked)},
                 body={**GOOD, **FAULTY},
                 problems_=WITH_A_BODY,
                 settings=settings,
+                with_pieces=True,
             )
         },
         **printable_paths(settings),
