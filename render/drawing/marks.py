@@ -97,7 +97,7 @@ class Part:
     """What some fills of a drawing show together, for programs that read a sheet: a piece, say.
 
     Attributes:
-        name: one word, such as ``piece-b1``; unique in the drawing.
+        name: such as ``piece-b1``; unique in the drawing.
         title: for people.
         within: the part that it is of, such as a fabric.
     """
