@@ -51,7 +51,8 @@ def filled(pieces: Sequence[Piece], fills: Sequence[Fill]) -> Filled:
         dot = shapely.Point(fill.at)
         inside = sorted(tree.query(dot, predicate="within").tolist())
         beside = sorted(tree.query(dot, predicate="dwithin", distance=TOLERANCE).tolist())
-        if not inside and len(beside) > 1:
+        # As everywhere, what lies within the tolerance of a line lies on it.
+        if len(beside) > 1:
             on_lines.append((fill, beside))
         elif not inside:
             message = "this fill lies on the frame or outside it; put it inside a piece"

@@ -378,12 +378,13 @@ def read_with_fills(*fills: tuple[Any, str]) -> Block:
     return draw([[[1, 0], [1, 3]]], fills=given, fabrics=FABRICS)
 
 
-def test_a_fill_that_a_line_runs_through_goes_to_the_larger_part() -> None:
-    block = read_with_fills(([1, 1], "red"))
+@pytest.mark.parametrize("x", [1, 0.9975, 1.0025])
+def test_a_fill_that_a_line_runs_through_goes_to_the_larger_part(x: float) -> None:
+    block = read_with_fills(([x, 1], "red"))
     assert {p.id: p.fabric for p in block.pieces} == {"p1": None, "p2": "red"}
     (caution,) = block.cautions
     assert (caution.pointer, caution.code) == ("/block/fills/0/at", "fill-on-line")
-    assert caution.at == (1, 1)
+    assert caution.at == (x, 1)
 
 
 def test_a_piece_with_a_fill_of_its_own_keeps_it() -> None:
