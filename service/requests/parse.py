@@ -18,7 +18,7 @@ from piecewright.patchwork.block.model import Block, FaultyBlock, Piece
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.lengths import Unit, parse_length, spoken
+from piecewright.patchwork.lengths import UNITS, Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
@@ -27,6 +27,7 @@ from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests import limits
 from piecewright.service.requests.blocks import block_as_drawn, block_as_finished
 from piecewright.service.requests.limits import Limits
+from piecewright.service.requests.salvage import pieces_in_spite
 from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
@@ -93,8 +94,7 @@ def read_request(
     spec = _checked(given, faults, schema)
     block_spec = spec.get("block")
     # Only a block of the request's own names a unit; those of the catalogue go by the request's.
-    own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
-    unit: Unit = spec.get("unit") or own_unit or "in"
+    unit: Unit = spec.get("unit") or _unit_of(block_spec or _block_of(given)) or "in"
 
     # Every part is read even where another is faulty, so that all faults are found at once; the
     # block's size is looked at only if there is a block.
@@ -115,6 +115,8 @@ def read_request(
     )
     if faults or block is None or allowance is None or sheet is None or cloth is None:
         seen = block or drawn
+        if "block" not in spec:
+            found += pieces_in_spite(_block_of(given), unit, settings)
         raise Refused(tuple(faults), unit, seen.pieces if seen else tuple(found))
     # Faults of pieces that are found later, by geometry, point to where the request lists them.
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
@@ -144,6 +146,17 @@ def read_packet(given: Any, settings: Settings) -> Request:
         Refused: with every fault found.
     """
     return read_request(given, settings, PacketRequest)
+
+
+def _block_of(given: Any) -> Any:
+    """The block of a request as it was written, right or wrong."""
+    return given.get("block") if isinstance(given, dict) else None
+
+
+def _unit_of(block: Any) -> Unit | None:
+    """The unit that a block names, if it is one."""
+    named = block.get("unit") if isinstance(block, dict) else None
+    return next((unit for unit in UNITS if unit == named), None)
 
 
 @contextmanager

@@ -197,6 +197,24 @@ def test_sound_pieces_are_shown_beside_one_that_is_not(client: FlaskClient) -> N
     assert [p["id"] for p in told(client, {"block": block})["pieces"]] == ["gull", "post"]
 
 
+def test_what_cannot_be_read_of_a_block_hides_nothing_else(client: FlaskClient) -> None:
+    """A coordinate that is being typed, say."""
+    typing = {"id": "mast", "outline": [[0, 3], [3, 3], [3, "4 "], [0, "4 1/"]]}
+    block = {**TWO_SQUARES, "unit": "cm", "pieces": [*TWO_SQUARES["pieces"], typing], "width": "x"}
+    problem = told(client, {"block": block})
+    assert [e["pointer"] for e in problem["errors"]] == [
+        "/block/width",
+        "/block/pieces/2/outline/3/1",
+    ]
+    assert [(p["id"], p["area"]) for p in problem["pieces"]] == [("gull", 9), ("post", 4.5)]
+    lines = [[[0, 1], [3, 1]], [[0, 2], ["3 1/", 2]], "x"]
+    drawing = {"frame": [[0, 0], [3, 0], [3, 3], [0, 3]], "lines": lines}
+    assert [p["area"] for p in told(client, {"block": drawing})["pieces"]] == [3, 6]
+    hopeless: list[Any] = [{"pieces": "x"}, {"lines": []}, {"frame": [[0, 0]]}, {"pieces": []}, 3]
+    for block in hopeless:
+        assert "pieces" not in told(client, {"block": block})
+
+
 def test_a_wrong_setting_hides_no_piece(client: FlaskClient) -> None:
     problem = told(client, {"block": TWO_SQUARES, "corners": "round", "finish": 9})
     assert [p["area"] for p in problem["pieces"]] == [36, 18]
