@@ -13,7 +13,7 @@ from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.requests.quilt import read_quilt
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
 from piecewright.service.responses.catalogue import NoSuchBlock
-from piecewright.service.responses.check import check_answer
+from piecewright.service.responses.check import CheckRefused, check_answer
 from piecewright.service.responses.printables import PRINTABLES, Printable
 from piecewright.service.responses.quilt_plan import planned
 from piecewright.service.settings import Settings
@@ -46,8 +46,13 @@ Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
 
 
 def _check(task: Task, settings: Settings) -> Answer:
-    request = read_request(read_json(task.body), settings)
-    return Answer("json", write_json(check_answer(request)), f"{request.block.name} check")
+    try:
+        request = read_request(read_json(task.body), settings)
+        checked = check_answer(request)
+    except Refused as refused:
+        # Here, as it takes its time for many pieces.
+        raise CheckRefused.of(refused) from refused
+    return Answer("json", write_json(checked), f"{request.block.name} check")
 
 
 def _plan_quilt(task: Task, settings: Settings) -> None:
@@ -116,10 +121,10 @@ def run_task(task: Task, settings: Settings, handlers: Mapping[str, Handler]) ->
     """Does a task, and turns whatever comes of it into something that can be sent."""
     try:
         return Done(handlers[task.kind](task, settings))
+    except CheckRefused as error:
+        return Rejected(CheckRefused, (error.faults, error.unit, error.shown))
     except Refused as error:
-        # Only whoever checks a block is shown what was found of it.
-        pieces = error.pieces if task.kind == "check" else ()
-        return Rejected(Refused, (error.faults, error.unit, pieces))
+        return Rejected(Refused, (error.faults, error.unit))
     except Problem as error:
         return Rejected(Problem, (error.kind, error.detail, error.retry_after))
     except (NotJson, NoSuchSheet, NoSuchBlock) as error:

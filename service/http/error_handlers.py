@@ -10,7 +10,6 @@ from flask import Flask, Response, g, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from piecewright.patchwork.block.model import Piece
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.service.json_text import NotJson, write_json
@@ -29,6 +28,8 @@ from piecewright.service.problems import (
 from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import NoSuchSheet
 from piecewright.service.responses.catalogue import NoSuchBlock
+from piecewright.service.responses.check import CheckRefused
+from piecewright.service.responses.pieces import ShownPiece
 from piecewright.service.responses.problem import problem_body
 
 # Of several kinds with one status the first, which is the general one: hence in reverse.
@@ -53,7 +54,7 @@ def _answer(
     detail: str,
     faults: Sequence[Fault] = (),
     unit: Unit = "in",
-    pieces: Sequence[Piece] = (),
+    pieces: Sequence[ShownPiece] = (),
 ) -> Response:
     type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
     body = problem_body(kind, detail, type_, faults, unit, pieces)
@@ -69,7 +70,8 @@ def _problem(problem: Problem) -> Response:
 
 def _refused(error: Refused) -> Response:
     kind, detail = refused_kind(error.faults), faults_in_words(error.faults)
-    return _answer(kind, detail, error.faults, error.unit, error.pieces)
+    shown = error.shown if isinstance(error, CheckRefused) else ()
+    return _answer(kind, detail, error.faults, error.unit, shown)
 
 
 def _http_exception(error: HTTPException) -> AnyResponse:

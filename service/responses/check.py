@@ -6,10 +6,11 @@ from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.cautions import cautions
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.plan import foundation
+from piecewright.patchwork.lengths import Unit
 from piecewright.service.requests.parse import Refused, Request
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, Json
-from piecewright.service.responses.pieces import CheckedPiece, shown_pieces
+from piecewright.service.responses.pieces import CheckedPiece, ShownPiece, shown_pieces
 from piecewright.service.responses.problem import Caution
 
 
@@ -23,6 +24,25 @@ class CheckAnswer(AnswerSchema):
         CheckedPiece, "In the order of the request.", of=lambda block: shown_pieces(block.pieces)
     )
     cautions = fields.Many(Caution, "Empty if there are none.")
+
+
+class CheckRefused(Refused):
+    """A request that is well-formed but wrong, and what can be shown of its block.
+
+    Attributes:
+        shown: the pieces that could be found.
+    """
+
+    def __init__(
+        self, faults: tuple[Fault, ...], unit: Unit, shown: tuple[ShownPiece, ...]
+    ) -> None:
+        super().__init__(faults, unit)
+        self.shown = shown
+
+    @classmethod
+    def of(cls, refused: Refused) -> CheckRefused:
+        """A refusal with what is seen about the pieces that it has."""
+        return cls(refused.faults, refused.unit, tuple(shown_pieces(refused.pieces, sound=False)))
 
 
 def check_answer(request: Request) -> Json:

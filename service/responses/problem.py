@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.block.model import Piece
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.service.problems import MOST_ERRORS, Kind
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, Json
-from piecewright.service.responses.pieces import CheckedPiece, shown_pieces
+from piecewright.service.responses.pieces import CheckedPiece, ShownPiece
 
 
 class Caution(AnswerSchema):
@@ -44,7 +43,7 @@ class _Reported:
     type: str
     detail: str
     errors: Sequence[Fault] | None
-    pieces: Sequence[Piece] | None
+    pieces: Sequence[ShownPiece] | None
 
 
 class Problem(AnswerSchema):
@@ -60,7 +59,6 @@ class Problem(AnswerSchema):
         "For `/v1/check`: the pieces that could be found in spite of the faults, in the same "
         "coordinates as the faults' places.",
         optional=True,
-        of=lambda reported: reported.pieces and shown_pieces(reported.pieces, sound=False),
     )
 
 
@@ -70,7 +68,7 @@ def problem_body(
     type_: str,
     faults: Sequence[Fault] = (),
     unit: Unit = "in",
-    pieces: Sequence[Piece] = (),
+    pieces: Sequence[ShownPiece] = (),
 ) -> Json:
     """The problem's JSON object.
 

@@ -9,6 +9,7 @@ from piecewright.service import problems
 from piecewright.service.http.openapi import examples
 from piecewright.service.problems import KINDS, Kind
 from piecewright.service.requests.parse import Refused, read_request
+from piecewright.service.responses.pieces import shown_pieces
 from piecewright.service.responses.problem import Problem, problem_body
 from piecewright.service.settings import Settings
 
@@ -90,7 +91,7 @@ def refusal_response(settings: Settings, with_pieces: bool = False) -> dict[str,
                 f"/problems/{kind.id}",
                 error.faults,
                 error.unit,
-                error.pieces if with_pieces else (),
+                shown_pieces(error.pieces, sound=False) if with_pieces else (),
             )
             shown[kind.id] = {"value": told}
     return {
