@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from piecewright.service.json_text import NotJson, read_json, write_json
+from piecewright.service.pattern_files.files import read_file
 from piecewright.service.problems import Problem
+from piecewright.service.requests.choices import read_choices
 from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.requests.quilt import read_quilt
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
@@ -16,6 +18,7 @@ from piecewright.service.responses.catalogue import NoSuchBlock
 from piecewright.service.responses.check import CheckRefused, check_answer
 from piecewright.service.responses.printables import PRINTABLES, Printable
 from piecewright.service.responses.quilt_plan import planned
+from piecewright.service.responses.reading import reading_answer
 from piecewright.service.settings import Settings
 
 # --- what is asked ---------------------------------------------------------------------------
@@ -31,6 +34,8 @@ class Task:
             no request can keep the service's own process busy.
         form: of the answer.
         sheet: the number of the one sheet to give; None for all.
+        media_type: of a file that the body is.
+        choices: JSON that goes with a file.
         svg: whether an answer in JSON has each sheet's SVG.
     """
 
@@ -38,6 +43,8 @@ class Task:
     body: bytes
     form: Form = "json"
     sheet: int | None = None
+    media_type: str = ""
+    choices: bytes = b"{}"
     svg: bool = False
 
 
@@ -55,6 +62,12 @@ def _check(task: Task, settings: Settings) -> Answer:
     return Answer("json", write_json(checked), f"{request.block.name} check")
 
 
+def _read_pattern(task: Task, settings: Settings) -> Answer:
+    choices, unit = read_choices(read_json(task.choices))
+    file = read_file(task.body, task.media_type)
+    return reading_answer(file, choices, unit, task.form)
+
+
 def _plan_quilt(task: Task, settings: Settings) -> None:
     planned(read_quilt(read_json(task.body), settings))
 
@@ -70,6 +83,7 @@ def _printer_of(printable: Printable) -> Handler:
 HANDLERS: Final[Mapping[str, Handler]] = {
     "check": _check,
     "quilt": _plan_quilt,
+    "readings": _read_pattern,
     **{name: _printer_of(printable) for name, printable in PRINTABLES.items()},
 }
 """All that a worker can do, by the kind of the task; for a printable the last part of its address.

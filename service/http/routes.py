@@ -16,8 +16,9 @@ from piecewright.service.http.access import SETTINGS
 from piecewright.service.http.batches.availability import prove_ready
 from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
-from piecewright.service.http.negotiation import negotiate, vary_by_accept
+from piecewright.service.http.negotiation import negotiate, preferred_form, vary_by_accept
 from piecewright.service.http.openapi.document import document
+from piecewright.service.http.readings import add_readings
 from piecewright.service.http.response_cache import ResponseCache
 from piecewright.service.monitoring.metrics import CACHE_HITS
 from piecewright.service.problems import (
@@ -26,7 +27,6 @@ from piecewright.service.problems import (
 )
 from piecewright.service.responses.answer import (
     JSON,
-    MEDIA_TYPES,
     SHEETS,
     SVG,
     Answer,
@@ -60,7 +60,7 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
     @api.get("/v1/blocks/<id>")
     def get_block(id: str) -> Response:
-        form = _preferred_form(("json", "svg"))
+        form = preferred_form(("json", "svg"))
         unit = Query("unit").unit()
         if form == "json":
             return json_response(block_answer(id, unit))
@@ -73,13 +73,13 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
     def print_it(name: str) -> Response:
         forms = PRINTABLES[name].forms
-        form = _preferred_form(forms)
+        form = preferred_form(forms)
         query = Query(*(("page", "sheets") if "svg" in forms else ("sheets",)))
         svg = query.word("sheets", ("svg",)) is not None
         if svg and form != "json":
             message = f"The parameter 'sheets' goes with Accept: {JSON} alone."
             raise Problem(BAD_REQUEST, message)
-        return answer(Task(name, raw_body(), form, query.page(form), svg))
+        return answer(Task(name, raw_body(), form, query.page(form), svg=svg))
 
     for each in PRINTABLES:
         api.add_url_rule(f"/v1/{each}", each, partial(print_it, each), methods=["POST"])
@@ -87,12 +87,19 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     def answer(task: Task) -> Response:
         made = cache.get(task)
         if made is None:
-            made = pool.run(task)
-            assert made is not None
+            made = drawn(task)
             cache.put(task, made)
         else:
             CACHE_HITS.inc()
         return _document(made)
+
+    def drawn(task: Task) -> Answer:
+        made = pool.run(task)
+        assert made is not None
+        return made
+
+    # Nothing of a file is kept, and so no answer to one either.
+    add_readings(api, lambda task: _document(drawn(task)))
 
     @api.get(SETTINGS)
     def get_settings() -> Response:
@@ -116,12 +123,6 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
 
 # --- what comes in ---------------------------------------------------------------------------
-
-
-def _preferred_form(forms: Sequence[Form]) -> Form:
-    """The form of answer that the client would rather have, of those that there are."""
-    by_type = {MEDIA_TYPES[form]: form for form in forms}
-    return by_type[negotiate(*by_type)]
 
 
 class Query:

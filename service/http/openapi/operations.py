@@ -47,6 +47,13 @@ PICTURES: Final[dict[str, Any]] = {
     "schema": {"type": "string", "enum": ["svg"]},
     "example": "svg",
 }
+REQUEST_ID: Final[dict[str, Any]] = {
+    "name": "X-Request-Id",
+    "in": "header",
+    "description": "Your own name for the request, which the answer and the log have then too.",
+    "schema": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,64}$"},
+    "example": "pennant-1",
+}
 SHEET_COUNT: Final[dict[str, Any]] = {
     SHEETS: {
         "description": "How many sheets there are; not with the canvas of SVG, which has none.",
@@ -141,11 +148,15 @@ def content_of(schema: type[Schema], example: Any) -> dict[str, Any]:
     return content
 
 
-def files_of(forms: Iterable[Form]) -> dict[str, Any]:
-    """The contents of an answer in forms other than JSON, by media type."""
+def files_of(forms: Iterable[Form], description: str = "") -> dict[str, Any]:
+    """The contents of an answer in forms other than JSON, by media type.
+
+    Args:
+        description: of each; of sheets if not given.
+    """
     what = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
     return {
-        MEDIA_TYPES[form]: text_of(what[form]) if form == "svg" else bytes_of(what[form])
+        MEDIA_TYPES[form]: (text_of if form == "svg" else bytes_of)(description or what[form])
         for form in forms
     }
 
