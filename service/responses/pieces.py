@@ -27,7 +27,7 @@ class ShownPiece:
 class CheckedPiece(AnswerSchema):
     """A piece as it was read."""
 
-    id = fields.Text("As given, or p1, p2, … for a drawing.", of="piece.id")
+    id = fields.Text("As given; p1, p2, … for a drawing; b1, b2.p1, … in a grid.", of="piece.id")
     fabric = fields.Text("The id of its fabric, or null.", nullable=True, of="piece.fabric")
     finished = fields.Ring(
         f"Without allowance, in block coordinates at finished size. {CURVES}", of="piece.outline"
