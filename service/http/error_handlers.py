@@ -28,6 +28,8 @@ from piecewright.service.problems import (
 from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import NoSuchSheet
 from piecewright.service.responses.catalogue import NoSuchBlock
+from piecewright.service.responses.check import CheckRefused
+from piecewright.service.responses.pieces import ShownPiece
 from piecewright.service.responses.problem import problem_body
 
 # Of several kinds with one status the first, which is the general one: hence in reverse.
@@ -47,9 +49,15 @@ def answer_with_problems(app: Flask) -> None:
     app.register_error_handler(Exception, _unforeseen)
 
 
-def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
+def _answer(
+    kind: Kind,
+    detail: str,
+    faults: Sequence[Fault] = (),
+    unit: Unit = "in",
+    pieces: Sequence[ShownPiece] = (),
+) -> Response:
     type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
-    body = problem_body(kind, detail, type_, faults, unit)
+    body = problem_body(kind, detail, type_, faults, unit, pieces)
     return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
 
 
@@ -61,9 +69,9 @@ def _problem(problem: Problem) -> Response:
 
 
 def _refused(error: Refused) -> Response:
-    return _answer(
-        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
-    )
+    kind, detail = refused_kind(error.faults), faults_in_words(error.faults)
+    shown = error.shown if isinstance(error, CheckRefused) else ()
+    return _answer(kind, detail, error.faults, error.unit, shown)
 
 
 def _http_exception(error: HTTPException) -> AnyResponse:

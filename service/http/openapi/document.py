@@ -18,7 +18,7 @@ from marshmallow import fields as plain
 
 from piecewright.patchwork.lengths import UNITS
 from piecewright.service import VERSION
-from piecewright.service.http.access import GUARDED
+from piecewright.service.http.access import GUARDED, SETTINGS
 from piecewright.service.http.openapi.components import COMPONENTS
 from piecewright.service.http.openapi.paths import paths
 from piecewright.service.http.openapi.problems import problem_response
@@ -87,17 +87,19 @@ def document(settings: Settings) -> dict[str, Any]:
         shape.update(getattr(cls, "rules", {}))
     for path, operations in made["paths"].items():
         for operation in operations.values() if path.startswith(GUARDED) else ():
-            _guard(operation)
+            _guard(operation, with_key=path != SETTINGS)
     # Through its own text, so that nothing in it is shared with what it was made from.
     read: dict[str, Any] = read_json(write_json({"openapi": made.pop("openapi"), **made}))
     return read
 
 
-def _guard(operation: dict[str, Any]) -> None:
-    """Says of an operation that it may need a key, which may not be to be looked up just then, and
-    may be asked for too often."""
-    operation["security"] = [{}, {"key": []}]
-    for status in (401, 429, 503):
+def _guard(operation: dict[str, Any], with_key: bool) -> None:
+    """Says of an operation that it may be asked for too often; and that it may need a key, which
+    may not be to be looked up just then."""
+    statuses = (401, 429, 503) if with_key else (429,)
+    if with_key:
+        operation["security"] = [{}, {"key": []}]
+    for status in statuses:
         operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
 
 

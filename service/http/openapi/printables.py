@@ -18,6 +18,8 @@ from piecewright.service.http.openapi.examples import (
 from piecewright.service.http.openapi.operations import (
     FILE_NAME,
     PAGE,
+    SHEET_COUNT,
+    SVG_SHEETS,
     WITH_A_BODY,
     content_of,
     example_fits,
@@ -133,7 +135,7 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
     shown = None
     if example_fits(settings):
         asked = thing.read(words.shown.body, settings)
-        shown = read_json(thing.answer(asked, "json", settings.max_sheets, None).content)
+        shown = read_json(thing.answer(asked, "json", settings.max_sheets, None, False).content)
     by_the_sheet = "svg" in thing.forms
     return operation(
         words.id,
@@ -145,8 +147,8 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
             **files_of(form for form in thing.forms if form != "json"),
         },
         body=words.bodies,
-        parameters=[PAGE] if by_the_sheet else (),
-        headers=FILE_NAME,
+        parameters=[PAGE, SVG_SHEETS] if by_the_sheet else [SVG_SHEETS],
+        headers={**FILE_NAME, **SHEET_COUNT},
         problems_=(*WITH_A_BODY, 404) if by_the_sheet else WITH_A_BODY,
         settings=settings,
         schema=thing.request_schema,
