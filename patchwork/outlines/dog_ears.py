@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, MutableMapping, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
@@ -33,6 +33,13 @@ from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Corner, Seams
+from piecewright.patchwork.geometry.convex_cover import (
+    Stretch,
+    clipped,
+    convex,
+    distance_to,
+    sticks_out,
+)
 from piecewright.patchwork.geometry.polygons import ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import (
@@ -46,8 +53,8 @@ from piecewright.patchwork.geometry.vectors import (
     outward,
     plus,
 )
-from piecewright.patchwork.outlines.mitres import AGREED, FLAT, HalfPlane, Mitre, MitreKey
-from piecewright.patchwork.outlines.proximity import SpatialIndex
+from piecewright.patchwork.outlines.mitres import AGREED, HalfPlane, Mitre, MitreKey
+from piecewright.patchwork.outlines.proximity import SpatialIndex, UnitMitre
 
 _CLOSE: Final = 5e-5
 """Inches by which a mitre may stick out of a unit unseen: more than a curve's points are off."""
@@ -60,9 +67,6 @@ _SHORT: Final = 1e-9
 
 _Probe: TypeAlias = tuple[Point, Sequence[int]]
 """A point of a mitre's edge on the block, and the pieces within one allowance of it."""
-
-_Stretch: TypeAlias = tuple[Point, Point]
-"""A straight part of a raw edge, in the sense of travel."""
 
 
 def cut_ears(
@@ -203,12 +207,11 @@ def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, f
     straight = np.where(index.curved, 0.0, shapely.length(index.lines))
     np.minimum.at(room, index.ends, straight[:, None])
     # All other edges give room up to where they are nearest.
-    dots = np.asarray(shapely.points(np.array(index.seams.points)[asked]))
-    found, near = index.tree.query(dots, predicate="dwithin", distance=longest[asked])
+    places = np.array(index.seams.points)[asked]
+    found, near = index.edges_about(places, places, longest[asked])
     others = (index.ends[near] != asked[found][:, None]).all(axis=1)
     found, near = found[others], near[others]
-    gaps = shapely.distance(dots[found], index.lines[near])
-    np.minimum.at(room, asked[found], gaps)
+    np.minimum.at(room, asked[found], index.gaps(places[found], near))
     for point in asked[longest[asked] > room[asked]].tolist():
         yield point, float(room[point])
 
@@ -224,12 +227,14 @@ def _widths_at(index: SpatialIndex, point: int) -> set[float]:
 
 def _surroundings(index: SpatialIndex, candidates: Sequence[_Candidate]) -> Iterator[_Surroundings]:
     """The mitres, to be cut, each with the edges near it."""
-    shapes = [ring_polygon(one.mitre.ring(index.seams.points[one.point])) for one in candidates]
     # An edge further off than the widest allowance has no strip that reaches the mitre.
-    found, near = index.tree.query(shapes, "dwithin", index.most + AGREED)
+    rings = [np.array(one.mitre.ring(index.seams.points[one.point])) for one in candidates]
+    boxes = np.array([(ring.min(axis=0), ring.max(axis=0)) for ring in rings])
+    found, near = index.edges_about(boxes[:, 0], boxes[:, 1], index.most + AGREED)
+    found, near = found[order := np.lexsort((near, found))], near[order]
     each = np.split(near, np.searchsorted(found, range(1, len(candidates))))
     for one, own in zip(candidates, each, strict=True):
-        yield _Surroundings(index, one, sorted(own.tolist()))
+        yield _Surroundings(index, one, own.tolist())
 
 
 class _Surroundings:
@@ -252,7 +257,9 @@ class _Surroundings:
         edges = [index.seams.edges[e] for e in near]
         points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
         around = {c.piece for p in points for run in index.seams.around[p] for c in run}
-        self.joined = {p: index.first_common_unit(self.corner.piece, p) for p in sorted(around)}
+        self._first_with = index.first_common_units(self.corner.piece)
+        self.joined = {p: self._first_with(p) for p in sorted(around)}
+        self._straight = index.bent.isdisjoint(around)
 
     def trim(self) -> bool:
         """Cut what sticks out of a unit; whether that was anything."""
@@ -271,12 +278,12 @@ class _Surroundings:
 
     def _close_since(self, probes: Sequence[_Probe]) -> list[tuple[Point, float]]:
         """Points of the mitre's edge, each with the first unit with cloth within one allowance."""
-        first, piece = self.index.first_common_unit, self.corner.piece
-        return [(p, min((first(piece, q) for q in near), default=math.inf)) for p, near in probes]
+        first = self._first_with
+        return [(p, min(map(first, near), default=math.inf)) for p, near in probes]
 
     def _in_own_mitre(self, unit: int, far: Sequence[Point]) -> bool:
         """Whether points lie in the mitre of the unit's own corner at the mitre's place."""
-        for corners in self._corners(unit, self.point):
+        for corners in self.index.unit_corners(self._held(unit), self.point):
             if self.corner in corners:
                 last, first = corners[-1], corners[0]
                 one = HalfPlane(outward(last.arrives), self.index.widths[last.arriving])
@@ -288,90 +295,96 @@ class _Surroundings:
 
     def _cut(self, unit: int) -> bool:
         """Cut what sticks out of one unit, along its raw edges; whether that was anything."""
+        held = self._held(unit)
+        sides = self._open_sides(held)
+        edges = [self.index.seams.edges[e] for e, _ in sides]
+        points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
+        corners = ((p, run) for p in points for run in self.index.unit_corners(held, p))
+        own = (self.index.unit_mitre(p, run) for p, run in corners)
+        mitres = [mitre for mitre in own if mitre is not None]
+        among = self._cut_among_lines if self._straight else self._cut_among_curves
+        return among(held, sides, mitres)
+
+    def _cut_among_lines(
+        self, held: Set[int], sides: Sequence[tuple[int, bool]], mitres: Sequence[UnitMitre]
+    ) -> bool:
+        """The same where all edges near the mitre are straight."""
+        # The unit's plain offset near here, in convex parts: cloth, strips and mitres.
+        strips = [self.index.convex_strip(*side) for side in sides]
+        parts = [strip for strip, _ in strips]
+        for piece in held:
+            parts += self.index.convex_cloth(piece)
+        parts += [mitre.shape for mitre in mitres]
+        rims = [rim for mitre in mitres for rim in mitre.rim]
+        raw_edges = [raw_edge for _, raw_edge in strips]
+        bounds = [*raw_edges, *rims]
+
+        def still() -> bool:
+            shape = convex(self.mitre.ring(self.place))
+            return sticks_out(shape, parts, bounds, _CLOSE / 2)
+
+        if not still():
+            return False
+        shape = convex(self.mitre.ring(self.place))
+        inside = [clipped(*raw_edge, shape) for raw_edge in raw_edges]
+        across = [part for part in inside if part is not None and math.dist(*part) > _SHORT]
+        across += [rim for rim in rims if clipped(*rim, shape) is not None]
+        return self._cut_along(across, still)
+
+    def _cut_among_curves(
+        self, held: Set[int], sides: Sequence[tuple[int, bool]], mitres: Sequence[UnitMitre]
+    ) -> bool:
+        """The same where some are curves."""
         # The unit's plain offset near here, in parts: cloth, strips and mitres.
-        outside = self._outside(unit)
-        strips = [self.index.strip(e, forward) for e, forward in outside]
-        rings = [mitre.ring(place) for mitre, place in self._unit_mitres(unit, outside)]
-        cloth = [self.index.cloth(p) for p, since in self.joined.items() if since <= unit]
+        strips = [self.index.strip(e, forward) for e, forward in sides]
+        rings = [mitre.ring for mitre in mitres]
+        cloth = [self.index.cloth(piece) for piece in sorted(held)]
         plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.mitre.ring(self.place))
         outside_unit = _left_over(shape, plain_offset)
         if not _shows(outside_unit):
             return False
-        # Where the mitre leaves the unit it crosses a raw edge, so those are the lines to cut
-        # along. A cut that would take allowance is refused by the mitre; the next one is tried.
-        cut = False
         across = [*_crossed(shape, [s.raw_edge for s in strips]), *_rims_crossed(shape, rings)]
+
+        def still() -> bool:
+            left = ring_polygon(self.mitre.ring(self.place))
+            return _shows(overlaid(shapely.intersection, outside_unit, left))
+
+        return self._cut_along(across, still)
+
+    def _cut_along(self, across: Sequence[Stretch], still: Callable[[], bool]) -> bool:
+        """Cut along raw edges that run across the mitre until it sticks out no more.
+
+        Where the mitre leaves the unit it crosses a raw edge, so those are the lines to cut along.
+        A cut that would take allowance is refused by the mitre; the next one is tried.
+
+        Args:
+            still: whether it sticks out yet.
+        """
+        cut = False
         for start, end in self._nearest_first(across):
             normal = outward(normalised(minus(end, start)))
             if self.mitre.cut(HalfPlane(normal, dot(normal, minus(start, self.place)))):
                 cut = True
-                shape = ring_polygon(self.mitre.ring(self.place))
-                outside_unit = overlaid(shapely.intersection, outside_unit, shape)
-                if not _shows(outside_unit):
+                if not still():
                     break
         return cut
 
-    def _nearest_first(self, across: Sequence[_Stretch]) -> list[_Stretch]:
+    def _nearest_first(self, across: Sequence[Stretch]) -> list[Stretch]:
         """Raw edges, the nearest to the corner first: only as many are cut along as are needed."""
-        if not across:
-            return []
-        away = shapely.distance(shapely.linestrings(across), shapely.Point(self.place))
         # Rounded, so that equally near ones come in the order of their coordinates on any machine.
-        return [line for _, line in sorted(zip(away.round(9).tolist(), across, strict=True))]
+        away = [round(distance_to(self.place, *line), 9) for line in across]
+        return [line for _, line in sorted(zip(away, across, strict=True))]
 
-    def _outside(self, unit: int) -> list[tuple[int, bool]]:
+    def _held(self, unit: int) -> Set[int]:
+        """The pieces near the mitre that are part of a unit."""
+        return {piece for piece, since in self.joined.items() if since <= unit}
+
+    def _open_sides(self, held: Set[int]) -> list[tuple[int, bool]]:
         """The open sides of a unit near the mitre, and whether its piece travels each forward."""
-        found = []
-        for e in self.near:
-            edge = self.index.seams.edges[e]
-            right, left = self._holds(unit, edge.right), self._holds(unit, edge.left)
-            if right != left:
-                found.append((e, right))
-        return found
-
-    def _holds(self, unit: int, piece: int | None) -> bool:
-        """Whether a piece near the mitre is part of a unit; None lies outside the block."""
-        return piece is not None and self.joined[piece] <= unit
-
-    def _unit_mitres(
-        self, unit: int, outside: Sequence[tuple[int, bool]]
-    ) -> Iterator[tuple[Mitre, Point]]:
-        """The whole mitres of a unit's own corners near the mitre, and their places."""
-        seams, widths = self.index.seams, self.index.widths
-        edges = [seams.edges[e] for e, _ in outside]
-        points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
-        for point in sorted(points):
-            for corners in self._corners(unit, point):
-                turns = 180.0 - sum(c.inner_angle for c in corners)
-                if turns > FLAT:
-                    last, first = corners[-1], corners[0]
-                    sides = widths[last.arriving], widths[first.leaving]
-                    yield Mitre(last.arrives, first.leaves, turns, *sides), seams.points[point]
-
-    def _corners(self, unit: int, point: int) -> list[list[Corner]]:
-        """The runs of piece corners at a point that are one corner of the unit."""
-        found: list[list[Corner]] = []
-        for run in self.index.seams.around[point]:
-            # Corners of a run follow each other clockwise, and a unit's corner begins where its
-            # outside leaves the point. A unit may touch the point with several such corners.
-            first = [i for i, c in enumerate(run) if self._opens(unit, c)]
-            for i in first:
-                corners = [run[i]]
-                while not self._is_open(unit, corners[-1].arriving) and len(corners) < len(run):
-                    i = (i + 1) % len(run)
-                    corners.append(run[i])
-                found.append(corners)
-        return found
-
-    def _opens(self, unit: int, corner: Corner) -> bool:
-        """Whether a corner's leaving edge is the unit's outside, with the unit on its right."""
-        return self._holds(unit, corner.piece) and self._is_open(unit, corner.leaving)
-
-    def _is_open(self, unit: int, e: int) -> bool:
-        """Whether an edge lies at the outside of a unit: one of its two pieces is the unit's."""
-        edge = self.index.seams.edges[e]
-        return self._holds(unit, edge.right) != self._holds(unit, edge.left)
+        edges = self.index.seams.edges
+        both = [(e, edges[e].right in held, edges[e].left in held) for e in self.near]
+        return [(e, right) for e, right, left in both if right != left]
 
 
 def _between(one: HalfPlane, other: HalfPlane, x: Vector) -> bool:
@@ -402,7 +415,7 @@ def _shows(rest: BaseGeometry) -> bool:
     return rest.area >= _SLIVER and not rest.buffer(-_CLOSE / 2, join_style="mitre").is_empty
 
 
-def _crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stretch]:
+def _crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[Stretch]:
     """Where raw edges run across a mitre, in the sense of travel.
 
     A curve's raw edge gives the chord between the points at which it enters and leaves.
@@ -419,7 +432,7 @@ def _crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stret
                 yield (a, b), (c, d)
 
 
-def _rims_crossed(mitre: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[_Stretch]:
+def _rims_crossed(mitre: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[Stretch]:
     """The straight parts of the rims of a unit's mitres that run across a mitre."""
     rims = [
         (start, end)

@@ -65,7 +65,7 @@ def test_two_pieces_meet_in_the_smallest_unit_that_has_both(block: Block) -> Non
     for one in range(len(block.pieces)):
         for other in range(len(block.pieces)):
             both = [u for u, own in enumerate(units) if {one, other} <= own]
-            assert index.first_common_unit(one, other) == min(both, key=lambda u: len(units[u]))
+            assert index.first_common_units(one)(other) == min(both, key=lambda u: len(units[u]))
 
 
 @settings(max_examples=30, deadline=None)
