@@ -46,8 +46,8 @@ class Convex:
 def convex(ring: Sequence[Point]) -> Convex:
     """The convex shape inside a ring of points, clockwise as seen and not closed.
 
-    >>> convex([(0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (0.0, 1.0)]).lines[1]
-    (1.0, -0.0, 2.0)
+    >>> convex([(0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (0.0, 1.0)]).right
+    2.0
     """
     lines = []
     ax, ay = ring[-1]
@@ -61,8 +61,7 @@ def convex(ring: Sequence[Point]) -> Convex:
             lines.append((a, b, a * bx + b * by))
         ax, ay = bx, by
     across, down = [x for x, _ in ring], [y for _, y in ring]
-    # The edge that closes the ring stands first so far, and last in the ring.
-    return Convex((*lines[1:], *lines[:1]), min(across), min(down), max(across), max(down))
+    return Convex(tuple(lines), min(across), min(down), max(across), max(down))
 
 
 def is_convex(ring: Sequence[Point]) -> bool:

@@ -23,6 +23,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, MutableMapping, Sequence, Set
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -51,7 +52,6 @@ from piecewright.patchwork.geometry.vectors import (
     minus,
     normalised,
     outward,
-    plus,
 )
 from piecewright.patchwork.outlines.mitres import AGREED, HalfPlane, Mitre, MitreKey
 from piecewright.patchwork.outlines.proximity import SpatialIndex, UnitMitre
@@ -108,13 +108,15 @@ class _Candidate:
     Attributes:
         point: the point its corner lies at.
         unit: the first unit in which the corner has a neighbour.
-        probes: points of its edge.
+        first: the mitre's piece and that neighbour, in any order.
+        probes: the points of its edge that are not within one allowance of that unit's cloth.
     """
 
     point: int
     corner: Corner
     mitre: Mitre
     unit: int
+    first: tuple[int, int]
     probes: Sequence[_Probe] = ()
 
 
@@ -130,32 +132,50 @@ def _candidates(
     if not long:
         return []
     # The edge points of all mitres stand in one row, so that the index is asked once.
-    points = [_edge_points(one.mitre, index.seams.points[one.point]) for one in long]
-    owner = np.repeat(np.arange(len(long)), [len(own) for own in points])
-    found, pieces = index.near([p for own in points for p in own], index.least + _CLOSE)
-    units = np.array([one.unit for one in long])[owner[found]]
+    points, owner = _edge_points([(one.mitre, index.seams.points[one.point]) for one in long])
+    within = index.least + _CLOSE
+    # Most are near the very pieces that meet at the corner, so those are looked at first.
+    asked = np.flatnonzero(~_near_own(index, long, points, owner, within))
+    found, pieces = index.near(points[asked], within)
     # A point is beyond unless some piece near it belongs to its mitre's first unit.
-    beyond = np.full(len(owner), True)
+    units = np.array([one.unit for one in long])[owner[asked[found]]]
+    beyond = np.full(len(asked), True)
     beyond[found[index.hold(units, pieces)]] = False
-    left = np.unique(owner[beyond])
-    # What lies near the points of these is kept: later units are judged by it.
-    of_them = np.isin(owner[found], left)
-    near = _gathered(len(owner), found[of_them], pieces[of_them])
-    starts = np.searchsorted(owner, left).tolist()
-    return [
-        replace(
-            long[i],
-            probes=list(zip(points[i], near[start : start + len(points[i])], strict=True)),
-        )
-        for i, start in zip(left.tolist(), starts, strict=True)
-    ]
+    # What lies near the points that are is kept: later units are judged by it.
+    near = _gathered(len(asked), found, pieces)
+    probes: dict[int, list[_Probe]] = {}
+    rows = np.flatnonzero(beyond)
+    at = asked[rows]
+    each = zip(rows.tolist(), owner[at].tolist(), points[at].tolist(), strict=True)
+    for row, i, (x, y) in each:
+        probes.setdefault(i, []).append(((x, y), near[row]))
+    return [replace(long[i], probes=own) for i, own in probes.items()]
 
 
-def _probes(index: SpatialIndex, mitre: Mitre, place: Point) -> list[_Probe]:
-    """The probes of a mitre whose corner lies at ``place``."""
-    points = _edge_points(mitre, place)
-    near = _gathered(len(points), *index.near(points, index.least + _CLOSE))
-    return list(zip(points, near, strict=True))
+def _near_own(
+    index: SpatialIndex,
+    long: Sequence[_Candidate],
+    points: NDArray[np.float64],
+    owner: NDArray[np.int64],
+    within: float,
+) -> NDArray[np.bool_]:
+    """Which edge points surely lie within some inches of the two pieces first sewn at their corner.
+
+    Args:
+        points: shape (points, 2).
+        owner: of each point the number of its mitre in ``long``.
+    """
+    sides = [[s.edge for p in one.first for s in index.seams.sides[p]] for one in long]
+    counts = np.array([len(own) for own in sides])
+    edges = np.array([e for own in sides for e in own])
+    # Each point with each side of its own two pieces.
+    pairs = np.repeat(np.arange(len(owner)), counts[owner])
+    ends = np.cumsum(counts[owner])
+    stride = np.arange(len(pairs)) - np.repeat(ends - counts[owner], counts[owner])
+    beside = edges[(np.cumsum(counts) - counts)[owner[pairs]] + stride]
+    close = np.full(len(owner), False)
+    close[pairs[index.surely_close(points[pairs], beside, within)]] = True
+    return close
 
 
 def _gathered(count: int, found: NDArray[np.int64], pieces: NDArray[np.int64]) -> list[list[int]]:
@@ -166,11 +186,27 @@ def _gathered(count: int, found: NDArray[np.int64], pieces: NDArray[np.int64]) -
     return near
 
 
-def _edge_points(mitre: Mitre, place: Point) -> list[Point]:
-    """The corners of a mitre's rim, and the middles of its straight parts."""
-    rim, (first, last) = mitre.rim(), mitre.ends
-    middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
-    return [plus(place, x) for x in (*rim, *middles)]
+def _edge_points(
+    mitres: Sequence[tuple[Mitre, Point]],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The corners of the rims of mitres at places, and the middles of their straight parts.
+
+    With them comes the number of each one's mitre; those of a mitre stand together.
+    """
+    rings = [(mitre.ends[0], *mitre.rim(), mitre.ends[1]) for mitre, _ in mitres]
+    counts = np.array([len(ring) for ring in rings])
+    owner = np.repeat(np.arange(len(mitres)), counts)
+    seen = np.array([x for ring in rings for x in ring])
+    places = np.array([place for _, place in mitres])
+    # The middle after each point, and the point itself: all but the last middle, which leads to
+    # the next mitre, and all but the two ends.
+    both = np.stack(((seen + np.roll(seen, -1, axis=0)) / 2, seen), axis=1)
+    kept = np.full(both.shape[:2], True)
+    last = np.cumsum(counts) - 1
+    kept[last] = False
+    kept[last - counts + 1, 1] = False
+    owner = np.repeat(owner, 2).reshape(-1, 2)[kept]
+    return both[kept] + places[owner], owner
 
 
 def _reaching(
@@ -185,7 +221,12 @@ def _reaching(
                 joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
                 sewn = [join for join in joins if join is not None]
                 if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
-                    yield _Candidate(point, corner, mitre, index.order.pieces + min(sewn))
+                    edge = index.seams.edges[
+                        corner.arriving if joins[0] == min(sewn) else corner.leaving
+                    ]
+                    unit = index.order.pieces + min(sewn)
+                    assert edge.left is not None, "a seam has two pieces"
+                    yield _Candidate(point, corner, mitre, unit, (edge.right, edge.left))
 
 
 def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, float]]:
@@ -267,19 +308,42 @@ class _Surroundings:
         close = self._close_since(self._first_probes)
         # Only a unit that gains a piece near the mitre looks different from here.
         for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
-            far = [p for p, since in close if since > sewn]
+            # The probes are those of the whole mitre; once it is cut, its edge has other points.
+            far = self._far(sewn) if cut else [p for p, since in close if since > sewn]
             if not far:
                 break  # it lies in this unit's plain offset, and so in those of all later ones
-            # Overlays are dear, and a mitre that is part of the unit's own needs none.
+            # A mitre that is part of the unit's own needs no closer look.
             if not self._in_own_mitre(sewn, far) and self._cut(sewn):
                 cut = True
-                close = self._close_since(_probes(self.index, self.mitre, self.place))
         return cut
 
     def _close_since(self, probes: Sequence[_Probe]) -> list[tuple[Point, float]]:
         """Points of the mitre's edge, each with the first unit with cloth within one allowance."""
         first = self._first_with
         return [(p, min(map(first, near), default=math.inf)) for p, near in probes]
+
+    def _far(self, unit: int) -> list[Point]:
+        """The points of the mitre's edge that are not within one allowance of a unit's cloth."""
+        index, within = self.index, self.index.least + _CLOSE
+        held = [e for e, since in zip(self.near, self._sides_since, strict=True) if since <= unit]
+        far = []
+        ring = self.mitre.ring(self.place)[1:]
+        for p in (*ring[1:-1], *(between(p, q, 0.5) for p, q in itertools.pairwise(ring))):
+            if not any(index.reaches(e, p, within) for e in held):
+                # One that is near no edge at all lies deep in a piece, or off the block.
+                piece = -1
+                if not any(index.reaches(e, p, within) for e in self.near):
+                    piece = index.piece_at(p)
+                if piece < 0 or self._first_with(piece) > unit:
+                    far.append(p)
+        return far
+
+    @cached_property
+    def _sides_since(self) -> list[int]:
+        """For each edge near the mitre the first unit that has one of its pieces."""
+        edges, joined = self.index.seams.edges, self.joined
+        both = ((edges[e].right, edges[e].left) for e in self.near)
+        return [min(joined[r], joined[r if q is None else q]) for r, q in both]
 
     def _in_own_mitre(self, unit: int, far: Sequence[Point]) -> bool:
         """Whether points lie in the mitre of the unit's own corner at the mitre's place."""
@@ -297,47 +361,51 @@ class _Surroundings:
         """Cut what sticks out of one unit, along its raw edges; whether that was anything."""
         held = self._held(unit)
         sides = self._open_sides(held)
-        edges = [self.index.seams.edges[e] for e, _ in sides]
-        points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
-        corners = ((p, run) for p in points for run in self.index.unit_corners(held, p))
-        own = (self.index.unit_mitre(p, run) for p, run in corners)
-        mitres = [mitre for mitre in own if mitre is not None]
-        among = self._cut_among_lines if self._straight else self._cut_among_curves
-        return among(held, sides, mitres)
+        if self._straight:
+            return self._cut_among_lines(held, sides)
+        return self._cut_among_curves(held, sides)
 
-    def _cut_among_lines(
-        self, held: Set[int], sides: Sequence[tuple[int, bool]], mitres: Sequence[UnitMitre]
-    ) -> bool:
+    def _unit_mitres(
+        self, held: Set[int], sides: Sequence[tuple[int, bool]]
+    ) -> Iterator[UnitMitre]:
+        """The whole mitres of a unit's own corners near the mitre."""
+        index = self.index
+        edges = [index.seams.edges[e] for e, _ in sides]
+        for point in {p for edge in edges for p in (edge.start, edge.end)} | {self.point}:
+            for corners in index.unit_corners(held, point):
+                mitre = index.unit_mitre(point, corners)
+                if mitre is not None:
+                    yield mitre
+
+    def _cut_among_lines(self, held: Set[int], sides: Sequence[tuple[int, bool]]) -> bool:
         """The same where all edges near the mitre are straight."""
         # The unit's plain offset near here, in convex parts: cloth, strips and mitres.
-        strips = [self.index.convex_strip(*side) for side in sides]
+        index, shape = self.index, convex(self.mitre.ring(self.place))
+        strips = [index.convex_strip(*side) for side in sides]
         parts = [strip for strip, _ in strips]
         for piece in held:
-            parts += self.index.convex_cloth(piece)
+            parts += index.convex_cloth(piece)
+        bounds = [raw_edge for _, raw_edge in strips]
+        mitres = list(self._unit_mitres(held, sides))
         parts += [mitre.shape for mitre in mitres]
         rims = [rim for mitre in mitres for rim in mitre.rim]
-        raw_edges = [raw_edge for _, raw_edge in strips]
-        bounds = [*raw_edges, *rims]
-
-        def still() -> bool:
-            shape = convex(self.mitre.ring(self.place))
-            return sticks_out(shape, parts, bounds, _CLOSE / 2)
-
-        if not still():
+        if not sticks_out(shape, parts, [*bounds, *rims], _CLOSE / 2):
             return False
-        shape = convex(self.mitre.ring(self.place))
-        inside = [clipped(*raw_edge, shape) for raw_edge in raw_edges]
+        inside = [clipped(*raw_edge, shape) for raw_edge in bounds]
         across = [part for part in inside if part is not None and math.dist(*part) > _SHORT]
         across += [rim for rim in rims if clipped(*rim, shape) is not None]
+
+        def still() -> bool:
+            left = convex(self.mitre.ring(self.place))
+            return sticks_out(left, parts, [*bounds, *rims], _CLOSE / 2)
+
         return self._cut_along(across, still)
 
-    def _cut_among_curves(
-        self, held: Set[int], sides: Sequence[tuple[int, bool]], mitres: Sequence[UnitMitre]
-    ) -> bool:
+    def _cut_among_curves(self, held: Set[int], sides: Sequence[tuple[int, bool]]) -> bool:
         """The same where some are curves."""
         # The unit's plain offset near here, in parts: cloth, strips and mitres.
         strips = [self.index.strip(e, forward) for e, forward in sides]
-        rings = [mitre.ring for mitre in mitres]
+        rings = [mitre.ring for mitre in self._unit_mitres(held, sides)]
         cloth = [self.index.cloth(piece) for piece in sorted(held)]
         plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.mitre.ring(self.place))

@@ -224,24 +224,24 @@ class SpatialIndex:
             edge, width = self.seams.edges[e], self.widths[e]
             ends = self.seams.points[edge.start], self.seams.points[edge.end]
             start, end = ends if forward else ends[::-1]
-            out = outward(normalised(minus(end, start)))
+            along = normalised(minus(end, start))
+            out = outward(along)
             raw_edge = plus(start, out, width), plus(end, out, width)
             known = self._convex_strips[e, forward] = convex([start, *raw_edge, end]), raw_edge
         return known
 
     def near(
-        self, points: Sequence[Point], within: float
+        self, places: NDArray[np.float64], within: float
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """All pairs of a point, by its number, and a piece within some inches of it."""
-        places = np.array(points)
         found, edges = self.edges_about(places, places, within)
-        close = self.gaps(places[found], edges) <= within
+        close = self.close(places[found], edges, within)
         found, edges = found[close], edges[close]
         right, left = self.beside
         # Edges stand for the pieces beside them. A point near none lies deep in a piece, or off
         # the block.
         deep = np.flatnonzero(np.bincount(found, minlength=len(places)) == 0)
-        inside = np.array([self.piece_at(shapely.Point(places[i])) for i in deep], dtype=int)
+        inside = np.array([self.piece_at((x, y)) for x, y in places[deep].tolist()], dtype=int)
         found = np.concatenate((found, found, deep))
         pieces = np.concatenate((right[edges], left[edges], inside))
         return found[pieces >= 0], pieces[pieces >= 0]
@@ -264,21 +264,84 @@ class SpatialIndex:
 
     def gaps(self, places: NDArray[np.float64], edges: NDArray[np.int64]) -> NDArray[np.float64]:
         """How far (inches) each point is from the edge at the same place of the other array."""
-        starts = self._chains.starts
-        start, end = self._chains.points[starts[edges]], self._chains.points[starts[edges + 1] - 1]
-        along, toward = end - start, places - start
-        # A curve may end where it begins; how far off it is, is found below.
-        size = np.maximum(np.einsum("ij,ij->i", along, along), _NOTHING)
-        t = np.einsum("ij,ij->i", toward, along) / size
-        off = toward - np.clip(t, 0.0, 1.0)[:, None] * along
-        gaps: NDArray[np.float64] = np.hypot(off[:, 0], off[:, 1])
+        gaps = self._chord_gaps(places, edges)
         bent = np.flatnonzero(self.curved[edges])
         if len(bent):
             gaps[bent] = shapely.distance(shapely.points(places[bent]), self.lines[edges[bent]])
         return gaps
 
-    def piece_at(self, dot: shapely.Point) -> int:
+    def close(
+        self, places: NDArray[np.float64], edges: NDArray[np.int64], within: float
+    ) -> NDArray[np.bool_]:
+        """Whether each point lies within some inches of the edge at the same place."""
+        gaps = self._chord_gaps(places, edges)
+        bulges = self._bulges[edges]
+        unsure = np.flatnonzero(np.abs(gaps - within) < bulges)
+        gaps[unsure] = shapely.distance(shapely.points(places[unsure]), self.lines[edges[unsure]])
+        return gaps <= within
+
+    def surely_close(
+        self, places: NDArray[np.float64], edges: NDArray[np.int64], within: float
+    ) -> NDArray[np.bool_]:
+        """The same, of curves only as far as their chords tell: fast, and false where in doubt."""
+        return self._chord_gaps(places, edges) + self._bulges[edges] <= within
+
+    def reaches(self, e: int, p: Point, within: float) -> bool:
+        """Whether one point lies within some inches of one edge."""
+        edge = self.seams.edges[e]
+        if isinstance(edge.segment, Curve):
+            return bool(self.lines[e].distance(shapely.Point(p)) <= within)
+        # Written out: this is asked of each point of a mitre and each side near it.
+        (sx, sy), (ex, ey) = self.seams.points[edge.start], self.seams.points[edge.end]
+        dx, dy, x, y = ex - sx, ey - sy, p[0] - sx, p[1] - sy
+        t = (x * dx + y * dy) / (dx * dx + dy * dy)
+        t = 0.0 if t < 0.0 else 1.0 if t > 1.0 else t
+        x, y = x - t * dx, y - t * dy
+        return x * x + y * y <= within * within
+
+    def _chord_gaps(
+        self, places: NDArray[np.float64], edges: NDArray[np.int64]
+    ) -> NDArray[np.float64]:
+        """How far (inches) each point is from the straight line between the ends of an edge."""
+        # Coordinate by coordinate, as a block has thousands of such pairs.
+        x, y, dx, dy, size = self._chords[:, edges]
+        px, py = places[:, 0] - x, places[:, 1] - y
+        t = np.clip((px * dx + py * dy) / size, 0.0, 1.0)
+        px -= t * dx
+        py -= t * dy
+        gaps: NDArray[np.float64] = np.sqrt(px * px + py * py)
+        return gaps
+
+    @cached_property
+    def _chords(self) -> NDArray[np.float64]:
+        """For each edge its start, the way to its end, and the square of that; shape (5, edges)."""
+        starts, points = self._chains.starts, self._chains.points
+        first, last = points[starts[:-1]], points[starts[1:] - 1]
+        along = last - first
+        # A curve may end where it begins; nothing can be divided by its chord.
+        size = np.maximum((along * along).sum(axis=1), _NOTHING)
+        return np.stack((first[:, 0], first[:, 1], along[:, 0], along[:, 1], size))
+
+    @cached_property
+    def _bounds(self) -> tuple[Point, Point]:
+        xs, ys = self._chains.points.T
+        return (float(xs.min()), float(ys.min())), (float(xs.max()), float(ys.max()))
+
+    @cached_property
+    def _bulges(self) -> NDArray[np.float64]:
+        """How far (inches) each edge is from its chord at most: a curve than its handles are."""
+        bulges = np.zeros(len(self.lines))
+        curved, controls = self._chains.curves
+        handles = [self._chord_gaps(controls[:, k], curved) for k in (1, 2)]
+        bulges[curved] = np.maximum(*handles)
+        return bulges
+
+    def piece_at(self, place: Point) -> int:
         """The piece in which a point lies; -1 outside the block."""
+        (left, top), (right, bottom) = self._bounds
+        if not (left <= place[0] <= right and top <= place[1] <= bottom):
+            return -1
+        dot = shapely.Point(place)
         edge = self.seams.edges[self.tree.nearest(dot)]
         beside = [edge.right] if edge.left is None else [edge.right, edge.left]
         # Where a reflex corner is the nearest point, all edges that end there are equally near,
