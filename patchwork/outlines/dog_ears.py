@@ -108,7 +108,7 @@ class _Candidate:
     Attributes:
         point: the point its corner lies at.
         unit: the first unit in which the corner has a neighbour.
-        first: the mitre's piece and that neighbour, in any order.
+        sides: the edges at the point that are the mitre's piece's or that neighbour's.
         probes: the points of its edge that are not within one allowance of that unit's cloth.
     """
 
@@ -116,7 +116,7 @@ class _Candidate:
     corner: Corner
     mitre: Mitre
     unit: int
-    first: tuple[int, int]
+    sides: tuple[int, int, int]
     probes: Sequence[_Probe] = ()
 
 
@@ -159,22 +159,18 @@ def _near_own(
     owner: NDArray[np.int64],
     within: float,
 ) -> NDArray[np.bool_]:
-    """Which edge points surely lie within some inches of the two pieces first sewn at their corner.
+    """Which edge points surely lie within some inches of the edges first sewn at their corner.
 
     Args:
         points: shape (points, 2).
         owner: of each point the number of its mitre in ``long``.
     """
-    sides = [[s.edge for p in one.first for s in index.seams.sides[p]] for one in long]
-    counts = np.array([len(own) for own in sides])
-    edges = np.array([e for own in sides for e in own])
-    # Each point with each side of its own two pieces.
-    pairs = np.repeat(np.arange(len(owner)), counts[owner])
-    ends = np.cumsum(counts[owner])
-    stride = np.arange(len(pairs)) - np.repeat(ends - counts[owner], counts[owner])
-    beside = edges[(np.cumsum(counts) - counts)[owner[pairs]] + stride]
+    # Each point with each of the three sides of its own two pieces.
+    sides = np.array([one.sides for one in long])[owner]
+    pairs = np.repeat(np.arange(len(owner)), sides.shape[1])
+    beside = sides.ravel()
     close = np.full(len(owner), False)
-    close[pairs[index.surely_close(points[pairs], beside, within)]] = True
+    close[pairs[index.gaps.surely_close(points[pairs], beside, within)]] = True
     return close
 
 
@@ -215,18 +211,19 @@ def _reaching(
     """The mitres that reach an edge that may matter to them."""
     sewn_by = index.order.sewn_by
     for point, room in _rooms(index, reach):
-        for corner in (c for run in index.seams.around[point] for c in run):
-            mitre = mitres[corner.piece, corner.side]
-            if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
-                joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
-                sewn = [join for join in joins if join is not None]
-                if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
-                    edge = index.seams.edges[
-                        corner.arriving if joins[0] == min(sewn) else corner.leaving
-                    ]
-                    unit = index.order.pieces + min(sewn)
-                    assert edge.left is not None, "a seam has two pieces"
-                    yield _Candidate(point, corner, mitre, unit, (edge.right, edge.left))
+        for run in index.seams.around[point]:
+            for i, corner in enumerate(run):
+                mitre = mitres[corner.piece, corner.side]
+                if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
+                    joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
+                    sewn = [join for join in joins if join is not None]
+                    if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
+                        # The neighbour follows across the arriving edge, or is the one before.
+                        first = sewn[0] == min(sewn) and joins[0] is not None
+                        far = run[(i + 1) % len(run)].arriving if first else run[i - 1].leaving
+                        sides = (corner.arriving, corner.leaving, far)
+                        unit = index.order.pieces + min(sewn)
+                        yield _Candidate(point, corner, mitre, unit, sides)
 
 
 def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, float]]:
@@ -252,7 +249,7 @@ def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, f
     found, near = index.edges_about(places, places, longest[asked])
     others = (index.ends[near] != asked[found][:, None]).all(axis=1)
     found, near = found[others], near[others]
-    np.minimum.at(room, asked[found], index.gaps(places[found], near))
+    np.minimum.at(room, asked[found], index.gaps.least(places[found], near))
     for point in asked[longest[asked] > room[asked]].tolist():
         yield point, float(room[point])
 

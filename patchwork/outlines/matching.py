@@ -189,10 +189,9 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
             keys = [(c.piece, c.side) for c in run]
             bent: _Curves = ()
             if curved and any(c.arriving in curved or c.leaving in curved for c in run):
-                place = seams.points[point]
-                bent = tuple(
-                    [(_seen(seams, c.arriving, place), _seen(seams, c.leaving, place)) for c in run]
-                )
+                edges = {e for c in run for e in (c.arriving, c.leaving)}
+                seen = {e: _seen(seams, e, seams.points[point]) for e in edges}
+                bent = tuple([(seen[c.arriving], seen[c.leaving]) for c in run])
             yield _Run(point, (corners, tuple(ranked)), bent, joins, keys)
 
 
@@ -201,8 +200,9 @@ def _seen(seams: Seams, e: int, place: Point) -> Curve | None:
     edge = seams.edges[e].segment
     if not isinstance(edge, Curve):
         return None
+    x, y = place
     controls = (edge.start, edge.handle1, edge.handle2, edge.end)
-    return Curve(*(minus(p, place) for p in controls))
+    return Curve(*[(px - x, py - y) for px, py in controls])
 
 
 @lru_cache(_CACHED)

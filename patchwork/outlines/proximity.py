@@ -28,6 +28,7 @@ from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.polygons import polygons, ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, minus, normalised, outward, plus
+from piecewright.patchwork.outlines.edge_gaps import EdgeGaps
 from piecewright.patchwork.outlines.mitres import FLAT, Mitre
 
 _FINE = 2e-5
@@ -40,9 +41,6 @@ chords alone never make an ear.
 
 _SHORT = 1e-9
 """Inches; a shorter line has no direction worth cutting along."""
-
-_NOTHING = 1e-300
-"""Square inches, in place of none at all, by which nothing can be divided."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +69,7 @@ class SpatialIndex:
         curved: which of them are curves.
         ends: the numbers of the points at which each begins and ends, shape (edges, 2).
         tree: finds edges by where they lie.
+        gaps: says how far points are from edges.
     """
 
     def __init__(self, seams: Seams, order: Order, widths: Sequence[float]) -> None:
@@ -85,6 +84,7 @@ class SpatialIndex:
         owner = np.repeat(np.arange(len(seams.edges)), np.diff(starts))
         self.lines = np.asarray(shapely.linestrings(self._chains.points, indices=owner))
         self.tree = STRtree(self.lines)
+        self.gaps = EdgeGaps(self._chains, self.lines, _FINE)
         self._unit_mitres: dict[tuple[int, int, int], UnitMitre | None] = {}
         self._strips: dict[tuple[int, bool], AllowanceStrip] = {}
         self._cloths: dict[int, Polygon] = {}
@@ -235,7 +235,7 @@ class SpatialIndex:
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """All pairs of a point, by its number, and a piece within some inches of it."""
         found, edges = self.edges_about(places, places, within)
-        close = self.close(places[found], edges, within)
+        close = self.gaps.close(places[found], edges, within)
         found, edges = found[close], edges[close]
         right, left = self.beside
         # Edges stand for the pieces beside them. A point near none lies deep in a piece, or off
@@ -262,30 +262,6 @@ class SpatialIndex:
         found, edges = self.tree.query(wide)
         return found, edges
 
-    def gaps(self, places: NDArray[np.float64], edges: NDArray[np.int64]) -> NDArray[np.float64]:
-        """How far (inches) each point is from the edge at the same place of the other array."""
-        gaps = self._chord_gaps(places, edges)
-        bent = np.flatnonzero(self.curved[edges])
-        if len(bent):
-            gaps[bent] = shapely.distance(shapely.points(places[bent]), self.lines[edges[bent]])
-        return gaps
-
-    def close(
-        self, places: NDArray[np.float64], edges: NDArray[np.int64], within: float
-    ) -> NDArray[np.bool_]:
-        """Whether each point lies within some inches of the edge at the same place."""
-        gaps = self._chord_gaps(places, edges)
-        bulges = self._bulges[edges]
-        unsure = np.flatnonzero(np.abs(gaps - within) < bulges)
-        gaps[unsure] = shapely.distance(shapely.points(places[unsure]), self.lines[edges[unsure]])
-        return gaps <= within
-
-    def surely_close(
-        self, places: NDArray[np.float64], edges: NDArray[np.int64], within: float
-    ) -> NDArray[np.bool_]:
-        """The same, of curves only as far as their chords tell: fast, and false where in doubt."""
-        return self._chord_gaps(places, edges) + self._bulges[edges] <= within
-
     def reaches(self, e: int, p: Point, within: float) -> bool:
         """Whether one point lies within some inches of one edge."""
         edge = self.seams.edges[e]
@@ -299,55 +275,26 @@ class SpatialIndex:
         x, y = x - t * dx, y - t * dy
         return x * x + y * y <= within * within
 
-    def _chord_gaps(
-        self, places: NDArray[np.float64], edges: NDArray[np.int64]
-    ) -> NDArray[np.float64]:
-        """How far (inches) each point is from the straight line between the ends of an edge."""
-        # Coordinate by coordinate, as a block has thousands of such pairs.
-        x, y, dx, dy, size = self._chords[:, edges]
-        px, py = places[:, 0] - x, places[:, 1] - y
-        t = np.clip((px * dx + py * dy) / size, 0.0, 1.0)
-        px -= t * dx
-        py -= t * dy
-        gaps: NDArray[np.float64] = np.sqrt(px * px + py * py)
-        return gaps
-
-    @cached_property
-    def _chords(self) -> NDArray[np.float64]:
-        """For each edge its start, the way to its end, and the square of that; shape (5, edges)."""
-        starts, points = self._chains.starts, self._chains.points
-        first, last = points[starts[:-1]], points[starts[1:] - 1]
-        along = last - first
-        # A curve may end where it begins; nothing can be divided by its chord.
-        size = np.maximum((along * along).sum(axis=1), _NOTHING)
-        return np.stack((first[:, 0], first[:, 1], along[:, 0], along[:, 1], size))
-
     @cached_property
     def _bounds(self) -> tuple[Point, Point]:
         xs, ys = self._chains.points.T
         return (float(xs.min()), float(ys.min())), (float(xs.max()), float(ys.max()))
-
-    @cached_property
-    def _bulges(self) -> NDArray[np.float64]:
-        """How far (inches) each edge is from its chord at most: a curve than its handles are."""
-        bulges = np.zeros(len(self.lines))
-        curved, controls = self._chains.curves
-        handles = [self._chord_gaps(controls[:, k], curved) for k in (1, 2)]
-        bulges[curved] = np.maximum(*handles)
-        return bulges
 
     def piece_at(self, place: Point) -> int:
         """The piece in which a point lies; -1 outside the block."""
         (left, top), (right, bottom) = self._bounds
         if not (left <= place[0] <= right and top <= place[1] <= bottom):
             return -1
-        dot = shapely.Point(place)
-        edge = self.seams.edges[self.tree.nearest(dot)]
-        beside = [edge.right] if edge.left is None else [edge.right, edge.left]
+        # The nearest edge; of curves, all that may be it.
+        least, most = self.gaps.bounds(np.array([place]), np.arange(len(self.lines)))
+        edges = [self.seams.edges[e] for e in np.flatnonzero(least <= most.min())]
+        beside = [p for edge in edges for p in (edge.right, edge.left) if p is not None]
         # Where a reflex corner is the nearest point, all edges that end there are equally near,
         # those of other pieces too.
-        around = (self.seams.around[p] for p in (edge.start, edge.end))
-        for piece in (*beside, *(c.piece for runs in around for run in runs for c in run)):
+        points = (p for edge in edges for p in (edge.start, edge.end))
+        around = (c.piece for p in points for run in self.seams.around[p] for c in run)
+        dot = shapely.Point(place)
+        for piece in dict.fromkeys((*beside, *around)):
             if self.cloth(piece).intersects(dot):
                 return piece
         return -1
