@@ -61,7 +61,11 @@ def convex(ring: Sequence[Point]) -> Convex:
             lines.append((a, b, a * bx + b * by))
         ax, ay = bx, by
     across, down = [x for x, _ in ring], [y for _, y in ring]
-    return Convex(tuple(lines), min(across), min(down), max(across), max(down))
+    left, top, right, bottom = min(across), min(down), max(across), max(down)
+    if len(lines) < 3:  # it has no area, and no half-planes that bound it, either
+        box = (1.0, 0.0, right), (-1.0, 0.0, -left), (0.0, 1.0, bottom), (0.0, -1.0, -top)
+        lines += box
+    return Convex(tuple(lines), left, top, right, bottom)
 
 
 def is_convex(ring: Sequence[Point]) -> bool:

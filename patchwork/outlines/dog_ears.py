@@ -12,8 +12,10 @@ further off, the mitre lies among the strips and the cloth round its corner, and
 a neighbour: in others the mitre is the unit's own one.  Most of the mitres that are left lie within
 one allowance of the cloth of the first such unit, and so of all later ones.
 
-The narrow phase overlays shapes.  Only what lies near a mitre matters to it, so it is looked at
-when a piece near it joins its unit, and no more once it lies within one allowance of the unit's
+The narrow phase asks whether the parts of a unit's plain offset cover the mitre: where all edges
+are straight they are convex (``patchwork.geometry.convex_cover``), beside curves they are overlaid
+(``patchwork.outlines.ear_overlays``).  Only what lies near a mitre matters to it, so it is looked
+at when a piece near it joins its unit, and no more once it lies within one allowance of the unit's
 cloth: it then lies in the plain offset of this and of every larger unit.
 """
 
@@ -24,13 +26,11 @@ import math
 from collections.abc import Callable, Iterator, Mapping, MutableMapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import LineString, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Corner, Seams
@@ -53,17 +53,16 @@ from piecewright.patchwork.geometry.vectors import (
     normalised,
     outward,
 )
-from piecewright.patchwork.outlines.mitres import AGREED, HalfPlane, Mitre, MitreKey
+from piecewright.patchwork.outlines.ear_overlays import crossed, left_over, rims_crossed, shows
+from piecewright.patchwork.outlines.mitres import (
+    AGREED,
+    CLOSE,
+    SHORT,
+    HalfPlane,
+    Mitre,
+    MitreKey,
+)
 from piecewright.patchwork.outlines.proximity import SpatialIndex, UnitMitre
-
-_CLOSE: Final = 5e-5
-"""Inches by which a mitre may stick out of a unit unseen: more than a curve's points are off."""
-
-_SLIVER: Final = 1e-8
-"""Square inches; what is left over by rounding alone is smaller."""
-
-_SHORT: Final = 1e-9
-"""Inches; a shorter line has no direction worth cutting along."""
 
 _Probe: TypeAlias = tuple[Point, Sequence[int]]
 """A point of a mitre's edge on the block, and the pieces within one allowance of it."""
@@ -133,7 +132,7 @@ def _candidates(
         return []
     # The edge points of all mitres stand in one row, so that the index is asked once.
     points, owner = _edge_points([(one.mitre, index.seams.points[one.point]) for one in long])
-    within = index.least + _CLOSE
+    within = index.least + CLOSE
     # Most are near the very pieces that meet at the corner, so those are looked at first.
     asked = np.flatnonzero(~_near_own(index, long, points, owner, within))
     found, pieces = index.near(points[asked], within)
@@ -321,7 +320,7 @@ class _Surroundings:
 
     def _far(self, unit: int) -> list[Point]:
         """The points of the mitre's edge that are not within one allowance of a unit's cloth."""
-        index, within = self.index, self.index.least + _CLOSE
+        index, within = self.index, self.index.least + CLOSE
         held = [e for e, since in zip(self.near, self._sides_since, strict=True) if since <= unit]
         far = []
         ring = self.mitre.ring(self.place)[1:]
@@ -386,15 +385,15 @@ class _Surroundings:
         mitres = list(self._unit_mitres(held, sides))
         parts += [mitre.shape for mitre in mitres]
         rims = [rim for mitre in mitres for rim in mitre.rim]
-        if not sticks_out(shape, parts, [*bounds, *rims], _CLOSE / 2):
+        if not sticks_out(shape, parts, [*bounds, *rims], CLOSE / 2):
             return False
         inside = [clipped(*raw_edge, shape) for raw_edge in bounds]
-        across = [part for part in inside if part is not None and math.dist(*part) > _SHORT]
+        across = [part for part in inside if part is not None and math.dist(*part) > SHORT]
         across += [rim for rim in rims if clipped(*rim, shape) is not None]
 
         def still() -> bool:
             left = convex(self.mitre.ring(self.place))
-            return sticks_out(left, parts, [*bounds, *rims], _CLOSE / 2)
+            return sticks_out(left, parts, [*bounds, *rims], CLOSE / 2)
 
         return self._cut_along(across, still)
 
@@ -406,14 +405,14 @@ class _Surroundings:
         cloth = [self.index.cloth(piece) for piece in sorted(held)]
         plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.mitre.ring(self.place))
-        outside_unit = _left_over(shape, plain_offset)
-        if not _shows(outside_unit):
+        outside_unit = left_over(shape, plain_offset)
+        if not shows(outside_unit):
             return False
-        across = [*_crossed(shape, [s.raw_edge for s in strips]), *_rims_crossed(shape, rings)]
+        across = [*crossed(shape, [s.raw_edge for s in strips]), *rims_crossed(shape, rings)]
 
         def still() -> bool:
             left = ring_polygon(self.mitre.ring(self.place))
-            return _shows(overlaid(shapely.intersection, outside_unit, left))
+            return shows(overlaid(shapely.intersection, outside_unit, left))
 
         return self._cut_along(across, still)
 
@@ -455,56 +454,8 @@ class _Surroundings:
 def _between(one: HalfPlane, other: HalfPlane, x: Vector) -> bool:
     """Whether ``x`` lies in two half-planes and beyond the corner, between their normals."""
     return (
-        one.excess(x) <= _CLOSE
-        and other.excess(x) <= _CLOSE
-        and cross(one.normal, x) >= -_CLOSE
-        and cross(x, other.normal) >= -_CLOSE
+        one.excess(x) <= CLOSE
+        and other.excess(x) <= CLOSE
+        and cross(one.normal, x) >= -CLOSE
+        and cross(x, other.normal) >= -CLOSE
     )
-
-
-def _left_over(mitre: Polygon, plain_offset: NDArray[np.object_]) -> BaseGeometry:
-    """What of a mitre lies outside the parts of a unit's plain offset, or a sliver of it.
-
-    A part at a time is taken away: most often little of the mitre is left after the first.
-    """
-    rest: BaseGeometry = mitre
-    for part in plain_offset[shapely.intersects(mitre, plain_offset)]:
-        rest = overlaid(shapely.difference, rest, part)
-        if rest.area < _SLIVER:
-            break
-    return rest
-
-
-def _shows(rest: BaseGeometry) -> bool:
-    """Whether what is left over is more than rounding and the points of curves make."""
-    return rest.area >= _SLIVER and not rest.buffer(-_CLOSE / 2, join_style="mitre").is_empty
-
-
-def _crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[Stretch]:
-    """Where raw edges run across a mitre, in the sense of travel.
-
-    A curve's raw edge gives the chord between the points at which it enters and leaves.
-    """
-    inside = overlaid(shapely.intersection, mitre, np.array(raw_edges, dtype=object))
-    for raw_edge, part in zip(raw_edges, inside, strict=True):
-        # What lies inside may be several parts in any order; places along the raw edge sort them.
-        points = shapely.get_coordinates(part)
-        if len(points) > 1:
-            along = np.asarray(shapely.line_locate_point(raw_edge, shapely.points(points)))
-            first, last = along.argmin(), along.argmax()
-            if along[last] - along[first] > _SHORT:
-                (a, b), (c, d) = points[first].tolist(), points[last].tolist()
-                yield (a, b), (c, d)
-
-
-def _rims_crossed(mitre: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[Stretch]:
-    """The straight parts of the rims of a unit's mitres that run across a mitre."""
-    rims = [
-        (start, end)
-        for ring in rings
-        for start, end in itertools.pairwise(ring[1:])
-        if math.dist(start, end) > _SHORT
-    ]
-    if rims:
-        meeting = shapely.intersects(shapely.linestrings(rims), mitre)
-        yield from (rim for rim, meets in zip(rims, meeting.tolist(), strict=True) if meets)

@@ -29,7 +29,7 @@ from piecewright.patchwork.geometry.polygons import polygons, ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, minus, normalised, outward, plus
 from piecewright.patchwork.outlines.edge_gaps import EdgeGaps
-from piecewright.patchwork.outlines.mitres import FLAT, Mitre
+from piecewright.patchwork.outlines.mitres import FLAT, SHORT, Mitre
 
 _FINE = 2e-5
 """Inches; how far the points that stand for a curve are from it here.
@@ -37,10 +37,6 @@ _FINE = 2e-5
 Less than half of what a mitre may stick out unseen (see ``patchwork.outlines.dog_ears``), so that
 chords alone never make an ear.
 """
-
-
-_SHORT = 1e-9
-"""Inches; a shorter line has no direction worth cutting along."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +174,7 @@ class SpatialIndex:
                 sides = self.widths[last.arriving], self.widths[first.leaving]
                 mitre = Mitre(last.arrives, first.leaves, turns, *sides)
                 ring = mitre.ring(self.seams.points[point])
-                rim = [r for r in itertools.pairwise(ring[1:]) if math.dist(*r) > _SHORT]
+                rim = [r for r in itertools.pairwise(ring[1:]) if math.dist(*r) > SHORT]
                 self._unit_mitres[key] = UnitMitre(ring, convex(ring), rim)
         return self._unit_mitres[key]
 
