@@ -248,7 +248,9 @@ def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, f
     found, near = index.edges_about(places, places, longest[asked])
     others = (index.ends[near] != asked[found][:, None]).all(axis=1)
     found, near = found[others], near[others]
-    np.minimum.at(room, asked[found], index.gaps.least(places[found], near))
+    np.minimum.at(
+        room, asked[found], index.gaps.exactly(places[found], near, longest[asked][found])
+    )
     for point in asked[longest[asked] > room[asked]].tolist():
         yield point, float(room[point])
 

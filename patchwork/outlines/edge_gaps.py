@@ -7,6 +7,7 @@ a point is near enough, the curve itself is asked.
 
 from __future__ import annotations
 
+import math
 from functools import cached_property
 from typing import Final
 
@@ -39,9 +40,17 @@ class EdgeGaps:
         """
         self._chains, self._lines, self._flatness = chains, lines, flatness
 
-    def least(self, places: Reals, edges: Numbers) -> Reals:
-        """How far (inches) each point is from its edge at least; from a straight one, exactly."""
-        return self.bounds(places, edges)[0]
+    def exactly(self, places: Reals, edges: Numbers, within: Reals | float = math.inf) -> Reals:
+        """How far (inches) each point is from its edge.
+
+        Args:
+            within: inches; where a curve is further off, it is only said that it is.
+        """
+        gaps = self.bounds(places, edges)[0]
+        bent = np.flatnonzero(np.isin(edges, self._chains.curves[0]) & (gaps <= within))
+        if len(bent):
+            gaps[bent] = shapely.distance(shapely.points(places[bent]), self._lines[edges[bent]])
+        return gaps
 
     def close(self, places: Reals, edges: Numbers, within: float) -> Marks:
         """Whether each point lies within some inches of its edge."""
@@ -60,7 +69,9 @@ class EdgeGaps:
 
     def bounds(self, places: Reals, edges: Numbers) -> tuple[Reals, Reals]:
         """How far (inches) each point is from its edge at least and at most."""
-        if not len(self._chains.curves[0]) or not len(edges):
+        if not len(edges):  # there is no least of nothing
+            return np.zeros(0), np.zeros(0)
+        if not len(self._chains.curves[0]):
             # The points of straight edges are their ends.
             x, y, ex, ey = self._chains.points.reshape(-1, 4).T[:, edges]
             gaps = _gaps(places, x, y, ex - x, ey - y)

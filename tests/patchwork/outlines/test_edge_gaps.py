@@ -35,3 +35,5 @@ def test_a_point_is_as_near_to_an_edge_as_shapely_says(name: str) -> None:
     surely = gaps.surely_close(places, edges, within)
     assert not (surely & ~close).any()
     assert surely.sum() > 0.9 * close.sum()
+    assert gaps.exactly(places, edges) == pytest.approx(exactly)
+    assert not len(gaps.exactly(places[:0], edges[:0]))
