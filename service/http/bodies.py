@@ -5,10 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from flask import Response, request
-from gunicorn.http.errors import ParseException
-from werkzeug.exceptions import ClientDisconnected, RequestTimeout
 
-from piecewright.service.http.slow_clients import TooSlow
 from piecewright.service.json_text import write_json
 from piecewright.service.problems import BAD_REQUEST, UNSUPPORTED_MEDIA_TYPE, Problem
 from piecewright.service.responses.answer import JSON
@@ -18,9 +15,7 @@ def raw_body() -> bytes:
     """The request's body, which says that it is JSON.
 
     Raises:
-        Problem: it is not sent as JSON, or not whole, or not as HTTP has it.
-        werkzeug.exceptions.RequestTimeout: it comes too slowly.
-        werkzeug.exceptions.RequestEntityTooLarge: it is too large.
+        Problem: it is not sent as JSON; and what ``whole_body`` raises.
     """
     is_json = request.mimetype == JSON or request.mimetype.endswith("+json")
     encoding = request.headers.get("Content-Encoding", "identity").strip().lower()
@@ -28,17 +23,21 @@ def raw_body() -> bytes:
         sent = request.mimetype or "no type"
         message = f"The body came as {sent!r:.80}; send it as {JSON}, without Content-Encoding."
         raise Problem(UNSUPPORTED_MEDIA_TYPE, message)
-    try:
-        raw: bytes = request.get_data(cache=False)
-        # A body that comes in chunks is cut off at the limit: only one more read says so (413).
-        request.stream.read(1)
-    except TooSlow as error:
-        raise RequestTimeout(str(error)) from error
-    except ParseException as error:
-        message = f"The body is not in chunks as HTTP has them (RFC 9112, section 7.1): {error}"
-        raise Problem(BAD_REQUEST, message) from error
-    except (ClientDisconnected, OSError) as error:
-        raise Problem(BAD_REQUEST, "The body ended early.") from error
+    return whole_body()
+
+
+def whole_body() -> bytes:
+    """The request's body, as it is.
+
+    Raises:
+        Problem: it is shorter than it was said to be.
+        werkzeug.exceptions.RequestEntityTooLarge: it is too large.
+        werkzeug.exceptions.ClientDisconnected, gunicorn.http.errors.ParseException: it ends early,
+            or does not come as HTTP has it, or too slowly (``slow_clients``).
+    """
+    raw: bytes = request.get_data(cache=False)
+    # A body that comes in chunks is cut off at the limit: only one more read says so (413).
+    request.stream.read(1)
     said = request.content_length or 0
     if len(raw) < said:
         message = f"The body ended after {len(raw):,} of the {said:,} bytes of its Content-Length."

@@ -95,6 +95,11 @@ def test_a_body_that_comes_whole_is_read(port: int) -> None:
         pytest.param(CHUNKED + b"15\r\n" + BODY + b"\r\n", id="no last chunk"),
         pytest.param(CHUNKED + b"99\r\n" + BODY, id="half a chunk"),
         pytest.param(CHECK + b"Content-Length: 99\r\n\r\n" + BODY, id="a body cut short"),
+        pytest.param(
+            CHECK.replace(b"check", b"readings").replace(b"json", b"pdf")
+            + b"Content-Length: 99\r\n\r\n%PDF-1.7",
+            id="a file cut short",
+        ),
         pytest.param(get("/health").replace(b"Host", b"Host: a\r\nHost"), id="two hosts"),
         pytest.param(CHECK + b"Content-Length: -5\r\n\r\n", id="a length of -5"),
         pytest.param(b"g@t / HTTP/1.1\r\n\r\n", id="no method"),
