@@ -40,6 +40,13 @@ class Worker(ThreadWorker):  # type: ignore[misc]  # it has no types
             conn.sock.expect_request()
         return super().handle(conn)
 
+    def _keepalive_after(self, conn: Any, keepalive: Any) -> Any:
+        """Whether the connection goes on: not where the rest of a body that nobody read is late."""
+        try:
+            return super()._keepalive_after(conn, keepalive)
+        except TooSlow:
+            return False  # the request was answered by now
+
     def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: Exception) -> None:
         """Refuse a request that the application does not see, or could not answer."""
         if isinstance(exc, TooSlow):
