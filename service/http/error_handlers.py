@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from typing import Final
 
 from flask import Flask, Response, g, url_for
-from werkzeug.exceptions import HTTPException
+from gunicorn.http.errors import ParseException
+from werkzeug.exceptions import ClientDisconnected, HTTPException, RequestTimeout
 from werkzeug.wrappers import Response as AnyResponse
 
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
+from piecewright.service.http.slow_clients import TooSlow
 from piecewright.service.json_text import NotJson, write_json
 from piecewright.service.problems import (
     BAD_JSON,
+    BAD_REQUEST,
     INTERNAL_ERROR,
     KINDS,
     MEDIA_TYPE,
@@ -45,6 +48,11 @@ def answer_with_problems(app: Flask) -> None:
     app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
     app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
     app.register_error_handler(Refused, _refused)
+    app.register_error_handler(TooSlow, lambda e: _http_exception(RequestTimeout(str(e))))
+    app.register_error_handler(ParseException, _not_http)
+    app.register_error_handler(
+        ClientDisconnected, lambda e: _answer(BAD_REQUEST, "The body ended early.")
+    )
     app.register_error_handler(HTTPException, _http_exception)
     app.register_error_handler(Exception, _unforeseen)
 
@@ -72,6 +80,12 @@ def _refused(error: Refused) -> Response:
     kind, detail = refused_kind(error.faults), faults_in_words(error.faults)
     shown = error.shown if isinstance(error, CheckRefused) else ()
     return _answer(kind, detail, error.faults, error.unit, shown)
+
+
+def _not_http(error: ParseException) -> Response:
+    """What gunicorn finds wrong with a body that it reads for the application."""
+    words = f"the body does not come as HTTP has it (RFC 9112, section 7.1): {error}"
+    return _answer(BAD_REQUEST, sentence(words))
 
 
 def _http_exception(error: HTTPException) -> AnyResponse:

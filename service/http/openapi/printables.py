@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -27,6 +28,7 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.json_text import read_json
+from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import JSON
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
@@ -135,7 +137,8 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
     shown = None
     if example_fits(settings):
         asked = thing.read(words.shown.body, settings)
-        shown = read_json(thing.answer(asked, "json", settings.max_sheets, None, False).content)
+        with suppress(Refused):  # it takes more sheets than this service gives
+            shown = read_json(thing.answer(asked, "json", settings.max_sheets, None, False).content)
     by_the_sheet = "svg" in thing.forms
     return operation(
         words.id,

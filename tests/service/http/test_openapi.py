@@ -25,6 +25,14 @@ DOCUMENT = openapi.document(Settings())
 JSON = "application/json"
 
 
+def test_the_kept_document_is_given_unless_a_limit_is_another() -> None:
+    assert openapi.document(Settings(data="elsewhere", log="debug")) is DOCUMENT
+    # So few that the example of a packet could not be had.
+    other = openapi.document(Settings(max_sheets=7))
+    assert "7 sheets" in other["info"]["description"]
+    assert other["paths"].keys() == DOCUMENT["paths"].keys()
+
+
 def faults(schema: dict[str, Any], value: Any) -> list[str]:
     whole = {**schema, "components": DOCUMENT["components"]}
     return [error.message for error in Draft202012Validator(whole).iter_errors(value)]
