@@ -10,8 +10,13 @@ turned drawing, as the sheets lie beside each other. What is sent to a printer t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from piecewright.patchwork.lengths import Unit
+from piecewright.render.output.svg import sheet_svg
+from piecewright.render.sheets import page as sheet
 from piecewright.service.responses import fields
-from piecewright.service.responses.fields import AnswerSchema
+from piecewright.service.responses.fields import AnswerSchema, Json
 
 
 class Window(AnswerSchema):
@@ -68,3 +73,17 @@ class Page(AnswerSchema):
         "whole drawings the room for them on it.",
     )
     items = fields.Many(Item, "What stands on the sheet.")
+    svg = fields.Text(
+        "The sheet as an SVG element, with `?sheets=svg` alone. No two sheets of an answer have an "
+        "id in common, so that all of them can stand in one web page.",
+        optional=True,
+        of=lambda _: None,  # only ``with_svg`` gives it one
+    )
+
+
+def with_svg(described: Sequence[Json], pages: Sequence[sheet.Page], unit: Unit) -> list[Json]:
+    """Sheets as an answer describes them, each with its SVG."""
+    return [
+        {**one, "svg": sheet_svg(page, unit, declared=False)}
+        for one, page in zip(described, pages, strict=True)
+    ]
