@@ -3,7 +3,8 @@
 (i) A piece's cut outline lies inside its plain offset, the mitred buffer.
 (ii) No ear sticks out of the plain offset of a sewn unit that holds the piece.
 (iii) At both ends of every join's seam the raw edges of the two units end together when they are
-laid right sides together, within 0.002 in along the seam, or a mismatch is reported.
+laid right sides together, within 0.002 in along the seam, or a mismatch is reported. Nothing is
+asked at the open end of a partial seam.
 (iv) The whole allowance stays along every finished edge: the strip straight out from it, as far as
 it lies in the plain offset.
 (v) A convex piece has a convex cut outline.
@@ -136,8 +137,11 @@ def end_gaps(cut: Cut) -> dict[tuple[int, tuple[float, float]], float]:
         if seam.is_ring:
             continue
         points = [*seam.coords]
+        partial = cut.order.joins[k].partial
         for toward in (points[::-1], points):
-            ends = [_raw_end(cut, unit, toward) for unit in (first, second)]
+            if partial is not None and toward[-1] == cut.seams.points[partial.open]:
+                continue  # nothing is asked at an open end
+            ends = [raw_end(cut, unit, toward) for unit in (first, second)]
             gaps[k, toward[-1]] = abs(ends[0] - ends[1])
     return gaps
 
@@ -158,7 +162,7 @@ def _end_direction(points: Sequence[tuple[float, float]], straight: bool) -> tup
     return (u[0] / size, u[1] / size)
 
 
-def _raw_end(cut: Cut, unit: frozenset[str], points: Sequence[tuple[float, float]]) -> float:
+def raw_end(cut: Cut, unit: frozenset[str], points: Sequence[tuple[float, float]]) -> float:
     """How far past a seam's end the raw edge of a unit goes on, along the seam."""
     before, end = points[-2], points[-1]
     size = math.dist(before, end)
