@@ -5,19 +5,25 @@ as in the block, then the joins in the order in which they are sewn: a binary tr
 are the pieces.  A join is legal if both units are connected and their common boundary is one
 connected line.  The pivots of that line are its bends, corners of more than a degree; a smooth
 curve has none.  A seam with pivots is set in, one without is straight or curved.
+
+A line may end in a stretch that goes straight on from the end of an earlier straight seam, as where
+four rectangles run round a square: the last of them also lies against the first.  That saves a
+pivot (``block.partial_seams``): the earlier seam is *partial*, sewn from its other end to its
+middle only; the later join sews what is left of its line, and then finishes the earlier seam and
+the stretch in one.  At most one end of a seam stands open, and a join finishes one seam at most.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, TypeAlias
 
+from piecewright.patchwork.block.join_faults import illegal_join
 from piecewright.patchwork.block.model import Joins
 from piecewright.patchwork.block.seams import PIVOT, Seams, Side
-from piecewright.patchwork.block.wording import unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
@@ -43,12 +49,55 @@ class Seam:
 
 
 @dataclass(frozen=True, slots=True)
+class Partial:
+    """How a seam is left open at one end.
+
+    Attributes:
+        start: the end from which it is sewn, to its middle.
+        open: the end that stands open.
+        finished_by: the later join that finishes it.
+    """
+
+    start: int
+    open: int
+    finished_by: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finishing:
+    """What a join sews after its own seam: the rest of a partial one, and a stretch straight on.
+
+    Attributes:
+        join: the partial one.
+        stretch: from the open end of that seam to the end of the later join's line.
+        end: that end.
+    """
+
+    join: int
+    stretch: tuple[Side, ...]
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
 class Join:
-    """Two units, by their numbers, sewn along a seam."""
+    """Two units, by their numbers, sewn along a seam.
+
+    Attributes:
+        seam: their common boundary without the stretch with which an earlier seam is finished.
+        partial: how the seam is left open, if it is.
+        finishes: the earlier seam that is finished, if one is.
+    """
 
     first: int
     second: int
     seam: Seam
+    partial: Partial | None = None
+    finishes: Finishing | None = None
+
+    @property
+    def sewn(self) -> tuple[Side, ...]:
+        """Its seam, and the stretch with which it finishes another: the whole common boundary."""
+        return self.seam.sides + (() if self.finishes is None else self.finishes.stretch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +110,33 @@ class Order:
         sewn_by: for each edge of the block the number of the join that sews it, None
             at the outside.
         parents: for each unit the unit that it becomes part of, None for the whole block.
+        pressed_with: for each edge the join with whose seam it is pressed: the one that sews it,
+            but for a stretch the partial one that is finished with it.
+        on_first: for each edge its piece on the side of that join's first unit.
     """
 
     pieces: int
     joins: tuple[Join, ...]
     sewn_by: tuple[int | None, ...]
     parents: tuple[int | None, ...]
+    pressed_with: tuple[int | None, ...]
+    on_first: tuple[int | None, ...]
+
+    def pressed_line(self, join: int) -> Seam:
+        """All that is pressed to one side with a join: its seam, and a stretch that finishes it.
+
+        A partial seam begins at the end from which it is sewn.
+        """
+        seam, partial = self.joins[join].seam, self.joins[join].partial
+        if partial is None:
+            return seam
+        finishing = self.joins[partial.finished_by].finishes
+        assert finishing is not None
+        assert seam.ends is not None
+        own = seam.sides
+        if seam.ends[0] != partial.start:
+            own = tuple(Side(s.edge, not s.forward) for s in reversed(own))
+        return Seam((*own, *finishing.stretch), (partial.start, finishing.end), (), "straight")
 
 
 class BrokenSeam(ValueError):
@@ -102,13 +172,18 @@ def seam_along(seams: Seams, edges: Collection[int]) -> Seam:
         point = edge.end if side.forward else edge.start
     if left:  # a line and a ring beside it have two ends in all, too
         raise BrokenSeam
+    return _seam(seams, sides, (start, point) if ends else None)
+
+
+def _seam(seams: Seams, sides: Sequence[Side], ends: tuple[int, int] | None) -> Seam:
+    """The seam with these sides, as they are travelled."""
     turning = list(zip(sides, sides[1:], strict=False))
     if not ends:
         turning.append((sides[-1], sides[0]))
     pivots = tuple(seams.start(after) for before, after in turning if _bends(seams, before, after))
     curved = any(isinstance(seams.edges[s.edge].segment, Curve) for s in sides)
     kind: Kind = "set-in" if pivots else "curved" if curved else "straight"
-    return Seam(tuple(sides), (start, point) if ends else None, pivots, kind)
+    return Seam(tuple(sides), ends, pivots, kind)
 
 
 def _bends(seams: Seams, before: Side, after: Side) -> bool:
@@ -183,7 +258,7 @@ def _sewn(
     open_edges: list[set[int]] = [{s.edge for s in own} for own in seams.sides]
     sewn_by: list[int | None] = [None] * len(seams.edges)
     parents: list[int | None] = [None] * (count + len(pairs))
-    joins: list[Join] = []
+    lines: list[Seam] = []
     faults: list[Fault] = []
     for k, (first, second) in enumerate(pairs):
         small, large = sorted((open_edges[first], open_edges[second]), key=len)
@@ -196,51 +271,172 @@ def _sewn(
         for e in shared:
             sewn_by[e] = k
         try:
-            joins.append(Join(first, second, seam_along(seams, shared)))
+            lines.append(seam_along(seams, shared))
         except BrokenSeam:
             # The two count as joined all the same, so that later joins are checked as well.
-            faults.append(_illegal(seams, ids, pairs, k, places[k], shared))
+            faults.append(illegal_join(seams, ids, pairs, k, places[k], shared))
     if faults:
         raise BlockError(faults)
-    return Order(count, tuple(joins), tuple(sewn_by), tuple(parents))
+    joins = _with_partial_seams(seams, pairs, lines, sewn_by)
+    plain = Order(count, joins, tuple(sewn_by), tuple(parents), (), ())
+    return _with_sides(seams, plain)
 
 
-def _illegal(
+def _with_sides(seams: Seams, plain: Order) -> Order:
+    """The order with what each edge is pressed with, and its piece on the first unit's side."""
+    spans = Spans(plain)
+    pressed_with = list(plain.sewn_by)
+    on_first: list[int | None] = [None] * len(seams.edges)
+    for k, join in enumerate(plain.joins):
+        line = plain.pressed_line(k)
+        # The first side of a pressed line lies between the two units, whatever comes after it.
+        beside = _beside(seams, line.sides[0])
+        right_is_first = spans.holds(join.first, beside[0])
+        for side in line.sides:
+            right, left = _beside(seams, side)
+            pressed_with[side.edge] = k
+            on_first[side.edge] = right if right_is_first else left
+    return replace(plain, pressed_with=tuple(pressed_with), on_first=tuple(on_first))
+
+
+def _beside(seams: Seams, side: Side) -> tuple[int | None, int | None]:
+    """The pieces to the right and to the left of an edge as it is travelled."""
+    edge = seams.edges[side.edge]
+    return (edge.right, edge.left) if side.forward else (edge.left, edge.right)
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """An earlier seam that may be left open, to be finished with a later join.
+
+    Attributes:
+        join, partial: the later join and the earlier one.
+        at: the open end, which is a pivot of the later join's whole line.
+        stretch: of that line, from there to its end.
+        end: that end.
+        rest: the seam of the later join without the stretch.
+    """
+
+    join: int
+    partial: int
+    at: int
+    stretch: tuple[Side, ...]
+    end: int
+    rest: Seam
+
+
+def _with_partial_seams(
     seams: Seams,
-    ids: Sequence[str],
     pairs: Sequence[tuple[int, int]],
-    k: int,
-    pointer: str,
-    shared: Collection[int],
-) -> Fault:
-    first, second = (_named(ids, pairs, unit) for unit in pairs[k])
-    if not shared:
-        message = f"{first} and {second} share no edge, so they cannot be sewn to each other here"
-        piece = next(_members(len(ids), pairs, pairs[k][1]))
-        at = seams.points[seams.start(seams.sides[piece][0])]
-    else:
-        message = (
-            f"{first} and {second} meet along several separate lines; "
-            "join the pieces between them first, so that one seam is left"
+    lines: Sequence[Seam],
+    sewn_by: Sequence[int | None],
+) -> tuple[Join, ...]:
+    """The joins, with as many partial seams as save a pivot.
+
+    Args:
+        lines: the whole line of each join.
+    """
+    joins = [Join(*pair, line) for pair, line in zip(pairs, lines, strict=True)]
+    for one in _chosen(lines, list(_candidates(seams, lines, sewn_by))):
+        joins[one.join] = replace(
+            joins[one.join],
+            seam=one.rest,
+            finishes=Finishing(one.partial, one.stretch, one.end),
         )
-        at = seams.points[seams.edges[min(shared)].start]
-    return Fault(pointer, "illegal-join", message, at)
+        # Its own seam is settled: partial seams are chosen in the order of the later joins.
+        ends = joins[one.partial].seam.ends
+        assert ends is not None
+        start = ends[0] + ends[1] - one.at
+        joins[one.partial] = replace(joins[one.partial], partial=Partial(start, one.at, one.join))
+    return tuple(joins)
 
 
-def _members(count: int, pairs: Sequence[tuple[int, int]], unit: int) -> Iterator[int]:
-    """The pieces of a unit of an order that may not be legal, first unit before second."""
-    stack = [unit]
-    while stack:
-        unit = stack.pop()
-        if unit < count:
-            yield unit
-        else:
-            stack += reversed(pairs[unit - count])
+def _candidates(
+    seams: Seams, lines: Sequence[Seam], sewn_by: Sequence[int | None]
+) -> Iterator[_Candidate]:
+    """Where lines end in a stretch straight on from an earlier seam, in the order of sewing."""
+    at: dict[int, list[int]] = {}
+    for line in lines:
+        at.update((point, []) for point in line.pivots)
+    for e, edge in enumerate(seams.edges):
+        for point in (edge.start, edge.end):
+            if point in at:
+                at[point].append(e)
+    for k, line in enumerate(lines):
+        if line.ends is None or not line.pivots:
+            continue
+        back = tuple(Side(s.edge, not s.forward) for s in reversed(line.sides))
+        for sides, end in ((line.sides, line.ends[0]), (back, line.ends[1])):
+            # From the line's end to its first bend, and then back again.
+            count = next(n for n, s in enumerate(sides) if n and seams.start(s) in line.pivots)
+            point = seams.start(sides[count])
+            stretch = tuple(Side(s.edge, not s.forward) for s in reversed(sides[:count]))
+            if any(isinstance(seams.edges[s.edge].segment, Curve) for s in stretch):
+                continue
+            earlier = _straight_back(seams, at[point], stretch[0], point)
+            # Where the unit's outside touches the point some edge is sewn later, or never.
+            sewn = [sewn_by[e] for e in at[point]]
+            if earlier is not None and all(j is not None and j <= k for j in sewn):
+                partial = sewn_by[earlier]
+                assert partial is not None
+                rest = seam_along(seams, [s.edge for s in sides[count:]])
+                yield _Candidate(k, partial, point, stretch, end, rest)
 
 
-def _named(ids: Sequence[str], pairs: Sequence[tuple[int, int]], unit: int) -> str:
-    """A unit as a fault names it."""
-    return unit_name([ids[i] for i in _members(len(ids), pairs, unit)], 4)
+def _straight_back(seams: Seams, edges: Sequence[int], onward: Side, point: int) -> int | None:
+    """The edge at a point that runs on straightest into a side which leaves it, if any does."""
+    after = seams.segment(onward)
+    found = []
+    for e in edges:
+        arriving = seams.edges[e].segment
+        if seams.edges[e].end != point:
+            arriving = paths.reverse(arriving)
+        if e != onward.edge and not seam_bends(arriving, after):
+            turns = abs(turn(paths.tangent(arriving, 1.0), paths.tangent(after, 0.0)))
+            found.append((round(turns, 6), e))
+    return min(found)[1] if found else None
+
+
+_FOLLOWED = 64
+"""Choices of partial seams that are followed at once.
+
+They fork only where two joins would finish one seam, or a join one of two; what forked is one again
+when no later join regards it.  No block that anybody has drawn comes near."""
+
+
+def _chosen(lines: Sequence[Seam], candidates: Sequence[_Candidate]) -> tuple[_Candidate, ...]:
+    """The most candidates that go together: one for each join, and one for each earlier seam.
+
+    The earlier seam has to be straight, without the stretch that it finishes itself.  By dynamic
+    programming in the order of sewing: the seams that candidates leave open are settled before.
+    """
+    last_use: dict[int, int] = {}
+    for number, one in enumerate(candidates):
+        last_use[one.partial] = last_use[one.join] = number
+    states: list[tuple[_Candidate, ...]] = [()]
+    for number, one in enumerate(candidates):
+        taken = [(*state, one) for state in states if _goes_with(lines, state, one)]
+        best: dict[frozenset[_Candidate], tuple[_Candidate, ...]] = {}
+        # What matters later: what is known of seams which a later candidate asks about.
+        for state in (*taken, *states):
+            key = frozenset(
+                c for c in state if last_use[c.partial] > number or last_use[c.join] > number
+            )
+            if key not in best or len(best[key]) < len(state):
+                best[key] = state
+        states = sorted(best.values(), key=lambda state: -len(state))[:_FOLLOWED]
+    return states[0]
+
+
+def _goes_with(lines: Sequence[Seam], state: Sequence[_Candidate], one: _Candidate) -> bool:
+    """Whether a candidate can be taken after others."""
+    own = lines[one.partial]
+    for other in state:
+        if other.join == one.join or other.partial == one.partial:
+            return False
+        if other.join == one.partial:
+            own = other.rest
+    return own.kind == "straight" and own.ends is not None and one.at in own.ends
 
 
 class Spans:

@@ -134,6 +134,20 @@ class Seams:
         edge = self.edges[side.edge]
         return edge.start if side.forward else edge.end
 
+    def parted(self, point: int, one: int, other: int) -> tuple[list[int], list[int]]:
+        """The pieces round a point in two: clockwise from an edge to another one, and on from that.
+
+        The point lies inside the block, and both edges end there.
+        """
+        (run,) = self.around[point]
+        at = next(i for i, corner in enumerate(run) if corner.leaving == one)
+        pieces: tuple[list[int], list[int]] = ([], [])
+        beyond = False
+        for corner in (*run[at:], *run[:at]):
+            pieces[beyond].append(corner.piece)
+            beyond = beyond or corner.arriving == other
+        return pieces
+
     def closes(self, run: Sequence[Corner]) -> bool:
         """Whether a run of corners goes all the way round its point."""
         return run[-1].arriving == run[0].leaving

@@ -3,8 +3,10 @@
 A section is sewn piece by piece, each by one straight line.  Its order p1 … pk is sewable when for
 each i > 1 the boundary that pi shares with p1 … pi-1 together is one straight line, with
 p1 … pi-1 wholly on one side of that line and pi wholly on the other.  Sections are joined to each
-other by straight joins only.  They are the pieces of a coarser block, and their cut outlines are
-found as those of any block are (``patchwork.outlines.cut_outlines``).
+other by straight joins only, of which some may be partial (``block.joins``): no section lies across
+the seam of a join that is sewn in two parts, or that finishes another.  They are the pieces of a
+coarser block, and their cut outlines are found as those of any block are
+(``patchwork.outlines.cut_outlines``).
 
 All coordinates are those of the face of the block; the printed paper is its mirror image.
 """
@@ -37,6 +39,7 @@ from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
+    Sections,
     fewest_sections,
     joined,
     sewing_order,
@@ -141,11 +144,16 @@ class SectionJoin:
     Attributes:
         first, second: section ids.
         seam: where, from one end to the other.
+        finished_by: the join (from 0) with which the seam is finished, if it is sewn only to its
+            middle at first.
+        finishes: the join of which the seam is finished after this one, if one is.
     """
 
     first: tuple[str, ...]
     second: tuple[str, ...]
     seam: Outline
+    finished_by: int | None
+    finishes: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +266,8 @@ def foundation(
             tuple(names[s] for s in spans.pieces(join.first)),
             tuple(names[s] for s in spans.pieces(join.second)),
             tuple(coarse.segment(side) for side in join.seam.sides),
+            None if join.partial is None else join.partial.finished_by,
+            None if join.finishes is None else join.finishes.join,
         )
         for join in order.joins
     )
@@ -285,13 +295,12 @@ def _worked_out(
     whether there are no fewer.
     """
     try:
-        found = fewest_sections(cuts)
+        found = _fewest_straight(block, seams, cuts)
         # Each has an order: that is what makes it a section.
         orders = [sewing_order(cuts, unit) for unit in found.units]
         units = [order for order in orders if order is not None]
         units.sort(key=lambda unit: _place_in_reading(cuts, unit))
-        coarse = planar_map(outlines_of(seams, units))
-        pairs = joined(StraightCuts(coarse))
+        pairs = _straight_joins(planar_map(outlines_of(seams, units)))
     except NotStraight as stuck:
         raise BlockError(_not_straight(block, seams, stuck.unit, pieces_pointer)) from None
     # Letters follow the order in which the sections are joined.
@@ -301,6 +310,50 @@ def _worked_out(
     letter = {n: k for k, n in enumerate(made[-1])}
     lettered = [(letter.get(one, one), letter.get(other, other)) for one, other in pairs]
     return [units[n] for n in made[-1]], lettered, found.fewest
+
+
+def _fewest_straight(block: Block, seams: Seams, cuts: StraightCuts) -> Sections:
+    """The fewest sections; where they cannot be joined without partial seams, few.
+
+    Then each is a part of a unit that is sewn without any, so that every partial seam, and every
+    seam with which one is finished, lies between sections.
+
+    Raises:
+        NotStraight: not even with partial seams are all joins straight.
+    """
+    try:
+        return fewest_sections(cuts)
+    except NotStraight:
+        order = work_out_order(seams, [p.id for p in block.pieces]).order
+        if any(join.seam.kind != "straight" for join in order.joins):
+            raise
+    units = [1 << p for p in range(order.pieces)]
+    whole = [True] * order.pieces
+    for join in order.joins:
+        one, other = join.first, join.second
+        units.append(units[one] | units[other])
+        in_one = join.partial is None and join.finishes is None
+        whole.append(in_one and whole[one] and whole[other])
+    found: list[int] = []
+    for unit, above in enumerate(order.parents):
+        if whole[unit] and (above is None or not whole[above]):
+            found += fewest_sections(cuts, unit=units[unit]).units
+    return Sections(tuple(found), False)
+
+
+def _straight_joins(coarse: Seams) -> list[tuple[int, int]]:
+    """The joins of sections, in order of sewing; partial ones only where all cannot be whole.
+
+    Raises:
+        NotStraight: they cannot be joined with straight seams alone.
+    """
+    try:
+        return joined(StraightCuts(coarse))
+    except NotStraight:
+        order = work_out_order(coarse, [str(n) for n in range(len(coarse.sides))]).order
+        if any(join.seam.kind != "straight" for join in order.joins):
+            raise
+    return [(join.first, join.second) for join in order.joins]
 
 
 def _fewest(cuts: StraightCuts) -> int | None:
@@ -593,7 +646,7 @@ def _order_of_sections(
         if order is not None and all(j.seam.kind == "straight" for j in order.joins):
             return order
     try:
-        pairs = joined(StraightCuts(coarse)) if pairs is None else pairs
+        pairs = _straight_joins(coarse) if pairs is None else pairs
     except NotStraight as stuck:
         raise BlockError(_sections_not_straight(coarse, names, stuck.unit, pointer)) from None
     return order_from(coarse, names, _joined_pairs(names, pairs))

@@ -79,8 +79,10 @@ class Sections:
     fewest: bool
 
 
-def fewest_sections(cuts: StraightCuts, most_units: int = MOST_UNITS) -> Sections:
-    """A division into the fewest sections.
+def fewest_sections(
+    cuts: StraightCuts, most_units: int = MOST_UNITS, unit: int | None = None
+) -> Sections:
+    """A division into the fewest sections, of the block or of a unit of it.
 
     A branch and bound search over the straight cuts of units, with what is known of each unit kept
     (see the top of this module for the bounds).
@@ -88,7 +90,7 @@ def fewest_sections(cuts: StraightCuts, most_units: int = MOST_UNITS) -> Section
     Raises:
         NotStraight: the block cannot be sewn with straight seams alone.
     """
-    return _Search(cuts, most_units).sections()
+    return _Search(cuts, most_units).sections(cuts.whole if unit is None else unit)
 
 
 def sewing_order(cuts: StraightCuts, unit: int) -> list[int] | None:
@@ -141,17 +143,18 @@ class _Search:
         self._apart: dict[tuple[int, int], bool] = {}
         self._all_apart: list[int] = []  # sets of pieces, as bits
 
-    def sections(self) -> Sections:
-        """The sections of the whole block, cut by cut.
+    def sections(self, whole: int) -> Sections:
+        """The sections of a unit, cut by cut.
 
         Raises:
             NotStraight: a unit that is no section has no straight cut.
         """
         units: list[int] = []
         fewest = True
-        if self.cuts.count <= LARGEST and not self._is_section(self.cuts.whole):
+        is_block = whole == self.cuts.whole
+        if is_block and self.cuts.count <= LARGEST and not self._is_section(whole):
             self._find_all_apart()
-        stack = [self.cuts.whole]
+        stack = [whole]
         while stack:
             unit = stack.pop()
             if self._is_section(unit):
@@ -168,7 +171,7 @@ class _Search:
                 raise NotStraight(unit)
             stack += [cut.second, cut.first]
         # Where the search gave up, pieces that are apart may prove it all the same.
-        return Sections(tuple(units), fewest or len(units) <= self._least(self.cuts.whole))
+        return Sections(tuple(units), fewest or len(units) <= self._least(whole))
 
     def _find_all_apart(self) -> None:
         """Sets of pieces that are all apart from each other, each as large as it easily gets.

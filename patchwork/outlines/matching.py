@@ -42,7 +42,7 @@ from functools import lru_cache
 from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.joins import Order
-from piecewright.patchwork.block.seams import Seams
+from piecewright.patchwork.block.seams import Corner, Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import (
@@ -278,14 +278,18 @@ def _mismatch(
 def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]:
     """The runs of corners of a block, each with its pattern."""
     curved = {e for e, edge in enumerate(seams.edges) if isinstance(edge.segment, Curve)}
-    sewn_by = order.sewn_by
+    sewn_by: Sequence[float | None] = order.sewn_by
+    open_ends = {j.partial.open: k for k, j in enumerate(order.joins) if j.partial is not None}
     for point, runs in enumerate(seams.around):
         for run in runs:
             # The last corner's arriving edge closes the ring, or is the block's outside.
             sewn = [(sewn_by[c.arriving], i) for i, c in enumerate(run)]
+            if point in open_ends:
+                times = _finished_last(order, run, open_ends[point])
+                sewn = [(time, i) for i, time in enumerate(times)]
             joined = sorted((join, i) for join, i in sewn if join is not None)
             # Ranks instead of the joins' numbers: runs sewn in the same order have one pattern.
-            joins: list[int] = []
+            joins: list[float] = []
             ranked = []
             for join, i in joined:
                 if not joins or join != joins[-1]:
@@ -300,7 +304,7 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
                 edges = {e for c in run for e in (c.arriving, c.leaving)}
                 seen = {e: _seen(seams, e, seams.points[point]) for e in edges}
                 bent = tuple([(seen[c.arriving], seen[c.leaving]) for c in run])
-            yield _Run(point, (corners, tuple(ranked)), bent, joins, keys)
+            yield _Run(point, (corners, tuple(ranked)), bent, [int(j) for j in joins], keys)
 
 
 def _seen(seams: Seams, e: int, place: Point) -> Curve | None:
@@ -311,6 +315,19 @@ def _seen(seams: Seams, e: int, place: Point) -> Curve | None:
     x, y = place
     controls = (edge.start, edge.handle1, edge.handle2, edge.end)
     return Curve(*[(px - x, py - y) for px, py in controls])
+
+
+def _finished_last(order: Order, run: Sequence[Corner], partial: int) -> Iterator[float | None]:
+    """When each corner's arriving edge is sewn, at the open end of a partial seam.
+
+    That seam and what it is finished with pass through the point once all else is sewn there, half
+    a step after the join that finishes it, so that nothing is asked of its end.
+    """
+    found = order.joins[partial].partial
+    assert found is not None
+    for corner in run:
+        last = order.pressed_with[corner.arriving] == partial
+        yield found.finished_by + 0.5 if last else order.sewn_by[corner.arriving]
 
 
 @lru_cache(_CACHED)

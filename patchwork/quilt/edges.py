@@ -20,7 +20,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
@@ -132,11 +131,11 @@ def _sides(
     plan: SewingPlan, box: tuple[float, float, float, float]
 ) -> tuple[tuple[Arrival, ...], ...]:
     left, top, right, bottom = box
-    seams, order, spans = plan.seams, plan.order, Spans(plan.order)
+    seams, order = plan.seams, plan.order
     outer = {p for edge in seams.edges if edge.left is None for p in (edge.start, edge.end)}
     ending: dict[int, list[EndingSeam]] = {}
     for e, edge in enumerate(seams.edges):
-        join = order.sewn_by[e]
+        join = order.pressed_with[e]
         if join is None:
             continue
         for point in (edge.start, edge.end):
@@ -145,7 +144,7 @@ def _sides(
             # Clockwise about the point, this piece comes before the seam; through the cloth,
             # clockwise begins ahead and ends back.
             before = edge.left if edge.start == point else edge.right
-            ahead = spans.holds(order.joins[join].first, before)
+            ahead = before == order.on_first[e]
             ending.setdefault(point, []).append(EndingSeam(join, ahead))
     found: list[list[Arrival]] = [[], [], [], []]
     for number, own in ending.items():

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.joins import Join, Order, Spans
 from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, cross, distance, dot, minus, normalised
@@ -21,6 +21,10 @@ More than twice the ``TOLERANCE`` by which each of two corners may be off, and f
 a careful maker's cut is off (``error_budget.CUTTING``)."""
 
 
+_OPEN = -1.0
+"""Stands for an end of a seam that is left open; no length is negative."""
+
+
 def first_alike(
     seams: Seams,
     order: Order,
@@ -31,7 +35,8 @@ def first_alike(
     """For each join the first of its level that is sewn just like it.
 
     Both units must have the same pieces, turned but not flipped over, with the same seam
-    between them, pressed toward the same one and stopped at the same ends.  Fabrics may differ.
+    between them, pressed toward the same one, stopped or left open at the same ends, and finishing
+    as much of an earlier seam.  Fabrics may differ.
     """
     # Only steps of one level and with as many pieces on both sides are compared.
     spans = Spans(order)
@@ -78,6 +83,8 @@ class _Laid:
     Attributes:
         right, left: the marks of the units on the two sides of the seam so laid.
         toward: the side that the seam is pressed toward, or open.
+        ends: for the start and the end of the seam how much of an earlier seam is finished from
+            there on, inches; ``_OPEN`` where it is itself left open.
         stopped: the ends at which it stops at the match point; it starts at the origin.
     """
 
@@ -85,6 +92,7 @@ class _Laid:
     right: tuple[Point, ...]
     left: tuple[Point, ...]
     toward: str
+    ends: tuple[float, float]
     stopped: frozenset[SeamEnd]
 
     @classmethod
@@ -117,7 +125,7 @@ class _Laid:
             return (dot(v, along), cross(along, v))
 
         right, left = (tuple(laid(p) for i in own for p in shapes[i]) for own in sides)
-        return cls(distance(start, end), right, left, toward, stopped)
+        return cls(distance(start, end), right, left, toward, _ends(seams, join), stopped)
 
     def turned(self) -> _Laid:
         """The same step, seen from the other end of its seam."""
@@ -127,16 +135,31 @@ class _Laid:
         toward = {"right": "left", "left": "right", "open": "open"}[self.toward]
         other: dict[SeamEnd, SeamEnd] = {"start": "end", "end": "start"}
         stopped = frozenset(other[end] for end in self.stopped)
-        return _Laid(self.length, right, left, toward, stopped)
+        return _Laid(self.length, right, left, toward, self.ends[::-1], stopped)
 
     def agrees(self, other: _Laid) -> bool:
         return (
             self.toward == other.toward
             and self.stopped == other.stopped
             and abs(self.length - other.length) <= ALIKE
+            and all(abs(a - b) <= ALIKE for a, b in zip(self.ends, other.ends, strict=True))
             and _same_marks(self.right, other.right)
             and _same_marks(self.left, other.left)
         )
+
+
+def _ends(seams: Seams, join: Join) -> tuple[float, float]:
+    """What ``_Laid.ends`` says of a seam."""
+    assert join.seam.ends is not None
+    found = []
+    for point in join.seam.ends:
+        if join.partial is not None and join.partial.open == point:
+            found.append(_OPEN)
+        elif join.finishes is not None and seams.start(join.finishes.stretch[0]) == point:
+            found.append(paths.run_length(seams.segment(s) for s in join.finishes.stretch))
+        else:
+            found.append(0.0)
+    return found[0], found[1]
 
 
 def _same_marks(marks: Sequence[Point], others: Sequence[Point]) -> bool:

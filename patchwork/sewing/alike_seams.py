@@ -6,6 +6,8 @@ carries the one onto the other carries the side too to which it is pressed: so t
 are pressed alike if all go one way round, and the two seams of a goose (which only a flip lays onto
 each other) if both go away from it, or both toward it.
 
+A partial seam and what it is finished with are one.
+
 Two squares look the same after a half turn, which exchanges the sides of the seam between them:
 such seams are pressed alike whichever way they go.
 """
@@ -18,7 +20,7 @@ from dataclasses import dataclass, field
 from itertools import accumulate, pairwise, product
 from typing import Final, Literal, TypeAlias
 
-from piecewright.patchwork.block.joins import Join, Order, Spans, seam_bends
+from piecewright.patchwork.block.joins import Order, Seam, seam_bends
 from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
@@ -100,7 +102,6 @@ class _Known:
 
 def alike_seams(seams: Seams, order: Order) -> list[AlikeSeams]:
     """The seams of a block in classes of alike ones; those that are like no other are left out."""
-    spans = Spans(order)
     marks = [_marks(seams, piece) for piece in range(order.pieces)]
     areas = [paths.area([seams.segment(s) for s in own]) for own in seams.sides]
     rims = [paths.run_length([seams.segment(s) for s in own]) for own in seams.sides]
@@ -109,18 +110,20 @@ def alike_seams(seams: Seams, order: Order) -> list[AlikeSeams]:
     # sorted by the area on both sides.
     sorted_firsts: dict[tuple[tuple[int, ...], ...], list[tuple[float, int]]] = {}
     classes: list[_Known] = []
-    for k, join in enumerate(order.joins):
-        right, left, first_is_right = _pieces_along(seams, spans, join)
+    for k in range(len(order.joins)):
+        line = order.pressed_line(k)
+        right, left = _pieces_along(seams, line)
+        first_is_right = right[0] == order.on_first[line.sides[0].edge]
         length = 0.0
-        if join.seam.ends is not None:
-            length = distance(*(seams.points[p] for p in join.seam.ends))
+        if line.ends is not None:
+            length = distance(*(seams.points[p] for p in line.ends))
         own_areas = sorted(sum(areas[i] for i in own) for own in (right, left))
         sizes = (length, *own_areas)
         key = tuple(sorted(tuple(sorted(len(marks[i]) for i in own)) for own in (right, left)))
         area = sum(own_areas)
         slack = NEAR * sum(rims[i] for i in (*right, *left))
         laid = _Laid(tuple(marks[i] for i in right), tuple(marks[i] for i in left))
-        frames = tuple(_frames(seams, join))
+        frames = tuple(_frames(seams, line))
         firsts = sorted_firsts.setdefault(key, [])
         near = slice(
             bisect_left(firsts, (area - slack, -1)),
@@ -181,22 +184,17 @@ def _spaced(side: Sequence[Segment]) -> Iterator[Point]:
         yield between(points[k], points[k + 1], (at - gone[k]) / lengths[k])
 
 
-def _pieces_along(
-    seams: Seams, spans: Spans, join: Join
-) -> tuple[tuple[int, ...], tuple[int, ...], bool]:
-    """The pieces along a seam on its right and on its left as it is travelled, each once.
-
-    Also whether the first unit is to its right.
-    """
+def _pieces_along(seams: Seams, line: Seam) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """The pieces along a seam on its right and on its left as it is travelled, each once."""
     rights: dict[int, None] = {}
     lefts: dict[int, None] = {}
-    for side in join.seam.sides:
+    for side in line.sides:
         edge = seams.edges[side.edge]
         assert edge.left is not None, "a seam has a piece on either side"
         right, left = (edge.right, edge.left) if side.forward else (edge.left, edge.right)
         rights[right] = None
         lefts[left] = None
-    return tuple(rights), tuple(lefts), spans.holds(join.first, next(iter(rights)))
+    return tuple(rights), tuple(lefts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,15 +212,15 @@ class _Frame:
     back: bool
 
 
-def _frames(seams: Seams, join: Join) -> Iterator[_Frame]:
+def _frames(seams: Seams, line: Seam) -> Iterator[_Frame]:
     """The frames in which a seam may be seen: from either end, or where it has none all round."""
-    if join.seam.ends is not None:
-        start, end = (seams.points[p] for p in join.seam.ends)
+    if line.ends is not None:
+        start, end = (seams.points[p] for p in line.ends)
         along = normalised(minus(end, start))
         yield _Frame(start, along, False)
         yield _Frame(end, (-along[0], -along[1]), True)
         return
-    for side in join.seam.sides:
+    for side in line.sides:
         segment = seams.segment(side)
         along = normalised(minus(segment.end, segment.start))
         yield _Frame(segment.start, along, False)

@@ -6,6 +6,8 @@ point before any row is sewn.  Each counts on a side if it touches the seam, the
 next to a point where it does lies on that side of the seam's line, prolonged past the ends.  It may
 count on both sides, on each once; one that runs straight on counts on neither.
 
+A partial seam and what it is finished with count as one.
+
 Seams are bulkier at points, so pressing away from bulk presses away from points; and a log, whose
 seam is touched from within alone, is pressed away from the middle.
 """
@@ -16,7 +18,7 @@ import math
 from collections.abc import Iterator
 from typing import Final, TypeAlias
 
-from piecewright.patchwork.block.joins import Join, Order, Spans
+from piecewright.patchwork.block.joins import Order, Seam, Spans
 from piecewright.patchwork.block.seams import PIVOT, Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Vector, angle, cross
@@ -36,12 +38,13 @@ def seam_bulks(seams: Seams, order: Order) -> list[Bulk]:
     enclosing = _enclosing(seams, order)
     around = _directions(seams, order)
     found: list[Bulk] = []
-    for k, join in enumerate(order.joins):
+    for k in range(len(order.joins)):
+        line = order.pressed_line(k)
         first, last = spans.starts[enclosing[k]], spans.ends[enclosing[k]]
         right: set[int] = set()
         left: set[int] = set()
-        for point, arrives, leaves in _points(seams, join):
-            bends = point in join.seam.pivots
+        for point, arrives, leaves in _points(seams, line):
+            bends = point in line.pivots
             for j, way in around[point]:
                 made = order.pieces + j
                 # Units are spans of one row of pieces, so this asks whether the one has the other.
@@ -50,11 +53,11 @@ def seam_bulks(seams: Seams, order: Order) -> list[Bulk]:
                 turn = _side_at_bend(arrives, leaves, way) if bends else _side(leaves, way)
                 if turn:
                     (right if turn > 0 else left).add(j)
-        side = join.seam.sides[0]
+        side = line.sides[0]
         edge = seams.edges[side.edge]
         beside = edge.right if side.forward else edge.left
         sides = (len(right), len(left))
-        found.append(sides if spans.holds(join.first, beside) else sides[::-1])
+        found.append(sides if beside == order.on_first[side.edge] else sides[::-1])
     return found
 
 
@@ -77,26 +80,26 @@ def _enclosing(seams: Seams, order: Order) -> list[int]:
 def _directions(seams: Seams, order: Order) -> list[list[tuple[int, Vector]]]:
     """For each point the joins that sew the edges there, and which way these go from it."""
     found: list[list[tuple[int, Vector]]] = [[] for _ in seams.points]
-    for edge, join in zip(seams.edges, order.sewn_by, strict=True):
+    for edge, join in zip(seams.edges, order.pressed_with, strict=True):
         if join is not None:
             found[edge.start].append((join, paths.tangent(edge.segment, 0.0)))
             found[edge.end].append((join, paths.tangent(paths.reverse(edge.segment), 0.0)))
     return found
 
 
-def _points(seams: Seams, join: Join) -> Iterator[tuple[int, Vector, Vector]]:
+def _points(seams: Seams, line: Seam) -> Iterator[tuple[int, Vector, Vector]]:
     """The points of a seam, with the directions in which it arrives there and leaves.
 
     At an end both are the one that there is.
     """
-    segments = [seams.segment(side) for side in join.seam.sides]
+    segments = [seams.segment(side) for side in line.sides]
     starts = [paths.tangent(s, 0.0) for s in segments]
     ends = [paths.tangent(s, 1.0) for s in segments]
-    for i, side in enumerate(join.seam.sides):
-        closed = join.seam.ends is None
+    for i, side in enumerate(line.sides):
+        closed = line.ends is None
         yield seams.start(side), ends[i - 1] if i or closed else starts[i], starts[i]
-    if join.seam.ends is not None:
-        yield join.seam.ends[1], ends[-1], ends[-1]
+    if line.ends is not None:
+        yield line.ends[1], ends[-1], ends[-1]
 
 
 def _side(along: Vector, way: Vector) -> int:

@@ -39,8 +39,8 @@ class Arm:
     """An earlier seam as it arrives at a point of a later one.
 
     Attributes:
-        join: the join that sewed it.
-        from_first: whether it arrives from the first unit of the later seam.
+        join: the join with whose seam it is pressed.
+        from_first: whether it arrives from the side of the later seam's first unit.
         onward: whether its allowance lies onward along the later seam when it is pressed
             toward its own first unit.
     """
@@ -57,10 +57,13 @@ class Crossing:
     Attributes:
         at: point number.
         step: the join that sews the seam.
+        along: the join with whose seam it is pressed; another one only where a partial seam is
+            finished.
     """
 
     at: int
     step: int
+    along: int
     arms: tuple[Arm, ...]
 
     @property
@@ -81,32 +84,65 @@ def crossings(seams: Seams, order: Order) -> tuple[Crossing, ...]:
     for k, join in enumerate(order.joins):
         # A seam that closes on itself has no ends: all its points lie inside it.
         inner = join.seam.sides if join.seam.ends is None else join.seam.sides[1:]
+        if join.finishes is not None:
+            inner = (*inner, *join.finishes.stretch)
         for side in inner:
-            point = seams.start(side)
-            arms = tuple(_arms(seams, order, spans, k, side, at[point]))
+            point, along = seams.start(side), order.pressed_with[side.edge]
+            assert along is not None, "a seam is pressed"
+            if join.finishes is not None and side == join.finishes.stretch[0]:
+                arms = tuple(_arms_at_open_end(seams, order, k, side, at[point]))
+            else:
+                arms = tuple(_arms(seams, order, spans, k, side, at[point]))
             if arms:
-                found.append(Crossing(point, k, arms))
+                found.append(Crossing(point, k, along, arms))
     return tuple(found)
 
 
 def _arms(
     seams: Seams, order: Order, spans: Spans, k: int, side: Side, edges: Iterable[int]
 ) -> Iterator[Arm]:
-    """The arms that arrive where a side of the seam of join ``k`` starts."""
+    """The arms that arrive where a side that join ``k`` sews starts."""
     sewn = seams.edges[side.edge]
     right = sewn.right if side.forward else sewn.left
     point = seams.start(side)
+    one, other = order.joins[k].first, order.joins[k].second
+    first = one if spans.holds(one, order.on_first[side.edge]) else other
     for e in edges:
         edge, j = seams.edges[e], order.sewn_by[e]
         if j is None or j >= k:
             continue  # the outside of the block, the seam itself, or sewn later
-        for unit in (order.joins[k].first, order.joins[k].second):
+        for unit in (one, other):
             if spans.holds(unit, edge.left) and spans.holds(unit, edge.right):
-                # Clockwise about the point, this piece comes before the arm. Clockwise runs from
-                # onward to back in the unit to the right of the seam.
-                before = edge.left if edge.start == point else edge.right
-                onward = spans.holds(order.joins[j].first, before) == spans.holds(unit, right)
-                yield Arm(j, unit == order.joins[k].first, onward)
+                yield _arm(seams, order, e, point, unit == first, spans.holds(unit, right))
+
+
+def _arms_at_open_end(
+    seams: Seams, order: Order, k: int, onward: Side, edges: Iterable[int]
+) -> Iterator[Arm]:
+    """The arms that arrive where a partial seam stood open, the seam of join ``k`` among them.
+
+    Args:
+        onward: the first side of the stretch.
+    """
+    point, along = seams.start(onward), order.pressed_with[onward.edge]
+    back = next(e for e in edges if e != onward.edge and order.pressed_with[e] == along)
+    # Clockwise from onward to back, the pieces lie to the right of the line.
+    right = set(seams.parted(point, onward.edge, back)[0])
+    for e in edges:
+        if e not in (onward.edge, back):
+            in_right = seams.edges[e].right in right
+            from_first = in_right == (order.on_first[onward.edge] in right)
+            yield _arm(seams, order, e, point, from_first, in_right)
+
+
+def _arm(seams: Seams, order: Order, e: int, point: int, from_first: bool, from_right: bool) -> Arm:
+    """The arm along an edge that arrives at a point of a seam, from either side."""
+    edge, join = seams.edges[e], order.pressed_with[e]
+    assert join is not None, "an arm is sewn"
+    # Clockwise about the point, this piece comes before the arm. Clockwise runs from onward to
+    # back on the right of the seam.
+    before = edge.left if edge.start == point else edge.right
+    return Arm(join, from_first, (before == order.on_first[e]) == from_right)
 
 
 def nests(crossing: Crossing, directions: Sequence[Press]) -> bool:
@@ -148,7 +184,7 @@ def ways_to_nest(meeting: Crossing, kept: Sequence[Press | None]) -> list[dict[i
 def layers_at(crossing: Crossing, directions: Sequence[Press]) -> int:
     """Layers of cloth in the thickest place round the point, its seam sewn and pressed."""
     pressed = [directions[arm.join] for arm in crossing.arms]
-    return thickest(crossing.arms, pressed, directions[crossing.step])
+    return thickest(crossing.arms, pressed, directions[crossing.along])
 
 
 def thickest(arms: Sequence[Arm], pressed: Sequence[Press], seam: Press) -> int:

@@ -19,6 +19,10 @@ Pivots, point by point
     cut that starts and ends at one and the same point closes on itself and may
     have a bend there too, which counts as needless.)
 
+A needless bend may be saved by a partial seam (``block.joins``): the cut then ends in an *opening*,
+a straight stretch from its end to its first bend, and an earlier seam that ends there has to run
+straight on into the stretch.
+
 A cut without needless bends is *free* (``sewing.order_search`` proves that it costs nothing); one
 without any bend, at forced points either, is *unbent*.
 """
@@ -51,6 +55,21 @@ Cut: TypeAlias = tuple[HalfEdge, ...]
 SWEEPS = (0.0, 90.0, 45.0, 135.0, 20.0, 110.0, 65.0, 155.0)
 """Degrees; directions in which ``halving_cuts`` sweeps across a unit: the two along which most
 blocks are laid out, their diagonals, and two between for those that are laid out otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """How a cut may finish an earlier seam, and so save its first bend from one end.
+
+    Attributes:
+        stretch: from that end of the cut to the bend.
+        rest: from there to its other end.
+        earlier: the half-edge that leaves the bend along the earlier seam.
+    """
+
+    stretch: Cut
+    rest: Cut
+    earlier: HalfEdge
 
 
 @dataclass(slots=True)
@@ -194,6 +213,25 @@ class CutGraph:
         """Whether a cut bends anywhere, at forced points too."""
         bends = any(after not in self.onward[before] for before, after in itertools.pairwise(cut))
         return bends or bool(self._closing_bend(cut))
+
+    def is_straight(self, cut: Cut) -> bool:
+        """Whether a cut is one straight line, which does not close on itself."""
+        closes = self.origin[cut[0]] == self.target(cut[-1])
+        return not closes and not self.has_pivot(cut) and not any(self._curved[h >> 1] for h in cut)
+
+    def openings(self, cut: Cut) -> Iterator[Opening]:
+        """How a cut with needless bends may finish an earlier seam, at one of its ends."""
+        if self.origin[cut[0]] == self.target(cut[-1]):
+            return
+        for path in (cut, tuple(h ^ 1 for h in reversed(cut))):
+            for k, (before, after) in enumerate(itertools.pairwise(path), 1):
+                if after in self.onward[before]:
+                    continue
+                stretch, ways = path[:k], self.onward[before]
+                lines = (*stretch, *ways[:1])
+                if ways and not any(self._curved[h >> 1] for h in lines):
+                    yield Opening(stretch, path[k:], ways[0])
+                break
 
     def plainness(self, cut: Sequence[HalfEdge]) -> tuple[bool, int]:
         """(curved, crooked): straight cuts come first, then cuts straight but for points that were
@@ -427,66 +465,6 @@ class CutGraph:
             cut = self._cut_round(unit, 1 << i, [i])
             if cut is not None and self.halves(unit, cut) is not None:
                 yield self.needless_bends(cut), cut
-
-    # --- a lower bound ---
-
-    def disjoint_cycles(self, unit: PieceSet) -> int:
-        """A number of needless bends that a unit must have, because seams wait for each other.
-
-        Where seam after seam ends in the middle of the next one, and the last on the first,
-        one of the points along that cycle has to be passed with a bend, as long as each has but
-        one straight way through: passed straight, each of these cuts would have to be made
-        after the next one.  Cycles that share no point count each for itself; the shortest are
-        taken first.
-        """
-        inside = {self.origin[h] for i in pieces_of(unit) for h in self.half_edges[i]}
-        straight: dict[int, list[HalfEdge]] = {}
-        for point in sorted(p for p in inside if self.within(p, unit)):
-            ways = [h for h in self.leaving[point] if self.onward[h ^ 1]]
-            if len(ways) == 2 and all(len(self.onward[h ^ 1]) == 1 for h in ways):
-                straight[point] = ways
-        # From a point along its straight way to where that ends, and the points passed.
-        after: dict[int, list[tuple[int, frozenset[int]]]] = {}
-        for point, ways in straight.items():
-            after[point] = []
-            for way in ways:
-                passed, half_edge = {point}, way
-                while (end := self.origin[half_edge ^ 1]) in straight and self.onward[half_edge]:
-                    if end in passed:
-                        break
-                    passed.add(end)
-                    half_edge = self.onward[half_edge][0]
-                if end in straight and end not in passed:
-                    after[point].append((end, frozenset(passed)))
-        found: list[frozenset[int]] = []
-        for point in straight:
-            cycle = _shortest_cycle(point, after)
-            if cycle is not None:
-                found.append(cycle)
-        # Packing the most disjoint cycles is hard (NP); any disjoint ones give a bound, and
-        # short ones leave the most room for others.
-        count, used = 0, set[int]()
-        for cycle in sorted(set(found), key=lambda points: (len(points), sorted(points))):
-            if used.isdisjoint(cycle):
-                used |= cycle
-                count += 1
-        return count
-
-
-def _shortest_cycle(
-    start: int, after: dict[int, list[tuple[int, frozenset[int]]]]
-) -> frozenset[int] | None:
-    """All points along the cycle of fewest seams that comes back to a point."""
-    row: list[tuple[int, frozenset[int]]] = [(start, frozenset())]
-    seen: set[int] = set()
-    for point, passed in row:  # breadth first: the row grows as it is gone through
-        for end, more in after[point]:
-            if end == start:
-                return passed | more
-            if end not in seen:
-                seen.add(end)
-                row.append((end, passed | more))
-    return None
 
 
 def mean(points: Sequence[Point]) -> Point:

@@ -45,7 +45,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.joins import Order, Seam, Spans
 from piecewright.patchwork.block.seams import PIVOT, Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Vector, cross, dot
@@ -300,7 +300,7 @@ class _Ruler:
             beside = [
                 self.compared(one.transect, made)
                 for child in (self.order.joins[k].first, self.order.joins[k].second)
-                if (one := self.along_seam(k, child)) is not None
+                if (one := self.along_seam(k, child, self.order.joins[k].seam)) is not None
             ]
             across = self.transects.through_seam(self.spans.pieces(made), self.order.joins[k])
             height = self.compared(across, made) if across is not None else None
@@ -317,19 +317,27 @@ class _Ruler:
     # --- meeting points ---
 
     def point_deviations(self) -> Iterator[PointDeviation]:
-        found: dict[int, list[tuple[_AlongSeam, list[_Stretch]]]] = {}
+        found: dict[tuple[int, int], list[tuple[_AlongSeam, list[_Stretch]]]] = {}
         for crossing in crossings(self.seams, self.order):
             if not crossing.meeting:
                 continue
-            # The transects along a seam serve all meetings on it.
-            join = self.order.joins[crossing.step]
-            if crossing.step not in found:
-                found[crossing.step] = [
+            # The transects along a seam serve all meetings on it; a stretch with which an earlier
+            # one is finished is laid together by itself.
+            join, key = self.order.joins[crossing.step], (crossing.step, crossing.along)
+            seam = join.seam
+            if join.finishes is not None and crossing.along != crossing.step:
+                sides_along = join.finishes.stretch
+                ends = (self.seams.start(sides_along[0]), join.finishes.end)
+                if crossing.at == ends[0]:
+                    continue  # an end, of the join's own seam too
+                seam = Seam(sides_along, ends, (), "straight")
+            if key not in found:
+                found[key] = [
                     (one, [self.measured(one.transect, child, trim) for trim in (False, True)])
                     for child in (join.first, join.second)
-                    if (one := self.along_seam(crossing.step, child)) is not None
+                    if (one := self.along_seam(crossing.step, child, seam)) is not None
                 ]
-            sides = found[crossing.step]
+            sides = found[key]
             if len(sides) < 2:
                 continue
             mismatch = _most(
@@ -367,12 +375,11 @@ class _Ruler:
         own = {raw: -lean, self.seam_numbers + one.join: lean}
         return _plus(_plus(stretch.places[place], own), stretch.total, -one.shares[point])
 
-    def along_seam(self, k: int, child: int) -> _AlongSeam | None:
-        """The transect along the seam of a join, just inside one of its two units.
+    def along_seam(self, k: int, child: int, seam: Seam) -> _AlongSeam | None:
+        """The transect along a seam that a join sews, just inside one of its two units.
 
         None for a seam that closes on itself, or where the unit has a gap along it.
         """
-        seam = self.order.joins[k].seam
         if seam.ends is None:
             return None
         sides = seam.sides

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.congruence import Shape, congruences
-from piecewright.patchwork.geometry.vectors import TOLERANCE
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
 from piecewright.patchwork.sewing.bitset import PieceSet, pieces_of
 from piecewright.patchwork.sewing.rectangles import BoundaryReader
 
@@ -42,7 +42,8 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 _CORNER: Final = -1
-"""What a mark that is no piece's stands for."""
+_POINTED_OUT: Final = -2
+"""What marks that are no pieces' stand for."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,8 @@ class _Marks:
 
     Attributes:
         at: shape (n, 2), inches.
-        kinds: of each mark the number of its piece's shape, or ``_CORNER``; shape (n,).
+        kinds: of each mark the number of its piece's shape, or ``_CORNER`` or ``_POINTED_OUT``;
+            shape (n,).
         pieces: the numbers of the pieces; theirs are the first marks, in this order.
     """
 
@@ -93,6 +95,7 @@ class Figures:
         rectangle, half_turn: for each figure, whether it is a rectangle, and whether it looks the
             same after a half turn.
         units: for each figure how many units that have it were met.
+        alike: for each number the figure; another one only for those of ``set_apart``.
     """
 
     def __init__(self, seams: Seams, insides: Sequence[Inside] = ()) -> None:
@@ -122,6 +125,8 @@ class Figures:
         self.rectangle: list[bool] = []
         self.half_turn: list[bool] = []
         self.units: list[int] = []
+        self.alike: list[int] = []
+        self._pictures: dict[int, list[tuple[_Marks, int]]] = {}
 
     def of(self, unit: PieceSet) -> int:
         """The number of a unit's figure."""
@@ -151,40 +156,62 @@ class Figures:
         self._marks.append(marks)
         self.units.append(0)
         self.sizes.append(len(pieces))
+        self.alike.append(figure)
         area = float(self._areas[list(pieces)].sum())
         self.rectangle.append(self._boundaries.rectangle_of(pieces, area) is not None)
         self.half_turn.append(_paired(marks, -marks.at, marks) is not None)
         return figure
 
-    def _marks_of(self, pieces: Sequence[int]) -> _Marks:
+    def set_apart(self, unit: PieceSet) -> int:
+        """A number of its own for a unit that is not to be divided as others of its figure are."""
+        figure, number = self.of(unit), len(self.sizes)
+        self.alike.append(figure)
+        self.units.append(1)
+        self._marks.append(self._marks[figure])
+        self.sizes.append(self.sizes[figure])
+        self.rectangle.append(self.rectangle[figure])
+        self.half_turn.append(self.half_turn[figure])
+        return number
+
+    def picture(self, unit: PieceSet, points: Sequence[Point]) -> tuple[int, int]:
+        """A key that units have in common which are alike, with some points pointed out in them."""
+        figure = self.of(unit)
+        marks = self._marks_of(tuple(pieces_of(unit)), points)
+        known = self._pictures.setdefault(figure, [])
+        for other, number in known:
+            if _onto(other, marks) is not None:
+                return figure, number
+        known.append((marks, len(known)))
+        return figure, len(known) - 1
+
+    def _marks_of(self, pieces: Sequence[int], points: Sequence[Point] = ()) -> _Marks:
         own = list(pieces)
         areas, middles = self._areas[own], self._middles[own]
         middle = (middles * areas[:, None]).sum(axis=0) / areas.sum()
         corners = np.unique(np.concatenate([self._corners[i] for i in own]))
         kinds = [self._shapes[i] for i in own] + [_CORNER] * len(corners)
-        at = [middles, self._points[corners]]
+        kinds += [_POINTED_OUT] * len(points)
+        at = [middles, self._points[corners], np.array(points, dtype=float).reshape(-1, 2)]
         for inside in (self._insides[i] for i in own if self._insides):
-            # Kinds of their own, below that of corners.
-            kinds += (_CORNER - 1 - inside.kinds).tolist()
+            # Kinds of their own, below those of corners and of points.
+            kinds += (_POINTED_OUT - 1 - inside.kinds).tolist()
             at.append(inside.points)
         return _Marks(np.concatenate(at) - middle, np.array(kinds), tuple(own))
 
-    def carried(self, unit: PieceSet, half: PieceSet, onto: PieceSet) -> PieceSet:
-        """The pieces onto which a part of a unit is carried when the unit is laid onto another.
+    def laid(self, unit: PieceSet, onto: PieceSet) -> dict[int, int] | None:
+        """For each piece of a unit that on which it lies when the unit is laid onto another one.
+
+        None if that is the same unit.
 
         Args:
             onto: a unit with the same figure.
         """
         if unit == onto:
-            return half
+            return None
         marks, target = (self._marks_of(tuple(pieces_of(one))) for one in (unit, onto))
         pairs = _onto(marks, target)
         assert pairs is not None, "units of one figure are laid onto each other"
-        found = 0
-        for i, piece in enumerate(marks.pieces):
-            if half >> piece & 1:
-                found |= 1 << target.pieces[pairs[i]]
-        return found
+        return {piece: target.pieces[pairs[i]] for i, piece in enumerate(marks.pieces)}
 
 
 def _areas_and_middles(rings: Sequence[Floats]) -> tuple[Floats, Floats]:

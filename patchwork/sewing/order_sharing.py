@@ -1,7 +1,8 @@
 """Which ways of dividing are taken together, so that as few different units as can be are made.
 
 A *figure* is what alike units have in common (``sewing.figures``).  Each comes with the ways in
-which it may be divided in two.  One way is to be taken for the whole block, and one for every
+which it may be divided in two; one may have several numbers, with ways of their own, and counts
+once all the same.  One way is to be taken for the whole block, and one for every
 figure that is then needed.  That is the smallest solution graph of an and-or graph, a hard problem
 in general (choosing additions for a set of powers is a case of it); figures of blocks are few.
 
@@ -12,7 +13,7 @@ needs it, and it is known then how many units have it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -34,7 +35,7 @@ class Way:
 
     Attributes:
         halves: of a unit that has the figure, and together that unit.
-        figures: those of its halves, the smaller number first.
+        figures: those of its halves, in the same order.
         set_in: thousandths of an inch of set-in seam that the cut is: whole numbers, whose sums are
             the same in whatever order they are added up.
         meetings: 1 if a meeting lies inside the cut, else 0.
@@ -71,6 +72,7 @@ def chosen(
     ways: Mapping[Figure, Sequence[Way]],
     sizes: Sequence[int],
     once: Sequence[bool],
+    alike: Sequence[Figure],
 ) -> Choice:
     """The ways that are taken: the fewest different units, and what follows in a ``Total``.
 
@@ -78,16 +80,22 @@ def chosen(
         ways: for each figure of more than one piece, all that may be taken.
         sizes: of each figure, in pieces.
         once: for each figure, whether no more than one unit has it.
+        alike: for each number the figure as which it counts.
     """
-    return _Search(ways, sizes).best(whole, once)
+    return _Search(ways, sizes, alike).best(whole, once)
 
 
 _Rank: TypeAlias = Callable[[Way, Mapping[Figure, object]], tuple[Any, ...]]
 
 
 class _Search:
-    def __init__(self, ways: Mapping[Figure, Sequence[Way]], sizes: Sequence[int]) -> None:
-        self._ways, self._sizes = ways, sizes
+    def __init__(
+        self,
+        ways: Mapping[Figure, Sequence[Way]],
+        sizes: Sequence[int],
+        alike: Sequence[Figure],
+    ) -> None:
+        self._ways, self._sizes, self._alike = ways, sizes, alike
         self._alone: dict[Figure, tuple[int, int, int]] = {}
         self._left = BRANCHES
         self._best: tuple[Total, dict[Figure, Way]] | None = None
@@ -165,7 +173,11 @@ class _Search:
                     count[half] += count[figure]
         for figure in order:
             levels[figure] = 1 + max(levels.get(half, 0) for half in found[figure].figures)
-        return len(found), set_in, meetings, levels.get(whole, 0)
+        return len(self._counted(found)), set_in, meetings, levels.get(whole, 0)
+
+    def _counted(self, numbers: Iterable[Figure]) -> set[Figure]:
+        """The figures of some numbers, each once."""
+        return {self._alike[number] for number in numbers}
 
     def _branch(
         self,
@@ -212,14 +224,17 @@ class _Search:
         # A figure of n pieces is made by log2 n different units at least: each is at most twice
         # as large as the largest before it.
         largest = max(self._sizes[figure] for figure in needed)
-        more = max(len(needed), levels_at_least(largest))
+        known = self._counted(taken)
+        new = self._counted(needed) - known
+        # The largest itself may be known, by another number.
+        more = max(len(new), levels_at_least(largest) - (len(new) < len(needed)))
         alone = [(units, self._alone[figure]) for figure, units in needed.items()]
         set_in = so_far[0] + sum(units * least[0] for units, least in alone)
         # Least meetings go with the least set-in seams, which another choice may exceed.
         exact = not set_in
         meetings = so_far[1] + sum(units * least[1] for units, least in alone) if exact else 0
         levels = levels_at_least(self._sizes[whole])
-        return len(taken) + more, set_in, meetings, levels
+        return len(known) + more, set_in, meetings, levels
 
 
 def levels_at_least(pieces: int) -> int:

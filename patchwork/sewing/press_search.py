@@ -369,7 +369,7 @@ class _Pressing:
 
     def _layers(self, crossing: Crossing, number: dict[int, int]) -> CostFunction | None:
         """The layers of a crossing as a cost, or None if they depend on nothing free."""
-        joins = [*(arm.join for arm in crossing.arms), crossing.step]
+        joins = [*(arm.join for arm in crossing.arms), crossing.along]
         read = [
             None if self.kept[j] == "open" else self._read((_variable(j), False)) for j in joins
         ]

@@ -17,7 +17,7 @@ the plan has few layers where seams meet.  ``sewing.press_search`` finds it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
@@ -45,7 +45,8 @@ class Meeting:
     Attributes:
         at: point number.
         step: the join that is sewn there.
-        arrive: the joins that arrive from its first and from its second unit.
+        arrive: the joins that arrive from its first and from its second unit; where a partial seam
+            is finished, from the sides of the units of that one.
         reason: why it does not nest, for a maker; steps are counted from 1.
         alone: whether it would not nest in any plan that keeps what was given and is
             pressed open, even if no other meeting mattered.
@@ -127,10 +128,10 @@ def pressing_plan(
     while True:
         best = best_directions(found, kept, wishes, effort)
         thick = [
-            c.step
+            c.along
             for c in found
             if open_above is not None
-            and kept[c.step] is None
+            and kept[c.along] is None
             and layers_at(c, best.directions) > open_above
         ]
         if not thick:
@@ -196,7 +197,7 @@ def _reason(meeting: Crossing, kept: Sequence[Press | None]) -> str:
     for j in joins:
         free: list[Press | None] = [None] * len(kept)
         own = [arm for arm in meeting.arms if arm.join == j]
-        if not ways_to_nest(Crossing(meeting.at, meeting.step, tuple(own)), free):
+        if not ways_to_nest(replace(meeting, arms=tuple(own)), free):
             return (
                 f"the seam of step {j + 1} arrives here twice, from both sides of a set-in corner, "
                 "and its allowance lies to the one side on one arm and to the other on the other"

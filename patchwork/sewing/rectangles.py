@@ -7,7 +7,7 @@ the edge where the side lies at the outside of the block.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,7 +54,11 @@ class Rectangle:
 
 
 def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
-    """Each unit as a rectangle, pieces first; None for one that is no rectangle."""
+    """Each unit as a rectangle, pieces first.
+
+    None for one that is no rectangle, or in which a seam still stands open: it cannot be laid flat
+    and trimmed.
+    """
     boundaries = BoundaryReader(seams)
     # A unit's boundary is that of its two units, without the edges that both have.  Those of the
     # two are let go at once: a chain of n strips would keep order n squared edges otherwise.
@@ -67,7 +71,19 @@ def unit_rectangles(seams: Seams, order: Order) -> list[Rectangle | None]:
         kept[join.first] = kept[join.second] = nothing
         areas.append(areas[join.first] + areas[join.second])
         found.append(boundaries.rectangle(kept[-1], areas[-1]))
+    for unit in _open_units(order):
+        found[unit] = None
     return found
+
+
+def _open_units(order: Order) -> Iterator[int]:
+    """The units with a partial seam that is not finished yet."""
+    for k, join in enumerate(order.joins):
+        if join.partial is not None:
+            unit: int | None = order.pieces + k
+            while unit is not None and unit != order.pieces + join.partial.finished_by:
+                yield unit
+                unit = order.parents[unit]
 
 
 class BoundaryReader:

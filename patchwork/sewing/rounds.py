@@ -146,7 +146,7 @@ def _goes_round(
     along = [k for own in rounds[:1] for k in own if k in sewn]
     if len(along) != 2:
         return len(along) > 2
-    edges = [seams.edges[side.edge] for side in order.joins[along[1]].seam.sides]
+    edges = [seams.edges[side.edge] for side in order.joins[along[1]].sewn]
     return len({piece for edge in edges for piece in (edge.right, edge.left)}) > 2
 
 
@@ -170,9 +170,7 @@ def _is_row(
         made = [rectangles[order.pieces + k] is not None for k in joins]
         joins = joins[made.index(True) + 1 :] if True in made else ()
     ways = [
-        normalised(minus(*_ends(seams, side.edge)))
-        for k in joins
-        for side in order.joins[k].seam.sides
+        normalised(minus(*_ends(seams, side.edge))) for k in joins for side in order.joins[k].sewn
     ]
     return bool(joins) and _parallel(ways)
 

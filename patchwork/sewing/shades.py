@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
@@ -51,17 +51,16 @@ def darker_sides(block: Block, seams: Seams, order: Order) -> list[Press | None]
     """
     colours = {f.id: lightness(f.colour) for f in block.fabrics}
     light = [colours.get(p.fabric) if p.fabric is not None else None for p in block.pieces]
-    spans = Spans(order)
     found: list[Press | None] = []
-    for join in order.joins:
+    for k in range(len(order.joins)):
         lengths, sums = [0.0, 0.0], [0.0, 0.0]
-        for side in join.seam.sides:
+        for side in order.pressed_line(k).sides:
             edge = seams.edges[side.edge]
             size = paths.run_length([edge.segment])
             for piece in (edge.right, edge.left):
                 shade = light[piece] if piece is not None else None
                 if shade is not None:
-                    unit = 0 if spans.holds(join.first, piece) else 1
+                    unit = 0 if piece == order.on_first[side.edge] else 1
                     lengths[unit] += size
                     sums[unit] += size * shade
         if not all(lengths):

@@ -5,6 +5,9 @@ level 0; all steps of one level can be sewn one after another without cutting th
 (chain piecing).  Steps of a level that are the same but for their place are alike
 (``sewing.alike``): a maker sews the first of them as often as there are.
 
+A partial seam is sewn from one end to its middle, and finished after the seam of a later step
+(``block.joins``).  Until then no unit that has it is trimmed.
+
 A sewn unit that is a rectangle is trimmed to its unfinished size (``sewing.rectangles``); those
 that grow round a centre are squared up after each round (``sewing.rounds``).
 """
@@ -15,11 +18,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.joins import Kind, Order, Seam, Spans
+from piecewright.patchwork.block.joins import Join, Kind, Order, Seam, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, between, distance
 from piecewright.patchwork.sewing.alike import first_alike
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
@@ -45,6 +48,34 @@ class Tip:
 
 
 @dataclass(frozen=True, slots=True)
+class PartialSeam:
+    """A seam of which a part is sewn, and the rest left open.
+
+    Attributes:
+        start: the end from which it is sewn.
+        stop: its middle, up to which it is sewn.
+        finished_by: the join after whose seam it is finished.
+    """
+
+    start: Point
+    stop: Point
+    finished_by: int
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedSeam:
+    """What is sewn after a join's own seam, to finish a partial one.
+
+    Attributes:
+        join: the partial one.
+        seam: points along it, from where that one stopped to the far end.
+    """
+
+    join: int
+    seam: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One join, as a maker sews it.
 
@@ -54,10 +85,13 @@ class Step:
         seam: points along it at finished size, curves as points.
         pivots: where to stop with the needle down and turn.
         stops: the ends of the seam at which it stops at the match point.
-        unfinished: the size to trim the sewn unit to; None where it is no rectangle.
+        unfinished: the size to trim the sewn unit to; None where it is no rectangle, or a seam in
+            it stands open.
         level: from 1; its units were made at lower levels.
         like: the first join of the same level that is sewn just like this one; itself if
             none is before it.
+        partial: how much of the seam is sewn now, if not all of it.
+        finishes: what is sewn besides the seam, if anything.
         tips: one or two, where raw edges do not end together.
     """
 
@@ -71,6 +105,8 @@ class Step:
     unfinished: Size | None
     level: int
     like: int
+    partial: PartialSeam | None
+    finishes: FinishedSeam | None
     tips: tuple[Tip, ...] = ()
 
 
@@ -126,6 +162,8 @@ def sewing_steps(
                 unfinished(seams, rectangle, allowance) if rectangle else None,
                 levels[order.pieces + k],
                 like[k],
+                _partial(seams, join),
+                _finished(seams, order, join),
             )
         )
     last = max((s.level for s in steps), default=0)
@@ -135,6 +173,25 @@ def sewing_steps(
         tuple(batches),
         tuple(rounds_of(block, seams, order, rectangles, allowance)),
     )
+
+
+def _partial(seams: Seams, join: Join) -> PartialSeam | None:
+    if join.partial is None:
+        return None
+    start, end = (seams.points[p] for p in (join.partial.start, join.partial.open))
+    return PartialSeam(start, between(start, end, 0.5), join.partial.finished_by)
+
+
+def _finished(seams: Seams, order: Order, join: Join) -> FinishedSeam | None:
+    if join.finishes is None:
+        return None
+    earlier = join.finishes.join
+    partial = _partial(seams, order.joins[earlier])
+    assert partial is not None, "what is finished was left open"
+    sewn = distance(partial.start, partial.stop)
+    points = seam_points(seams, order.pressed_line(earlier))
+    left = (p for p in points if distance(partial.start, p) > sewn + TOLERANCE)
+    return FinishedSeam(earlier, (partial.stop, *left))
 
 
 def seam_points(seams: Seams, seam: Seam) -> list[Point]:

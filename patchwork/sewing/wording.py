@@ -16,7 +16,7 @@ from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.pressing import Meeting
 from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.rounds import Round
-from piecewright.patchwork.sewing.steps import Step
+from piecewright.patchwork.sewing.steps import PartialSeam, Step
 
 CAUTION = (
     "The iron is hot and steam burns: unplug it when you leave the room. Count pins and needles "
@@ -92,6 +92,8 @@ class Words:
         join = self.plan.order.joins[step.join]
         segments = [self.plan.seams.segment(s) for s in join.seam.sides]
         long = f"{spoken(paths.run_length(segments), self.unit)} finished"
+        if step.partial is not None:
+            return self._partial(step, step.partial, long)
         if step.kind == "straight":
             return f"Straight seam, {long}."
         if step.kind == "curved":
@@ -104,6 +106,35 @@ class Words:
         return (
             f"Set-in seam, {long}: at {turns} (diamond) stop with the needle down, lift the foot, "
             "turn, and clip the inner corner almost to the stitch."
+        )
+
+    def _partial(self, step: Step, partial: PartialSeam, long: str) -> str:
+        (x, y), (u, v) = partial.start, partial.stop
+        if abs(u - x) >= abs(v - y):
+            end = "left" if x < u else "right"
+        else:
+            end = "upper" if y < v else "lower"
+        sewn = spoken(distance(partial.start, partial.stop), self.unit)
+        return (
+            f"Partial seam, {long}: sew from its {end} end as drawn to its middle, {sewn}, "
+            "backstitch at the bar, and leave the rest open. It is finished in "
+            f"{self._finishing(step)}."
+        )
+
+    def _finishing(self, step: Step) -> str:
+        """The steps in which a step's partial seam is finished, and those of the steps like it."""
+        found = [s.partial.finished_by for s in self.groups[step.like] if s.partial is not None]
+        return steps_listed(dict.fromkeys(found))
+
+    def finished(self, step: Step) -> str:
+        """What is sewn after the seam itself, to finish an earlier one; empty if nothing is."""
+        if step.finishes is None:
+            return ""
+        begun = [s.finishes.join for s in self.groups[step.like] if s.finishes is not None]
+        long = spoken(distance(step.finishes.seam[0], step.finishes.seam[-1]), self.unit)
+        return (
+            f"Then finish {steps_listed(dict.fromkeys(begun))}: pin the open part and the stretch "
+            f"straight on from it (dashed), and sew on from the bar, {long}."
         )
 
     def stops(self, step: Step) -> str:
@@ -179,7 +210,16 @@ class Words:
     # --- pressing ---
 
     def press(self, step: Step) -> str:
-        """Toward which side, by fabric where that is clear."""
+        """Toward which side, by fabric where that is clear, and how much of the seam."""
+        toward = self._toward(step)
+        if step.partial is not None:
+            later = self._finishing(step)
+            return f"{toward[:-1]}, up to the bar; the rest goes the same way in {later}."
+        if step.finishes is not None:
+            return f"{toward[:-1]}, and what is finished the way its beginning goes."
+        return toward
+
+    def _toward(self, step: Step) -> str:
         if step.press == "open":
             return "Press the seam open."
         join = self.plan.order.joins[step.join]
@@ -229,6 +269,8 @@ class Words:
         """The size to trim to."""
         last = step.join == len(self.plan.order.joins) - 1
         if step.unfinished is None:
+            if step.partial is not None:
+                return "Trim nothing yet."
             return "" if last else "Trim the dog ears only."
         return f"Trim to {size(step.unfinished, self.unit)}."
 
@@ -254,6 +296,7 @@ class Words:
         message = [
             self.joined(step),
             self.seam(step),
+            self.finished(step),
             self.stops(step),
             self.tips(step),
             self.matching(step),
@@ -291,6 +334,7 @@ class Words:
             most = "no order has fewer pivots"
             straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
             message.append(f"{straight}: {most}.")
+        message += self._partial_seams()
         pressing = plan.pressing
         if pressing.meetings:
             proven = pressing.nested == pressing.bound
@@ -301,6 +345,21 @@ class Words:
         else:
             message.append("No seams cross inside a later seam, so none have to nest.")
         return message
+
+    def _partial_seams(self) -> list[str]:
+        """Which seams are sewn in two parts."""
+        partial = [step for step in self.plan.sewing.steps if step.partial is not None]
+        if not partial:
+            return []
+        pairs = [
+            f"step {s.join + 1} is finished in step {s.partial.finished_by + 1}"
+            for s in partial
+            if s.partial is not None
+        ]
+        more = len(pairs) - _MOST_LISTED
+        if more > 0:
+            pairs = [*pairs[:_MOST_LISTED], f"{more} more are finished likewise"]
+        return [f"{counted(len(partial), 'partial seam')}: {listed(pairs)}."]
 
     def not_nested(self) -> list[str]:
         """Every meeting that does not nest, and why."""
@@ -406,6 +465,12 @@ def steps_title(steps: Sequence[Step]) -> str:
     if count > _MOST_LISTED:
         numbers = [*numbers[:_MOST_TITLED], f"{count - _MOST_TITLED} more"]
     return f"Steps {listed(numbers)}: make {count}"
+
+
+def steps_listed(joins: Iterable[int]) -> str:
+    """``step 3``, or ``steps 1, 5 and 8``."""
+    numbers = [str(join + 1) for join in joins]
+    return f"step{'s' * (len(numbers) > 1)} {listed(numbers)}"
 
 
 def all_steps(steps: Sequence[Step]) -> str:

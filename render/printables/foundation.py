@@ -28,6 +28,7 @@ from piecewright.patchwork.foundation.plan import (
     Patch,
     SeamEdge,
     SeamMark,
+    SectionJoin,
 )
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line
@@ -258,8 +259,25 @@ def _joined_to(found: Foundation, section: FoundationSection, step: int) -> tupl
     """What a seam is joined to: the unit, and more shortly the number of the join."""
     join = found.steps[step]
     others = join.second if section.id in join.first else join.first
-    names = _unit_name(others)
-    return (f"join {step + 1}: to {names}", f"{step + 1}: {names}", f"join {step + 1}")
+    names, number = _unit_name(others), step + 1
+    note = ""
+    if join.finished_by is not None:
+        note = ", half at first"
+    elif join.finishes is not None:
+        note = f", then finish {join.finishes + 1}"
+    plain = (f"join {number}: to {names}", f"{number}: {names}", f"join {number}")
+    return (*(f"{words}{note}" for words in plain), *plain[1:]) if note else plain
+
+
+def _in_parts(step: SectionJoin) -> str:
+    """What is sewn of a partial seam, and what of another one after the seam itself."""
+    words = ""
+    if step.finished_by is not None:
+        later = step.finished_by + 1
+        words += f": to the middle of the seam, from the end that join {later} does not reach"
+    if step.finishes is not None:
+        words += f"; then finish the seam of join {step.finishes + 1}"
+    return words
 
 
 def _unit_name(sections: Sequence[str]) -> str:
@@ -413,7 +431,7 @@ def _map(found: Foundation, style: PrintStyle) -> Drawing:
         marks += next(placed, [])
     message = ["Order of joining"]
     message += [
-        f"{k}. {_unit_name(step.first)} to {_unit_name(step.second)}"
+        f"{k}. {_unit_name(step.first)} to {_unit_name(step.second)}{_in_parts(step)}"
         for k, step in enumerate(found.steps[:_MOST_STEPS], 1)
     ]
     if len(found.steps) > _MOST_STEPS:

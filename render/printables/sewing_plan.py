@@ -19,10 +19,17 @@ from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Outline
+from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point, Vector, distance, minus, normalised
+from piecewright.patchwork.geometry.vectors import (
+    Point,
+    Vector,
+    between,
+    distance,
+    minus,
+    normalised,
+)
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, all_steps, listed, steps_title
@@ -50,7 +57,6 @@ from piecewright.render.printables.block_map.outlines import joined_rings
 from piecewright.render.printables.block_map.signs import (
     arrow,
     meeting_mark,
-    pressed_way,
     seam_from_stop,
     stop_bar,
 )
@@ -274,9 +280,10 @@ class _Figures:
         dy = room.y + room.height / 2 - box.y - box.height / 2
         places_ = [(dx + sign * shift * way[0], dy + sign * shift * way[1]) for sign in (-1.0, 1.0)]
         marks: list[Mark] = []
-        for own, at in zip(units, places_, strict=True):
+        both = (join.first, join.second)
+        for unit, own, at in zip(both, units, places_, strict=True):
             marks += self._unit(own, scale, at)
-            marks += self._seam(step, scale, at)
+            marks += self._seam(step, unit, scale, at)
         marks += self._press(step, scale, places_)
         return marks, "full size" if scale == 1 else f"1/{round(1 / scale)} size"
 
@@ -359,13 +366,36 @@ class _Figures:
             if not {seams.edges[side.edge].left, seams.edges[side.edge].right} <= inside
         )
 
-    def _seam(self, step: Step, scale: float, at: Point) -> Iterator[Mark]:
+    def _finished(self, step: Step, unit: int, scale: float, at: Point) -> Iterator[Mark]:
+        """What is sewn on one of the units after the seam itself, dashed, from its bar on."""
+        join = self.plan.order.joins[step.join]
+        if join.finishes is None or step.finishes is None:
+            return
+        bar, *_, end = step.finishes.seam
+        along = normalised(minus(end, bar))
+        start = self.plan.seams.points[self.plan.seams.start(join.finishes.stretch[0])]
+        begun = self.plan.order.joins[join.finishes.join]
+        # The one unit has the seam that was begun; on the other only the stretch is to be seen.
+        if self.spans.holds(unit, self.spans.pieces(begun.first)[0]):
+            start = bar
+            yield from stop_bar(_at(bar, scale, at), along)
+        chain = (Line(start, end),)
+        yield Stroke("sewing-line", _laid(chain, scale, at), weight=_SEAM)
+
+    def _seam(self, step: Step, unit: int, scale: float, at: Point) -> Iterator[Mark]:
         """The seam on one of the units, with what must be matched, and where to stop or pivot."""
         join = self.plan.order.joins[step.join]
         points = self.plan.seams.points
         chain = straightened(tuple(self.plan.seams.segment(s) for s in join.seam.sides))
         closed = join.seam.ends is None
+        partial = step.partial
+        if partial is not None:
+            chain = (Line(partial.start, partial.stop),)
         yield Stroke("sewing-line", _laid(chain, scale, at), closed, weight=_SEAM, solid=True)
+        if partial is not None:
+            along = normalised(minus(partial.stop, partial.start))
+            yield from stop_bar(_at(partial.stop, scale, at), along)
+        yield from self._finished(step, unit, scale, at)
         # At a pivot the diamond stands for both.
         for point, nests in self.arrivals.get(step.join, ()):
             if point not in join.seam.pivots:
@@ -385,9 +415,9 @@ class _Figures:
         edges = self.plan.seams.edges
         # At the middle of the longest edge there is the most room for the arrow.
         side = max(join.seam.sides, key=lambda s: paths.run_length([edges[s.edge].segment]))
-        middle, _ = pressed_way(
-            self.plan.seams, self.plan.order, self.spans, step.join, side.edge, 0.5, step.press
-        )
+        middle = paths.point_at(edges[side.edge].segment, 0.5)
+        if step.partial is not None:
+            middle = between(step.partial.start, step.partial.stop, 0.5)
         ends = [_at(middle, scale, one) for one in at]
         if step.press == "first":
             ends.reverse()

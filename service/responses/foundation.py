@@ -65,6 +65,10 @@ def _ends(join: SectionJoin) -> tuple[Point, Point]:
     return join.seam[0].start, join.seam[-1].end
 
 
+def _number(join: int | None) -> int | None:
+    return None if join is None else join + 1
+
+
 class FoundationStep(AnswerSchema):
     """A join of two units of sections."""
 
@@ -72,6 +76,19 @@ class FoundationStep(AnswerSchema):
         fields.ListOf(fields.Text()), "Section ids of the two units.", of=_two_units
     )
     seam = fields.Places("The two ends of the seam.", of=_ends)
+    finished_by = fields.Count(
+        "The join, from 1, with which the seam is finished, if it is partial: sewn only to its "
+        "middle at first. Null for any other.",
+        least=1,
+        nullable=True,
+        of=lambda join: _number(join.finished_by),
+    )
+    finishes = fields.Count(
+        "The join, from 1, of which the seam is finished after this one; null if none is.",
+        least=1,
+        nullable=True,
+        of=lambda join: _number(join.finishes),
+    )
 
 
 class RectangleCount(AnswerSchema):

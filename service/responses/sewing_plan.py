@@ -88,6 +88,25 @@ def _steps(plan: SewingPlan) -> list[_StepInWords]:
     return [_StepInWords(step, words) for step in plan.sewing.steps]
 
 
+class PartialSeam(AnswerSchema):
+    """How much of a seam is sewn, the rest being left open."""
+
+    start = fields.Place("The end from which it is sewn.", data_key="from")
+    stop = fields.Place("Its middle, up to which it is sewn.", data_key="to")
+    finished_by = fields.Text(
+        "The step in which it is finished.", of=lambda partial: step_id(partial.finished_by)
+    )
+
+
+class FinishedSeam(AnswerSchema):
+    """What is sewn in one, to finish a partial seam."""
+
+    step = fields.Text("The step that sewed its beginning.", of=lambda one: step_id(one.join))
+    seam = fields.Places(
+        "From where that stopped to the far end of the stretch that goes straight on from it."
+    )
+
+
 class SewingStep(AnswerSchema):
     """A join, as it is sewn."""
 
@@ -98,12 +117,27 @@ class SewingStep(AnswerSchema):
         of="step.units",
     )
     seam = fields.Places(
-        "Along the seam, at finished size; curves as points within 0.001 in.", of="step.seam"
+        "Along the seam, at finished size; curves as points within 0.001 in. A stretch with which "
+        "an earlier seam is finished is no part of it.",
+        of="step.seam",
     )
     kind = fields.Word(
         "`set-in` for a seam with pivots.", ["straight", "curved", "set-in"], of="step.kind"
     )
     pivots = fields.Places("Where to stop with the needle down and turn.", of="step.pivots")
+    begun = fields.One(
+        PartialSeam,
+        "For a seam that is sewn only to its middle now; null for any other.",
+        nullable=True,
+        data_key="partial",
+        of="step.partial",
+    )
+    finishes = fields.One(
+        FinishedSeam,
+        "The partial seam that is finished after this one; null if none is.",
+        nullable=True,
+        of="step.finishes",
+    )
     stop = fields.ListOf(
         fields.Word("`start` or `end` of `seam`.", get_args(stops.SeamEnd)),
         "The ends of `seam` at which it stops at the match point and is backstitched, as a later "
@@ -120,7 +154,8 @@ class SewingStep(AnswerSchema):
     )
     unfinished = fields.One(
         TrimSize,
-        "What to trim the sewn unit to; null where it is no rectangle.",
+        "What to trim the sewn unit to; null where it is no rectangle, or a seam in it is not "
+        "finished yet.",
         nullable=True,
         of="step.unfinished",
     )
@@ -142,13 +177,19 @@ class SewingStep(AnswerSchema):
 
 class SewingOrder(AnswerSchema):
     """What the order of sewing comes to. Of all orders one is taken that is best by `pivots`, then
-    by `rectangles`, and so on."""
+    by `partial`, and so on."""
 
     given = fields.Flag("Whether the block brought it along.")
     fewest_pivots = fields.Flag(
         "Whether it is proven that no order has fewer; false for a given one."
     )
     pivots = fields.Count("In all seams together; the fewer the better.", of="measures.pivots")
+    begun = fields.Count(
+        "Seams that are sewn to their middle, and finished after a later one, each of which saves "
+        "a pivot; the fewer the better.",
+        data_key="partial",
+        of="measures.partial",
+    )
     rectangles = fields.Count(
         "Joins that make a rectangle; the more the better.", of="measures.rectangles"
     )
@@ -183,7 +224,8 @@ class Meeting(AnswerSchema):
     )
     arrive = fields.ListOf(
         fields.ListOf(fields.Text()),
-        "The steps that arrive from its first and from its second unit.",
+        "The steps that arrive from its first and from its second unit; where a partial seam is "
+        "finished, from the sides of the units of that one.",
         of=lambda meeting: [step_ids(joins) for joins in meeting.thing.arrive],
     )
     nests = fields.Flag("Whether their allowances nest.", of="thing.nests")

@@ -67,6 +67,8 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     for kind, message in ((True, "seams nest here"), (False, "seams do not nest here")):
         if kind in nests:
             entries.append(partial(_sign_meeting, nests=kind, message=message))
+    if any(step.partial is not None for step in plan.sewing.steps):
+        entries.append(_sign_stop)
     if any(step.stops for step in plan.sewing.steps):
         entries.append(_sign_match_stop)
     marks: list[Mark] = []
@@ -129,6 +131,15 @@ def _sign_meeting(x: float, y: float, nests: bool, message: str) -> list[Mark]:
         _solid((at[0], y), (at[0], y + _SWATCH[1])),
         *meeting_mark(at, nests),
         _beside(message, x, y),
+    ]
+
+
+def _sign_stop(x: float, y: float) -> list[Mark]:
+    at = (x + _SWATCH[0] / 2, y + _SWATCH[1] / 2)
+    return [
+        _solid((x, at[1]), (x + _SWATCH[0], at[1])),
+        *stop_bar(at, (1.0, 0.0)),
+        _beside("partial seam: sew to the bar first", x, y),
     ]
 
 

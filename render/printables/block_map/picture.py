@@ -71,9 +71,10 @@ def block_map_drawings(plan: SewingPlan) -> tuple[Drawing, ...]:
 def _map(plan: SewingPlan, shapes: Sequence[Polygon], placed: Sequence[PlacedSign]) -> Drawing:
     seams, block = plan.seams, plan.block
     marks = list(_fills(plan, shapes, placed))
-    for join in plan.order.joins:
-        chain = straightened(tuple(seams.segment(s) for s in join.seam.sides))
-        closed = join.seam.ends is None
+    for join in range(len(plan.order.joins)):
+        pressed = plan.order.pressed_line(join)
+        chain = straightened(tuple(seams.segment(s) for s in pressed.sides))
+        closed = pressed.ends is None
         marks.append(Stroke("sewing-line", chain, closed, solid=True))
     rim: list[Mark] = [
         Stroke("sewing-line", ring, closed=True, solid=True, weight=EDGE)

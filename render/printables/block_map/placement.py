@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.geometry.vectors import Point, plus
+from piecewright.patchwork.geometry.vectors import Point, minus, normalised, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing.marks import Box
 from piecewright.render.printables.block_map.boundary_labels import label_outside
@@ -30,6 +30,7 @@ from piecewright.render.printables.block_map.occupied import (
 from piecewright.render.printables.block_map.seam_signs import NEAR, SeamSigns
 from piecewright.render.printables.block_map.signs import (
     MEETING,
+    STOP,
     meeting_mark,
     seam_from_stop,
     stop_bar,
@@ -101,7 +102,7 @@ class _Rounds:
         outer: set[_Feature] = set()
         lost: set[_Feature] = set()
         occupied = OccupiedArea()
-        for one in (*self._meetings(), *self._match_stops()):
+        for one in (*self._meetings(), *self._stops(), *self._match_stops()):
             occupied.add(one)
         failed: list[_Feature] = []
         for _ in range(_MOST_ROUNDS):
@@ -186,6 +187,18 @@ class _Rounds:
         for meeting, room in zip(meetings, rooms, strict=True):
             mark = meeting_mark(self._plan.seams.points[meeting.at], meeting.nests)
             yield PlacedSign(tuple(mark), (Claim(room),))
+
+    def _stops(self) -> Iterator[PlacedSign]:
+        """The bars at which the first parts of partial seams stop."""
+        for step in self._plan.sewing.steps:
+            if step.partial is not None:
+                at, along = (
+                    step.partial.stop,
+                    normalised(minus(step.partial.stop, step.partial.start)),
+                )
+                across = (-along[1], along[0])
+                room = shapely.LineString([plus(at, across, -STOP), plus(at, across, STOP)])
+                yield PlacedSign(tuple(stop_bar(at, along)), (Claim(room.buffer(NEAR)),))
 
     def _match_stops(self) -> Iterator[PlacedSign]:
         """The bars at which seams stop, as later ones pivot at their ends."""

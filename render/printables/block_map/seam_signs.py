@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
@@ -80,11 +79,12 @@ class Run:
 
 
 def runs(plan: SewingPlan) -> Iterator[Run]:
-    """All seams in parts."""
-    for step, join in enumerate(plan.order.joins):
+    """All seams in parts; a partial one goes on to the end of what it is finished with."""
+    for step in range(len(plan.order.joins)):
+        line = plan.order.pressed_line(step)
         own: list[int] = []
-        for side in join.seam.sides:
-            if own and plan.seams.start(side) in join.seam.pivots:
+        for side in line.sides:
+            if own and plan.seams.start(side) in line.pivots:
                 yield Run(step, tuple(own))
                 own = []
             own.append(side.edge)
@@ -122,7 +122,6 @@ class SeamSigns:
     def __init__(self, plan: SewingPlan) -> None:
         self.runs = list(runs(plan))
         self._plan = plan
-        self._spans = Spans(plan.order)
         self._edges = [
             LineString([*paths.flatten(e.segment), e.segment.end]) for e in plan.seams.edges
         ]
@@ -280,10 +279,7 @@ class SeamSigns:
         if key not in self._stations:
             plan, (x, y) = self._plan, self._forms[edge].at
             press = plan.pressing.directions[step]
-            found = (
-                pressed_way(plan.seams, plan.order, self._spans, step, edge, t, press)
-                for t in _ALONG
-            )
+            found = (pressed_way(plan.seams, plan.order, edge, t, press) for t in _ALONG)
             self._stations[key] = [_Place((at[0] - x, at[1] - y), way) for at, way in found]
         return self._stations[key]
 
@@ -291,9 +287,7 @@ class SeamSigns:
         """The same for edges beside which all lines look the same, pressed to the same side."""
         if edge not in self._pictures:
             plan, form = self._plan, self._forms[edge]
-            first_is_right = self._spans.holds(
-                plan.order.joins[step].first, plan.seams.edges[edge].right
-            )
+            first_is_right = plan.order.on_first[edge] == plan.seams.edges[edge].right
             self._pictures[edge] = (
                 form.points,
                 (plan.pressing.directions[step] != "second") == first_is_right,

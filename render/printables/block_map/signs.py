@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import Final
 
-from piecewright.patchwork.block.joins import Order, Seam, Spans
+from piecewright.patchwork.block.joins import Order, Seam
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Outline
@@ -102,14 +102,14 @@ def number_radius(message: str, letters: float) -> float:
 
 
 def pressed_way(
-    seams: Seams, order: Order, spans: Spans, join: int, edge: int, t: float, press: Press
+    seams: Seams, order: Order, edge: int, t: float, press: Press
 ) -> tuple[Point, Vector]:
     """A point on an edge of a seam, and the direction square to it toward the pressed side."""
     e = seams.edges[edge]
     # With y down, the right of a direction is its quarter turn clockwise as seen.
     at, along = paths.point_at(e.segment, t), paths.tangent(e.segment, t)
     right = (-along[1], along[0])
-    first_is_right = spans.holds(order.joins[join].first, e.right)
+    first_is_right = order.on_first[edge] == e.right
     if (press != "second") == first_is_right:
         return at, right
     return at, (-right[0], -right[1])

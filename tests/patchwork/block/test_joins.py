@@ -149,18 +149,23 @@ def check_order(block: Block, order: Order) -> None:
         assert isinstance(one, Polygon)
         assert isinstance(other, Polygon)
         line = common_line(one, other)
-        seam = by_units[first, second].seam
+        join = by_units[first, second]
+        seam = join.seam
+        ends, bent = set(seam.ends or ()), list(seam.pivots)
+        if join.finishes is not None:  # the stretch begins where the seam ends, with no pivot
+            start = seams.start(join.finishes.stretch[0])
+            assert start in ends
+            ends = ends - {start} | {join.finishes.end}
+            bent.append(start)
         if line.is_ring:  # round a piece that reaches the outside at one point only
             assert seam.ends is None
             line = LineString([*line.coords, line.coords[1]])
         else:
-            assert seam.ends is not None
-            ends = {seams.points[p] for p in seam.ends}
-            assert ends == {line.coords[0], line.coords[-1]}
-        length = paths.run_length(seams.segment(s) for s in seam.sides)
+            assert {seams.points[p] for p in ends} == {line.coords[0], line.coords[-1]}
+        length = paths.run_length(seams.segment(s) for s in join.sewn)
         assert length == pytest.approx(one.intersection(other).length, rel=1e-3)
         if not curved:
-            assert sorted(seams.points[p] for p in seam.pivots) == sorted(bends_of(line))
+            assert sorted(seams.points[p] for p in bent) == sorted(bends_of(line))
             assert seam.kind == ("set-in" if seam.pivots else "straight")
 
 
@@ -174,9 +179,13 @@ def check_bookkeeping(block: Block, order: Order) -> None:
         assert max(join.first, join.second) < count + k, "a unit is sewn before it is joined"
         assert order.parents[join.first] == order.parents[join.second] == count + k
         for side in join.seam.sides:
-            assert order.sewn_by[side.edge] == k
-    assert Counter(e for e in order.sewn_by if e is not None) == Counter(
-        k for k, join in enumerate(order.joins) for _ in join.seam.sides
+            assert order.sewn_by[side.edge] == order.pressed_with[side.edge] == k
+        if join.finishes is not None:
+            for side in join.finishes.stretch:
+                assert order.sewn_by[side.edge] == k
+                assert order.pressed_with[side.edge] == join.finishes.join
+    assert Counter(e for e in order.pressed_with if e is not None) == Counter(
+        k for k in range(len(order.joins)) for _ in order.pressed_line(k).sides
     )
     for edge, by in zip(seams.edges, order.sewn_by, strict=True):
         assert (by is None) == (edge.left is None)
@@ -342,15 +351,24 @@ def test_the_units_of_a_join_keep_their_order() -> None:
 
 
 @pytest.mark.parametrize(
-    ("joins", "pivots"),
+    ("joins", "pivots", "partial"),
     [
-        # Square and top, then right and bottom on, and the left one set in at one corner.
-        ((((("p3", "p1"), "p2"), "p5"), "p4"), [(2, 2)]),
-        # The square last of all would fill a hole; before the last it is set in at two corners.
-        ((((("p1", "p2"), "p5"), "p3"), "p4"), [(4, 2), (4, 4), (2, 2)]),
+        # Square and top, then right and bottom on; the left one finishes the first seam.
+        ((((("p3", "p1"), "p2"), "p5"), "p4"), [], [(0, (4, 2), (2, 2), 3)]),
+        # One way round and then back: each next one finishes the seam before it.
+        (
+            (((("p3", "p1"), "p4"), "p5"), "p2"),
+            [],
+            [(0, (4, 2), (2, 2), 1), (1, (2, 2), (2, 4), 2), (2, (2, 4), (4, 4), 3)],
+        ),
+        # The square last of all would fill a hole; before the last it is set in at one corner, and
+        # the last one at another: the seam that would have to be straight there is not.
+        ((((("p1", "p2"), "p5"), "p3"), "p4"), [(4, 2), (2, 2)], [(1, (6, 4), (4, 4), 2)]),
     ],
 )
-def test_the_pivots_of_a_partial_seam(joins: Joins, pivots: list[Point]) -> None:
+def test_the_partial_seams_of_a_ring(
+    joins: Joins, pivots: list[Point], partial: list[tuple[int, Point, Point, int]]
+) -> None:
     block = bright_hopes()
     centres = {p.id: Polygon(paths.ring(p.outline)).centroid.coords[0] for p in block.pieces}
     assert centres == {
@@ -361,6 +379,11 @@ def test_the_pivots_of_a_partial_seam(joins: Joins, pivots: list[Point]) -> None
     seams = seams_of(block)
     found = [seams.points[p] for join in order.joins for p in join.seam.pivots]
     assert sorted(found) == sorted(pivots)
+    assert [
+        (k, seams.points[one.start], seams.points[one.open], one.finished_by)
+        for k, join in enumerate(order.joins)
+        if (one := join.partial) is not None
+    ] == partial
 
 
 def faults(block: Block, joins: Joins, pointer: str = "/block/joins") -> list[Fault]:

@@ -312,6 +312,35 @@ def test_seam_that_is_not_straight_is_named(
         assert math.dist(fault.at, at) < 0.01
 
 
+def test_a_ring_of_rectangles_has_a_section_each_joined_with_a_partial_seam() -> None:
+    found = of("bright-hopes")
+    assert sorted(orders(found).values()) == [("centre",), ("e",), ("n",), ("s",), ("w",)]
+    assert [step.finished_by for step in found.steps] == [3, None, None, None]
+    assert [step.finishes for step in found.steps] == [None, None, None, 0]
+    assert not found.optimal
+    # Given sections, and joins of these, are sewn so too.
+    names = {next(iter(section.order)): section.id for section in found.sections}
+    given = with_sections("bright-hopes", *((name, piece) for piece, name in names.items()))
+    assert foundation(given, Allowance()).joins == found.joins
+
+
+def test_pieces_about_a_ring_are_put_together_in_sections() -> None:
+    """A border of strips and a divided square need no sections of their own pieces each."""
+    outlines = {
+        "n": (0, 0, 4, 2), "e": (4, 0, 6, 4), "s": (2, 4, 6, 6), "w": (0, 2, 2, 6),
+        "left": (2, 2, 3, 4), "right": (3, 2, 4, 4), "over": (0, -1, 6, 0), "top": (0, -2, 6, -1),
+    }  # fmt: skip
+    pieces = [
+        {"id": id, "outline": [[a, b], [c, b], [c, d], [a, d]]}
+        for id, (a, b, c, d) in outlines.items()
+    ]
+    found = foundation(block_from_pieces({"pieces": pieces}), Allowance())
+    assert sorted(sorted(order) for order in orders(found).values()) == [
+        ["e"], ["left", "right"], ["n"], ["over", "top"], ["s"], ["w"],
+    ]  # fmt: skip
+    assert sum(step.finishes is not None for step in found.steps) == 1
+
+
 def test_seam_is_named_at_the_block_where_no_pieces_are_listed() -> None:
     with pytest.raises(BlockError) as caught:
         of("drunkards-path", pieces_pointer=None)
@@ -393,11 +422,16 @@ def test_piece_before_that_reaches_over_the_line_is_named() -> None:
     assert fault.pointer == "/block/sections/0/order/2"
 
 
-def test_sections_that_do_not_join_straight_are_named() -> None:
+def test_given_sections_round_a_middle_are_joined_with_a_partial_seam() -> None:
     block = with_sections(
         "nine-patch", ("A", "nw n"), ("B", "ne e"), ("C", "se s"), ("D", "sw w"), ("E", "centre")
     )
-    found = faults_of(block)
+    found = foundation(block, Allowance())
+    assert sum(step.finished_by is not None for step in found.steps) == 1
+
+
+def test_sections_that_do_not_join_straight_are_named() -> None:
+    found = faults_of(with_sections("tumbling-blocks", ("A", "p1"), ("B", "p2"), ("C", "p3")))
     assert found
     assert all(f.code == "sections-not-straight" for f in found)
     assert found[0].pointer == "/block/sections"

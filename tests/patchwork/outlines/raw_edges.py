@@ -4,7 +4,8 @@
 (ii) A corner of 90 degrees or more (to 0.1 degree) is never cut, and no other one, a point, sticks
 out of the plain offset of a sewn unit that holds the piece.
 (iii) At both ends of every join's seam the raw edges of the two units end together when they are
-laid right sides together, within 0.002 in along the seam, or a mismatch is reported.
+laid right sides together, within 0.002 in along the seam, or a mismatch is reported. Nothing is
+asked at the open end of a partial seam.
 (iv) The whole allowance stays along every finished edge: the strip straight out from it, as far as
 it lies in the plain offset.
 (v) A convex piece has a convex cut outline.
@@ -217,8 +218,11 @@ def raw_ends(cut: Cut) -> dict[SeamEnd, list[tuple[str, float]]]:
         if seam.is_ring:
             continue
         points = [*seam.coords]
+        partial = cut.order.joins[k].partial
         for toward in (points[::-1], points):
-            found[k, toward[-1]] = [_raw_end(cut, unit, toward) for unit in (first, second)]
+            if partial is not None and toward[-1] == cut.seams.points[partial.open]:
+                continue  # nothing is asked at an open end
+            found[k, toward[-1]] = [raw_end(cut, unit, toward) for unit in (first, second)]
     return found
 
 
@@ -238,7 +242,7 @@ def _end_direction(points: Sequence[tuple[float, float]], straight: bool) -> tup
     return (u[0] / size, u[1] / size)
 
 
-def _raw_end(
+def raw_end(
     cut: Cut, unit: frozenset[str], points: Sequence[tuple[float, float]]
 ) -> tuple[str, float]:
     """The piece of a unit at a seam's end, and how far past it its raw edge goes on."""

@@ -17,6 +17,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.affinity import affine_transform
 from shapely.geometry import LineString, MultiLineString, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
@@ -46,7 +48,10 @@ class Arrival:
 
 @dataclass(frozen=True)
 class Place:
+    """A point inside a seam: the step that sews it there, and the one with which it is pressed."""
+
     step: int
+    along: int
     at: tuple[float, float]
     arrivals: tuple[Arrival, ...]
 
@@ -81,6 +86,19 @@ class PressReading:
             self.members.append(self.members[join.first] | self.members[join.second])
         self.order = order
         self.block = block
+        # On both sides of each seam, its first unit's first: the cloth, and the pieces along it.
+        self.sewn = [*self.lines]
+        self.cloth: list[list[BaseGeometry]] = [
+            [self.units[u] for u in self._joined(k)] for k in range(len(self.lines))
+        ]
+        self.beside = [[self.members[u] for u in self._joined(k)] for k in range(len(self.lines))]
+        self.open_from = [math.inf] * len(self.lines)
+        for k, join in enumerate(order.joins):
+            if join.partial is not None:
+                finishing = order.joins[join.partial.finished_by].finishes
+                assert finishing is not None
+                at = (join.partial.start, join.partial.open, finishing.end)
+                self._read_partial(k, join.partial.finished_by, *(seams.points[p] for p in at))
         self.corners = corners = sorted({s.start for p in block.pieces for s in p.outline})
         self.places = [
             place
@@ -88,6 +106,48 @@ class PressReading:
             for corner in corners
             if (place := self._place(k, corner)) is not None
         ]
+
+    def _read_partial(
+        self,
+        k: int,
+        later: int,
+        start: tuple[float, float],
+        at: tuple[float, float],
+        end: tuple[float, float],
+    ) -> None:
+        """A seam, from its start to its open end, goes on along a later one to the end of that."""
+        own, line = self.lines[k], self.lines[later]
+        middle, far = (line.project(shapely.Point(p)) for p in (at, end))
+        stretch = substring(line, middle, far)
+        rest = substring(line, *((middle, line.length) if far < middle else (0.0, middle)))
+        assert isinstance(rest, LineString)
+        self.lines[later] = rest
+        coords = [*own.coords] if own.coords[0] == start else [*own.coords][::-1]
+        self.open_from[k] = own.length
+        whole = self.lines[k] = LineString([*coords, *stretch.coords[1:]])
+        # Its two sides, through all of the cloth that there is when it is finished.
+        (x, y), (u, v) = start, end
+        cloth, first = self.units[len(self.pieces) + later], self.units[self.order.joins[k].first]
+        across, down = (50 * (u - x), 50 * (v - y))
+        sides = [
+            Polygon([(x - across, y - down), (u + across, v + down),
+                     (u + across - way * down, v + down + way * across),
+                     (x - across - way * down, y - down + way * across)])
+            for way in (1, -1)
+        ]  # fmt: skip
+        near = shapely.Point(own.interpolate(0.5, normalized=True)).buffer(0.01)
+        sides.sort(key=lambda side: -side.intersection(near).intersection(first).area)
+        self.cloth[k] = list(shapely.intersection([cloth, cloth], sides))
+        along = [i for i in self.members[len(self.pieces) + later] if self._along(i, whole)]
+        self.beside[k] = [
+            frozenset(
+                i for i in along
+                if self.pieces[i].intersection(whole.buffer(0.01)).intersection(side).area > 5e-5
+                and self.pieces[i].intersection(whole.buffer(0.01)).intersection(side).area
+                > self.pieces[i].intersection(whole.buffer(0.01)).area / 2
+            )
+            for side in sides
+        ]  # fmt: skip
 
     def _place(self, k: int, corner: tuple[float, float]) -> Place | None:
         line, point = self.lines[k], shapely.Point(corner)
@@ -104,28 +164,28 @@ class PressReading:
         assert len(along) == 2
         ahead = along[1][1] if not line.is_ring else along[0][1]
         onward = _angle(corner, ahead)
-        join = self.order.joins[k]
-        for unit in (join.first, join.second):
-            turns = 1 if self._holds(unit, corner, onward + 0.4) else -1
-            for j in range(k):
-                inner = self.order.joins[j]
-                if not self.members[len(self.pieces) + j] <= self.members[unit]:
+        partial = self.order.joins[k].partial
+        step = k
+        if partial is not None and line.project(point) > self.open_from[k] - 1e-6:
+            step = partial.finished_by
+        made = self.members[len(self.pieces) + step]
+        for side, cloth in enumerate(self.cloth[k]):
+            turns = 1 if _holds(cloth, corner, onward + 0.4) else -1
+            for j in range(step + (step != k)):
+                if j == k or not self.members[len(self.pieces) + j] <= made:
                     continue
                 if self.lines[j].distance(point) > 1e-7:
                     continue
                 for q in _crossing(self.lines[j], circle):
+                    if not cloth.buffer(1e-6).contains(shapely.Point(q)):
+                        continue
                     arm = _angle(corner, q)
                     # The allowance lies on the side of the arm on which its first unit is.
-                    side = 0.4 if self._holds(inner.first, corner, arm + 0.4) else -0.4
-                    assert self._holds(inner.second, corner, arm - side)
-                    nearer = (turns * (arm + side - onward)) % 360 < (turns * (arm - onward)) % 360
-                    arrivals.append(Arrival(j, unit == join.first, nearer))
-        return Place(k, corner, tuple(arrivals)) if arrivals else None
-
-    def _holds(self, unit: int, corner: tuple[float, float], degrees: float) -> bool:
-        way = math.radians(degrees)
-        probe = (corner[0] + RADIUS * math.cos(way), corner[1] + RADIUS * math.sin(way))
-        return bool(self.units[unit].contains(shapely.Point(probe)))
+                    aside = 0.4 if _holds(self.cloth[j][0], corner, arm + 0.4) else -0.4
+                    assert _holds(self.cloth[j][1], corner, arm - aside)
+                    nearer = (turns * (arm + aside - onward)) % 360 < (turns * (arm - onward)) % 360
+                    arrivals.append(Arrival(j, side == 0, nearer))
+        return Place(step, k, corner, tuple(arrivals)) if arrivals else None
 
     def nested_and_layers(self, toward_first: Plans) -> tuple[Counts, Counts]:
         """Nested meetings and layers of many plans: one plan a row, one join a column."""
@@ -152,7 +212,7 @@ class PressReading:
                     )
                     for unit in (True, False)
                 ]
-                pressed = np.where(toward_first[:, place.step], cloth[0], cloth[1])
+                pressed = np.where(toward_first[:, place.along], cloth[0], cloth[1])
                 thickest = np.maximum(thickest, cloth[0] + cloth[1] + pressed)
             layers += thickest
         return nested, layers
@@ -213,7 +273,7 @@ class PressReading:
         larger = [
             u
             for u in range(len(self.pieces), len(self.units))
-            if self.members[unit] <= self.members[u]
+            if self.members[unit] <= self.members[u] and not self._stands_open(u)
         ]
         for u in sorted(larger, key=lambda u: len(self.members[u])):
             shape = self.units[u]
@@ -222,6 +282,16 @@ class PressReading:
             if shapely.hausdorff_distance(around, shape.boundary) < 0.008:
                 return u
         return len(self.units) - 1
+
+    def _stands_open(self, unit: int) -> bool:
+        """Whether a partial seam of a unit is finished only later."""
+        own = self.members[unit]
+        return any(
+            self.members[len(self.pieces) + k] <= own
+            and not self.members[len(self.pieces) + join.partial.finished_by] <= own
+            for k, join in enumerate(self.order.joins)
+            if join.partial is not None
+        )
 
     def _sides(
         self, line: LineString, other: LineString, corner: tuple[float, float]
@@ -254,7 +324,7 @@ class PressReading:
         long = math.hypot(u - x, v - y)
         aside = min(1e-3, long / 4) / long
         probe = shapely.Point((x + u) / 2 - aside * (v - y), (y + v) / 2 + aside * (u - x))
-        first, second = (self.units[u] for u in self._joined(k))
+        first, second = self.cloth[k]
         return bool(first.distance(probe) < second.distance(probe))
 
     def _joined(self, k: int) -> tuple[int, int]:
@@ -266,10 +336,7 @@ class PressReading:
         Both where either may be.
         """
         beside = [
-            [
-                [i for i in sorted(self.members[unit]) if self._along(i, line)]
-                for unit in self._joined(k)
-            ]
+            [[i for i in sorted(side) if self._along(i, line)] for side in self.beside[k]]
             for k, line in enumerate(self.lines)
         ]
         found = {}
@@ -334,17 +401,17 @@ class PressReading:
                     break
                 chain.append(n)
                 unit = len(self.pieces) + n
-        along = [n for n in chain if self._along(piece, self.lines[n])]
+        along = [n for n in chain if self._along(piece, self.sewn[n])]
         ways = []
         for n in along:
-            parts = self.pieces[piece].exterior.intersection(self.lines[n])
+            parts = self.pieces[piece].exterior.intersection(self.sewn[n])
             for part in getattr(parts, "geoms", [parts]):
                 if part.length > 0:
                     ways += [_angle(p, q) for p, q in itertools.pairwise(part.coords)]
         if all(abs(math.sin(math.radians(way - ways[0]))) < 0.02 for way in ways):
             return 2, 0
         if len(along) < 3:
-            last = sum(self._along(i, self.lines[along[-1]]) for i in range(len(self.pieces)))
+            last = sum(self._along(i, self.sewn[along[-1]]) for i in range(len(self.pieces)))
             if len(along) < 2 or last < 3:
                 return 2, 0
         first_round = [n for n in chain if n <= along[-1]]
@@ -354,11 +421,11 @@ class PressReading:
         """For each join whether its first unit is the darker along the seam."""
         colours = {f.id: f.colour for f in block.fabrics}
         found: list[bool | None] = []
-        for join, line in zip(self.order.joins, self.lines, strict=True):
+        for beside, line in zip(self.beside, self.lines, strict=True):
             lights = []
-            for unit in (join.first, join.second):
+            for side in beside:
                 weights, sums = 0.0, 0.0
-                for i in self.members[unit]:
+                for i in side:
                     fabric = block.pieces[i].fabric
                     if fabric is not None:
                         size = shapely.intersection(self.pieces[i], line).length
@@ -368,6 +435,13 @@ class PressReading:
             apart = lights[0] - lights[1]
             found.append(None if math.isnan(apart) or abs(apart) < EVEN else apart < 0)
         return found
+
+
+def _holds(cloth: BaseGeometry, corner: tuple[float, float], degrees: float) -> bool:
+    """Whether cloth lies in a direction from a corner."""
+    way = math.radians(degrees)
+    probe = (corner[0] + RADIUS * math.cos(way), corner[1] + RADIUS * math.sin(way))
+    return bool(cloth.contains(shapely.Point(probe)))
 
 
 def _points(segment: paths.Segment, forward: bool) -> list[tuple[float, float]]:

@@ -57,3 +57,14 @@ def test_a_log_has_the_ends_of_the_seams_within_on_the_inner_side() -> None:
 
 def test_a_curved_seam_of_a_rectangle_has_no_bulk_of_its_own() -> None:
     assert bulks("drunkards-path") == [(0, 0)]
+
+
+def test_the_four_seams_of_a_ring_are_as_bulky_as_each_other() -> None:
+    """Each runs along the square and on past it: two seams on that side, and one on the other."""
+    block = catalogue.load("bright-hopes")
+    seams = planar_map([p.outline for p in block.pieces])
+    order = order_of(block, seams)
+    centre = [i for i, piece in enumerate(block.pieces) if piece.id == "centre"]
+    for join, bulk in zip(order.joins, seam_bulks(seams, order), strict=True):
+        inner_is_first = order.joins[0].first in centre or join is not order.joins[0]
+        assert bulk == ((2, 1) if inner_is_first else (1, 2))

@@ -18,7 +18,9 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from shapely import union_all
 from shapely.affinity import rotate, scale, translate
-from shapely.geometry import Polygon, box
+from shapely.geometry import LineString, Polygon, box
+from shapely.geometry import Point as ShapelyPoint
+from shapely.ops import split
 
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.joins import Order, Spans, nested, order_from
@@ -26,7 +28,7 @@ from piecewright.patchwork.block.model import Block, Joins, extent
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError
-from piecewright.patchwork.geometry.paths import Line, Outline, polygon
+from piecewright.patchwork.geometry.paths import Line, polygon
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
@@ -37,11 +39,14 @@ IMPOSSIBLE = (math.inf,)
 """The score of a ring of pieces: its last seam would be two lines."""
 
 Score: TypeAlias = tuple[float, ...]
-"""Pivots in all, rectangles and half turns (both negative), different units, inches of set-in
-seams, seams with a meeting inside, levels: the first that differs decides."""
+"""Pivots in all, partial seams, rectangles and half turns (both negative), different units, inches
+of set-in seams, seams with a meeting inside, levels: the first that differs decides."""
 
-Sums: TypeAlias = tuple[int, int, int]
-"""The first three of a score."""
+Sums: TypeAlias = tuple[int, int, int, int]
+"""The first four of a score."""
+
+Demands: TypeAlias = frozenset[tuple[Point, Point]]
+"""Of seams that must be straight and stand open at an end: that end, and the next point."""
 
 
 # --- the exhaustive search --------------------------------------------------------------------
@@ -62,46 +67,135 @@ class Exhaustive:
             for i in range(self.count)
         ]
         self.figures: list[int] = []
-        self.known: dict[int, tuple[Sums, set[Rest]]] = {}
+        self.looks: dict[int, tuple[int, int, int]] = {}
+        self.known: dict[tuple[int, Demands], tuple[Sums, set[Rest]]] = {}
+        self.partial = False
 
     def best(self) -> Score:
-        """The best score; infinite if there is no order."""
-        sums, rests = self.best_of((1 << self.count) - 1)
+        """The best score; infinite if there is no order.
+
+        Partial seams are tried only where an order has more pivots without them than there are
+        points inside at which no two edges run straight on: of these, none can be saved.
+        """
+        whole = (1 << self.count) - 1
+        sums, rests = self.best_of(whole)
+        if rests and sums[0] > self.bent_points():
+            self.partial, self.known = True, {}
+            sums, rests = self.best_of(whole)
         if not rests:
             return IMPOSSIBLE
         return *sums, *min((len(r.kinds), round(r.set_in, 3), r.meetings, r.levels) for r in rests)
 
-    def best_of(self, unit: int) -> tuple[Sums, set[Rest]]:
+    def bent_points(self) -> int:
+        """Points inside the block at which no two edges run straight on into each other."""
+        edges = {edge for own in self.edges for edge in own}
+        rim = {p for edge in self.rim((1 << self.count) - 1) for p in edge}
+        found = 0
+        for p in {p for edge in edges for p in edge} - rim:
+            others = [q for edge in edges if p in edge for q in edge - {p}]
+            found += all(bends(q, p, r) for q, r in itertools.combinations(others, 2))
+        return found
+
+    def best_of(self, unit: int, demands: Demands = frozenset()) -> tuple[Sums, set[Rest]]:
         """The best sums of a unit, and all that trees with these sums can come to besides."""
         if unit & (unit - 1) == 0:
-            return (0, 0, 0), {Rest(frozenset(), 0.0, 0, 0)}
-        if unit not in self.known:
+            return (0, 0, 0, 0), {Rest(frozenset(), 0.0, 0, 0)}
+        if (unit, demands) not in self.known:
             found: dict[Sums, set[Rest]] = {}
             for part in self.parts_with_first(unit):
                 line = self.line(part, unit ^ part)
                 if line is None:
                     continue
-                (one, ones), (other, others) = self.best_of(part), self.best_of(unit ^ part)
-                turns = sum(map(bends, line, line[1:], line[2:]))
-                own = (turns, -self.is_rectangle(unit), -self.turns_by_half(unit))
-                sums = tuple(map(sum, zip(one, other, own, strict=True)))
-                long = sum(map(math.dist, line, line[1:])) if turns else 0.0
-                meets = self.meets(line, part, unit ^ part)
-                kind = self.figure(unit)
-                found.setdefault(sums, set()).update(  # type: ignore[arg-type] # three of three
-                    Rest(
-                        r.kinds | s.kinds | {kind},
-                        round(r.set_in + s.set_in + long, 6),
-                        r.meetings + s.meetings + meets,
-                        1 + max(r.levels, s.levels),
-                    )
-                    for r in ones
-                    for s in others
-                )
+                for bend in (None, *self.openings(unit, line)) if self.partial else (None,):
+                    if self.meets_demands(line, bend, demands):
+                        self.add_trees(found, part, unit ^ part, bend or Bend(line), demands)
             found = {sums: rests for sums, rests in found.items() if rests}
-            best = min(found, default=(0, 0, 0))
-            self.known[unit] = best, found.get(best, set())
-        return self.known[unit]
+            best = min(found, default=(0, 0, 0, 0))
+            self.known[unit, demands] = best, found.get(best, set())
+        return self.known[unit, demands]
+
+    def add_trees(
+        self, found: dict[Sums, set[Rest]], one: int, other: int, bend: Bend, demands: Demands
+    ) -> None:
+        """All best trees of two units that are sewn along a line."""
+        unit, seam = one | other, bend.seam
+        if bend.earlier is not None:
+            demands |= {(seam[0], bend.earlier)}
+        (a, ones), (b, others) = (
+            self.best_of(u, frozenset(d for d in demands if self.has_edge(u, frozenset(d))))
+            for u in (one, other)
+        )
+        turns = sum(map(bends, seam, seam[1:], seam[2:]))
+        if unit not in self.looks:
+            self.looks[unit] = (
+                -self.is_rectangle(unit), -self.turns_by_half(unit), self.figure(unit),
+            )  # fmt: skip
+        rectangle, half_turn, kind = self.looks[unit]
+        own = (turns, bend.earlier is not None, rectangle, half_turn)
+        sums = tuple(map(sum, zip(a, b, own, strict=True)))
+        long = sum(map(math.dist, seam, seam[1:])) if turns else 0.0
+        meets = self.meets(bend.stretch, one, other) or self.meets(seam, one, other)
+        meets = meets or self.meets_at_bend(bend, one, other)
+        found.setdefault(sums, set()).update(  # type: ignore[arg-type] # four of four
+            Rest(
+                r.kinds | s.kinds | {kind},
+                round(r.set_in + s.set_in + long, 6),
+                r.meetings + s.meetings + meets,
+                1 + max(r.levels, s.levels),
+            )
+            for r in ones
+            for s in others
+        )
+
+    def has_edge(self, unit: int, edge: frozenset[Point]) -> bool:
+        """Whether an edge lies between two pieces of a unit."""
+        return sum(edge in self.edges[i] for i in self.pieces(unit)) == 2
+
+    def openings(self, unit: int, line: list[Point]) -> Iterator[Bend]:
+        """Where a line ends in a stretch that goes straight on from an edge beside the line."""
+        if closes(line):
+            return
+        rim = {p for edge in self.rim(unit) for p in edge}
+        for way in (line, line[::-1]):
+            for k in range(1, len(way) - 1):
+                if not bends(*way[k - 1 : k + 2]):
+                    continue
+                edges = {edge for own in self.edges for edge in own if way[k] in edge}
+                others = {q for edge in edges for q in edge} - set(way)
+                straight = [q for q in others if not bends(way[k - 1], way[k], q)]
+                if straight and way[k] not in rim:
+                    back = min(straight, key=lambda q: turns_by(way[k - 1], way[k], q))
+                    yield Bend(way[k:], way[: k + 1], back)
+                break
+
+    def meets_demands(self, line: list[Point], bend: Bend | None, demands: Demands) -> bool:
+        """Whether the line is none of the seams in demand, or is one and straight."""
+        along = {frozenset(pair) for pair in itertools.pairwise(line)}
+        own = [d for d in demands if frozenset(d) in along]
+        seam = line if bend is None else bend.seam
+        if not own:
+            return True
+        return (
+            len(own) == 1
+            and not closes(line)
+            and own[0] in ((seam[0], seam[1]), (seam[-1], seam[-2]))
+            and not any(map(bends, seam, seam[1:], seam[2:]))
+        )
+
+    def meets_at_bend(self, bend: Bend, one: int, other: int) -> bool:
+        """Whether the seam of the line ends at a seam that arrives from across the finished one."""
+        if bend.earlier is None:
+            return False
+        at, (x, y) = bend.seam[0], bend.stretch[-2]
+        across = (at[1] - y, x - at[0])
+        holding = next(u for u in (one, other) if self.has_edge(u, frozenset((at, bend.earlier))))
+        sides: dict[bool, list[int]] = {True: [], False: []}
+        for i in self.pieces(one | other):
+            if at in self.points[i]:
+                near = self.shapes[i].intersection(ShapelyPoint(at).buffer(0.01)).centroid
+                aside = (near.x - at[0]) * across[0] + (near.y - at[1]) * across[1]
+                sides[aside > 0].append(i)
+        return any(len(own) > 1 and all(holding >> i & 1 for i in own) for own in sides.values())
 
     def parts_with_first(self, unit: int) -> Iterator[int]:
         """The connected parts of a unit that hold its first piece and leave a connected rest."""
@@ -202,6 +296,20 @@ class Exhaustive:
         return False
 
 
+class Bend(NamedTuple):
+    """A line between two units, as it is sewn.
+
+    Attributes:
+        seam: what is sewn of it before an earlier seam is finished, if one is.
+        stretch: with which that is finished, to where the seam begins.
+        earlier: the point before that on the earlier seam.
+    """
+
+    seam: Sequence[Point]
+    stretch: Sequence[Point] = ()
+    earlier: Point | None = None
+
+
 class Rest(NamedTuple):
     """What a tree comes to beside its sums."""
 
@@ -226,19 +334,27 @@ def covers(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> bool:
     return all(any(s.hausdorff_distance(o) < 0.02 for o in others) for s in shapes)
 
 
+def closes(line: Sequence[Point]) -> bool:
+    return len(line) > 2 and line[-1] == line[1]
+
+
+def turns_by(p: Point, q: Point, r: Point) -> float:
+    """Radians by which a line turns at ``q``."""
+    u, v = (q[0] - p[0], q[1] - p[1]), (r[0] - q[0], r[1] - q[1])
+    cosine = (u[0] * v[0] + u[1] * v[1]) / math.hypot(*u) / math.hypot(*v)
+    return math.acos(max(-1.0, min(1.0, cosine)))
+
+
 def bends(p: Point, q: Point, r: Point) -> bool:
     """Whether a line turns at ``q`` by more than 1 degree, and by more than 0.004 in aside."""
-    u, v = (q[0] - p[0], q[1] - p[1]), (r[0] - q[0], r[1] - q[1])
-    one, other = math.hypot(*u), math.hypot(*v)
-    cosine = (u[0] * v[0] + u[1] * v[1]) / one / other
-    turns = math.acos(max(-1.0, min(1.0, cosine)))
+    one, other, turns = math.dist(p, q), math.dist(q, r), turns_by(p, q, r)
     aside = math.sin(min(math.pi / 2, turns)) * one * other / (one + other)
     return math.degrees(turns) > 1 and aside > 0.004
 
 
 def score(block: Block, order: Order) -> Score:
     m = measured(planar_map([p.outline for p in block.pieces]), order)
-    sums = (m.pivots, -m.rectangles, -m.half_turns)
+    sums = (m.pivots, m.partial, -m.rectangles, -m.half_turns)
     return *sums, m.kinds, round(m.set_in, 3), m.meeting_seams, m.levels
 
 
@@ -343,7 +459,7 @@ def test_no_order_is_better(block: Block) -> None:
     result = worked(block)
     assert_same(score(block, result.order), Exhaustive(block).best())
     assert result.fewest_pivots
-    assert result.optimal or needless_bends(block, result.order)
+    assert result.optimal
 
 
 @settings(max_examples=5, deadline=None)
@@ -356,13 +472,6 @@ def test_no_order_of_some_more_pieces_is_better(block: Block) -> None:
 def assert_same(found: Score, best: Score) -> None:
     """Lengths are added up in another order here."""
     assert found == pytest.approx(best, abs=0.002)
-
-
-def needless_bends(block: Block, order: Order) -> bool:
-    """Whether some seam turns at a point at which others run straight on: a partial seam might
-    save that pivot."""
-    seams = planar_map([p.outline for p in block.pieces])
-    return any(_runs_straight(seams, p) for join in order.joins for p in join.seam.pivots)
 
 
 SEARCHABLE = [
@@ -380,7 +489,7 @@ def test_no_order_of_a_block_of_the_catalogue_is_better(id: str) -> None:
     result = worked(block)
     assert_same(score(block, result.order), Exhaustive(block).best())
     assert result.fewest_pivots
-    assert result.optimal == (id != "bright-hopes")
+    assert result.optimal
 
 
 def assert_honest(block: Block, result: WorkedOrder, best: Score) -> None:
@@ -518,8 +627,6 @@ def test_where_a_straight_and_a_curved_seam_are_as_good_the_straight_one_comes_l
         ("hexagon-rosette", 6),
         # Eight set-in squares and triangles, a Y-seam for each (common practice).
         ("eight-point-star", 8),
-        # One partial seam: the first rectangle is sewn to half of the square's side.
-        ("bright-hopes", 1),
         # The mitred corner of the two sashes.
         ("attic-windows", 1),
         # The third diamond is set into the other two.
@@ -534,31 +641,103 @@ def test_pivots_of_blocks_that_no_straight_seams_can_sew(id: str, pivots: int) -
     assert result.fewest_pivots
 
 
-def test_the_partial_seam_of_bright_hopes_turns_at_a_corner_of_the_square() -> None:
+def test_the_first_seam_of_bright_hopes_is_partial() -> None:
+    """A rectangle is sewn to half of the square's side, and the last one finishes that."""
     block = catalogue.load("bright-hopes")
     seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
-    (pivot,) = (p for join in order.joins for p in join.seam.pivots)
-    (square,) = (p for p in block.pieces if _sides(p.outline) == {(0, 1), (1, 0)})
-    assert seams.points[pivot] in {s.start for s in square.outline}
-
-
-def _sides(outline: Outline) -> set[tuple[int, int]]:
-    """Directions of the sides, for outlines whose sides are all as long as each other."""
-    spans = {(abs(s.end[0] - s.start[0]), abs(s.end[1] - s.start[1])) for s in outline}
-    longest = {max(span) for span in spans}
-    return (
-        {(round(x / max(x, y)), round(y / max(x, y))) for x, y in spans}
-        if len(longest) == 1
-        else set()
-    )
+    assert {join.seam.kind for join in order.joins} == {"straight"}
+    (first,) = (join for join in order.joins if join.partial is not None)
+    assert first is order.joins[0]
+    assert first.partial is not None
+    assert first.partial.finished_by == 3
+    (square,) = (p for p in block.pieces if p.id == "centre")
+    corners = {s.start for s in square.outline}
+    assert {seams.points[p] for p in (first.partial.start, first.partial.open)} <= corners
 
 
 @pytest.mark.parametrize(("rows", "columns"), [(1, 2), (2, 2), (4, 15)])
 def test_each_pinwheel_of_a_quilt_needs_one_partial_seam(rows: int, columns: int) -> None:
     block = pinwheels(rows, columns)
     result = worked(block)
-    assert score(block, result.order)[0] == rows * columns
+    assert score(block, result.order)[:2] == (0, rows * columns)
+    assert result.fewest_pivots
+    assert result.optimal or rows * columns > 2
+
+
+def ring(left: float, top: float, inner: float, mirrored: bool = False) -> list[Polygon]:
+    """Four rectangles, 2 in wide, round a square that is left out."""
+    long, side = inner + 2, inner + 4
+    corners = [(0, 0, long, 2), (long, 0, side, long), (2, long, side, side), (0, 2, 2, side)]
+    if mirrored:
+        corners = [(side - c, b, side - a, d) for a, b, c, d in corners]
+    return [translate(box(*one), left, top) for one in corners]
+
+
+def cut_up(shapes: list[Polygon], seed: int, count: int) -> list[Polygon]:
+    """Shapes of which some are cut across, straight or from corner to corner."""
+    rng = random.Random(seed)
+    while len(shapes) < count:
+        one = shapes.pop(rng.randrange(len(shapes)))
+        left, top, right, bottom = one.bounds
+        share = rng.choice([1 / 3, 0.5])
+        x, y = left + share * (right - left), top + share * (bottom - top)
+        ends: list[tuple[Point, Point]] = [
+            ((x, -1), (x, 30)), ((-1, y), (30, y)), ((left, top), (right, bottom)),
+        ]  # fmt: skip
+        parts = split(one, LineString(rng.choice(ends))).geoms
+        shapes += [part for part in parts if isinstance(part, Polygon)]
+    return shapes
+
+
+def block_of_shapes(shapes: Sequence[Polygon]) -> Block:
+    block = partitions.block_of(list(shapes))
+    assert block is not None
+    return block
+
+
+RINGS = {
+    "its mirror image": [*ring(0, 0, 2, mirrored=True), box(2, 2, 4, 4)],
+    "of unlike strips": [box(0, 0, 5, 2), box(5, 0, 6, 5), box(3, 5, 6, 8), box(0, 2, 3, 8),
+                         box(3, 2, 5, 5)],
+    "in a larger block": [*ring(0, 0, 2), box(2, 2, 4, 4), box(6, 0, 8, 6), box(0, 6, 8, 8)],
+    "round a ring": [*ring(0, 0, 6), *ring(2, 2, 2, mirrored=True), box(4, 4, 6, 6)],
+    "round a four patch": [*ring(0, 0, 4), box(2, 2, 4, 4), box(4, 2, 6, 4), box(2, 4, 4, 6),
+                           box(4, 4, 6, 6)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("id", RINGS)
+def test_no_order_of_a_ring_of_rectangles_is_better(id: str) -> None:
+    block = block_of_shapes(RINGS[id])
+    result = worked(block)
+    best = Exhaustive(block).best()
+    assert_same(score(block, result.order), best)
+    assert best[:2] == (0, 2 if id == "round a ring" else 1)
+    assert result.fewest_pivots
+    assert result.optimal
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 2**32), st.integers(6, 7), st.booleans())
+def test_no_order_of_a_ring_of_which_pieces_are_cut_up_is_better(
+    seed: int, count: int, mirrored: bool
+) -> None:
+    shapes = cut_up([*ring(0, 0, 2, mirrored), box(2, 2, 4, 4)], seed, count)
+    block = partitions.block_of(shapes)
+    assume(block is not None)
+    assert block is not None
+    result = worked(block)
+    assert_same(score(block, result.order), Exhaustive(block).best())
+    assert result.optimal
+
+
+def test_borders_are_run_round_a_large_middle_with_one_partial_seam() -> None:
+    """A middle of 81 patches is too large to be searched (common practice for a medallion)."""
+    middle = [box(x, y, x + 1, y + 1) for x in range(2, 11) for y in range(2, 11)]
+    block = block_of_shapes([*ring(0, 0, 9), *middle])
+    result = worked(block)
+    assert score(block, result.order)[:2] == (0, 1)
     assert result.fewest_pivots
 
 

@@ -17,7 +17,7 @@ from tests.service.asking import STAR, TWO_SQUARES, printed, unlike
 
 PATHS = ["sewing-plan", "block-map"]
 SCHEMAS = {"sewing-plan": "SewingPlanAnswer", "block-map": "BlockMapAnswer"}
-NAMES = ["nine-patch", "hexagon-rosette", "orange-peel", "log-cabin", "half-square-triangle"]
+NAMES = ["nine-patch", "hexagon-rosette", "orange-peel", "log-cabin", "bright-hopes"]
 
 
 def flat(joins: Any) -> list[str]:
