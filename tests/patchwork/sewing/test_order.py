@@ -32,6 +32,7 @@ from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
 from piecewright.patchwork.sewing.order_measures import measured
 from tests.patchwork import partitions
+from tests.patchwork.readings import SURELY_NOT, beyond_doubt, is_rectangle
 
 IMPOSSIBLE = (math.inf,)
 """The score of a ring of pieces: its last seam would be two lines."""
@@ -165,14 +166,12 @@ class Exhaustive:
         )
 
     def is_rectangle(self, unit: int) -> bool:
-        whole = union_all([self.shapes[i] for i in self.pieces(unit)])
-        around = whole.minimum_rotated_rectangle
-        return bool(around.area - whole.area < 0.005 * around.length)
+        return is_rectangle(union_all([self.shapes[i] for i in self.pieces(unit)]))
 
     def turns_by_half(self, unit: int) -> bool:
         shapes = [self.shapes[i] for i in self.pieces(unit)]
         middle = union_all(shapes).centroid
-        return covers([rotate(s, 180, origin=middle) for s in shapes], shapes)
+        return beyond_doubt(apart([rotate(s, 180, origin=middle) for s in shapes], shapes))
 
     def figure(self, unit: int) -> int:
         """The first unit that was asked about that this one is like."""
@@ -185,11 +184,13 @@ class Exhaustive:
     def alike(self, one: int, other: int) -> bool:
         """Whether a turn, or a flip and a turn, lays one unit onto the other, piece onto piece."""
         these, those = ([self.shapes[i] for i in self.pieces(u)] for u in (one, other))
-        if abs(sum(s.area for s in these) - sum(s.area for s in those)) > 0.02:
+        rims = sum(s.length for s in these)
+        if abs(sum(s.area for s in these) - sum(s.area for s in those)) > SURELY_NOT * rims:
             return False
         p, q = longest(these)
+        off = math.inf
         for r, s in itertools.permutations(corners_of(those), 2):
-            if abs(math.dist(p, q) - math.dist(r, s)) > 0.01:
+            if abs(math.dist(p, q) - math.dist(r, s)) > 2 * SURELY_NOT:
                 continue
             for flip in (1, -1):
                 laid: list[Polygon] = [scale(shape, 1, flip, origin=(*p, 0)) for shape in these]
@@ -197,9 +198,8 @@ class Exhaustive:
                 turn = math.atan2(s[1] - r[1], s[0] - r[0]) - math.atan2(to[1] - p[1], to[0] - p[0])
                 laid = [rotate(shape, turn, origin=p, use_radians=True) for shape in laid]
                 laid = [translate(shape, r[0] - p[0], r[1] - p[1]) for shape in laid]
-                if covers(laid, those):
-                    return True
-        return False
+                off = min(off, apart(laid, those))
+        return beyond_doubt(off)
 
 
 class Rest(NamedTuple):
@@ -221,9 +221,15 @@ def longest(shapes: Sequence[Polygon]) -> tuple[Point, Point]:
     return max(pairs, key=lambda pair: math.dist(*pair))
 
 
-def covers(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> bool:
-    """Whether each shape lies on one of the others, but for 0.02 in."""
-    return all(any(s.hausdorff_distance(o) < 0.02 for o in others) for s in shapes)
+def apart(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> float:
+    """How far the shapes are from lying each on one of the others, inches; or a part of it that
+    is far enough."""
+    off = 0.0
+    for s in shapes:
+        off = max(off, min(s.hausdorff_distance(o) for o in others))
+        if off > SURELY_NOT:
+            break
+    return off
 
 
 def bends(p: Point, q: Point, r: Point) -> bool:

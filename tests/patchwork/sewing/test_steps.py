@@ -29,6 +29,7 @@ from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 from tests.patchwork import partitions
 from tests.patchwork.foundation.foundations import strips
+from tests.patchwork.readings import is_rectangle
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 
@@ -156,7 +157,7 @@ def assert_sizes_as_shapely_has_them(block: Block) -> None:
         pieces = step.units[0] + step.units[1]
         unit = shapely.unary_union([shapes[i] for i in pieces])
         around = unit.minimum_rotated_rectangle
-        full = unit.area / around.area > 1 - 1e-4 if all(straight[i] for i in pieces) else None
+        full = is_rectangle(unit) if all(straight[i] for i in pieces) else None
         if full is False:
             assert step.unfinished is None
         elif step.unfinished is not None:
