@@ -26,6 +26,7 @@ from piecewright.patchwork.sewing.alike import first_alike
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
 from piecewright.patchwork.sewing.rectangles import Size, unfinished, unit_rectangles
+from piecewright.patchwork.sewing.ridges import AtNeedle, at_needle
 from piecewright.patchwork.sewing.rounds import Round, rounds_of
 
 
@@ -39,6 +40,7 @@ class Step:
         seam: points along it at finished size, curves as points.
         pivots: where to stop with the needle down and turn.
         unfinished: the size to trim the sewn unit to; None where it is no rectangle.
+        needle: how it is fed to the needle; None where no earlier seam crosses it.
         level: from 1; its units were made at lower levels.
         like: the first join of the same level that is sewn just like this one; itself if
             none is before it.
@@ -51,6 +53,7 @@ class Step:
     pivots: tuple[Point, ...]
     press: Press
     unfinished: Size | None
+    needle: AtNeedle | None
     level: int
     like: int
 
@@ -88,6 +91,7 @@ def sewing_steps(
     rectangles = unit_rectangles(seams, order)
     levels = unit_levels(order)
     like = first_alike(seams, order, directions, levels)
+    needle = at_needle(seams, order, directions, allowance)
     steps = []
     for k, join in enumerate(order.joins):
         first, second = (
@@ -103,6 +107,7 @@ def sewing_steps(
                 tuple(seams.points[p] for p in join.seam.pivots),
                 directions[k],
                 unfinished(seams, rectangle, allowance) if rectangle else None,
+                needle[k],
                 levels[order.pieces + k],
                 like[k],
             )

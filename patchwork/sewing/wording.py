@@ -28,6 +28,9 @@ _MOST_LISTED = 8
 _MOST_TITLED = 5
 """Steps that a card's title names where it cannot name all: they fit its width at full size."""
 
+_MOST_PLACES = 4
+"""Along a seam, of which a card tells how far each comes from its start; of more the first."""
+
 _MOST_NAMED = 4
 """Pieces round a point that are named; more would take a line of a card and tell less."""
 
@@ -115,6 +118,31 @@ class Words:
         message += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
         return " ".join(message)
 
+    def feeding(self, step: Step) -> str:
+        """Where to slow down at the machine, and where to mind a fold; empty if nowhere."""
+        needle = step.needle
+        if needle is None or not (needle.ridges or needle.folds):
+            return ""
+        join = self.plan.order.joins[step.join]
+        on_top = self.unit_name(join.first if needle.on_top == "first" else join.second, False)
+        across, down = needle.end[0] - needle.start[0], needle.end[1] - needle.start[1]
+        if abs(across) >= abs(down):
+            end = "left" if across > 0 else "right"
+        else:
+            end = "top" if down > 0 else "bottom"
+        ridges, folds = (
+            list(dict.fromkeys(self.ruled(one.from_start, 8) for one in found))
+            for found in (needle.ridges, needle.folds)
+        )
+        flat = "keep the allowance underneath flat"
+        if not ridges:
+            message = f"{flat} {_from_raw_edge(folds)}"
+        else:
+            message = f"slow down {_from_raw_edge(ridges)}, where the presser foot meets a ridge"
+            if folds:
+                message += f"; {flat} " + ("there" if folds == ridges else f"at {_places(folds)}")
+        return f"Start at the {end}, {on_top} on top: {message}."
+
     # --- pressing ---
 
     def press(self, step: Step) -> str:
@@ -190,7 +218,8 @@ class Words:
 
     def step(self, step: Step) -> list[str]:
         """All that is said of a step, in sentences."""
-        message = [self.joined(step), self.seam(step), self.matching(step), self.press(step)]
+        message = [self.joined(step), self.seam(step), self.matching(step), self.feeding(step)]
+        message.append(self.press(step))
         after = self.rounds.get(step.join)
         message.append(self.squared(after) if after else self.trim(step))
         return [s for s in message if s]
@@ -282,14 +311,17 @@ class Words:
             return f"{len(pieces)} pieces ({self.place(seams.points[point])})"
         return listed(self.plan.block.pieces[i].id for i in sorted(pieces))
 
-    def ruled(self, inches: float) -> str:
-        """A small length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
+    def ruled(self, inches: float, parts: int = 16) -> str:
+        """A length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
 
-        An error budget is no more exact than that, and nobody measures one finer.
+        Nobody measures finer how far off a point is, nor along a seam.
+
+        Args:
+            parts: of an inch.
         """
         if self.unit != "in":
             return f"{max(1, round(inches * 25.4))} mm"
-        return _fraction(max(1, round(inches * 16)), 16)
+        return _fraction(max(1, round(inches * parts)), parts)
 
     def place(self, at: Point) -> str:
         """A place on the block, measured from its top left corner."""
@@ -308,6 +340,22 @@ class Words:
         if self.unit != "in":
             return f"{inches * 25.4:.1f} mm"
         return _fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
+
+
+def _from_raw_edge(lengths: Sequence[str]) -> str:
+    """Where along a seam something comes, measured from where it starts."""
+    first, *more = lengths
+    if len(lengths) > _MOST_PLACES:
+        return f"{first} from the raw edge and at {len(more)} more places"
+    return f"{_places(lengths)} from the raw edge"
+
+
+def _places(lengths: Sequence[str]) -> str:
+    """``3 and 6 1/2 in``; of many the first alone."""
+    if len(lengths) > _MOST_PLACES:
+        return f"{lengths[0]} and at {len(lengths) - 1} more places"
+    numbers = [length.rsplit(" ", 1) for length in lengths]
+    return f"{listed(number for number, _ in numbers)} {numbers[-1][1]}"
 
 
 def _fraction(count: int, of: int) -> str:

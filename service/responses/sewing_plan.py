@@ -78,6 +78,40 @@ def _steps(plan: SewingPlan) -> list[_StepInWords]:
     return [_StepInWords(step, words) for step in plan.sewing.steps]
 
 
+class Ridge(AnswerSchema):
+    """A place where the presser foot climbs over the allowances of earlier seams: over more than
+    two, or aslant. Slow down there."""
+
+    at = fields.Place("The point of the seam at which they arrive, at finished size.")
+    from_start = fields.Length(
+        "Along the stitches, from the raw edge at the start to where it begins."
+    )
+    layers = fields.Count("Of cloth under the foot.")
+    slanted = fields.Flag(
+        "Whether a seam arrives at less than 66 degrees, so that one half of the foot meets it "
+        "before the other."
+    )
+
+
+class Fold(AnswerSchema):
+    """A place where an allowance underneath lies toward the start, and is easily folded over."""
+
+    at = fields.Place("The point of the seam at which it arrives, at finished size.")
+    from_start = fields.Length(
+        "Along the stitches, from the raw edge at the start to its free edge."
+    )
+
+
+class AtNeedle(AnswerSchema):
+    """How a seam that earlier seams cross is best sewn: the raw edges to the right of the needle,
+    the cloth to its left."""
+
+    start = fields.Place("The end of the seam to start at, so that least is folded over unseen.")
+    on_top = fields.Word("The unit that then lies on top.", ["first", "second"])
+    ridges = fields.Many(Ridge, "Where to slow down, from the start.")
+    folds = fields.Many(Fold, "Where to keep it flat, from the start.")
+
+
 class SewingStep(AnswerSchema):
     """A join, as it is sewn."""
 
@@ -107,6 +141,12 @@ class SewingStep(AnswerSchema):
         "What to trim the sewn unit to; null where it is no rectangle.",
         nullable=True,
         of="step.unfinished",
+    )
+    at_needle = fields.One(
+        AtNeedle,
+        "Null where no earlier seam arrives inside the seam, or it has no ends.",
+        nullable=True,
+        of="step.needle",
     )
     level = fields.Count(
         "All steps of a level can be sewn one after another.", least=1, of="step.level"

@@ -8,6 +8,7 @@ import re
 import pytest
 
 from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.block.read import block_from_pieces
 from piecewright.patchwork.sewing.plan import sewing_plan
 from piecewright.patchwork.sewing.wording import CAUTION
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
@@ -72,6 +73,25 @@ def test_log_cabins_are_squared_up_after_each_round() -> None:
     assert len(rounds) == 4
     assert "to 3 1/2 × 3 1/2 in." in rounds[0]
     assert "to 9 1/2 × 9 1/2 in." in rounds[-1]
+
+
+def test_a_card_says_where_to_slow_down_and_what_to_keep_flat() -> None:
+    last = text_of(cards_of("pinwheel", 6.0)[-1])
+    assert "Start at the left, the unit of step 3 on top: slow down 2 7/8 in from the" in last
+    assert "meets a ridge; keep the allowance underneath flat there." in last
+    assert "Start at" not in text_of(cards_of("nine-patch")[1]), "two squares have nothing to mind"
+
+
+def test_of_many_ridges_a_card_names_the_first() -> None:
+    points = [[[k, 0], [k + 1, 0], [k + 0.5, 1]] for k in range(7)]
+    rests = [[[k - 0.5, 1], [k, 0], [k + 0.5, 1]] for k in range(1, 7)]
+    ends = [[[0, 0], [0.5, 1], [0, 1]], [[7, 0], [7, 1], [6.5, 1]]]
+    pieces = [*points, *rests, *ends, [[0, 1], [7, 1], [7, 2], [0, 2]]]
+    block = block_from_pieces(
+        {"pieces": [{"id": f"p{n}", "outline": outline} for n, outline in enumerate(pieces)]}
+    )
+    last = text_of(sewing_plan_drawings(sewing_plan(block))[-1])
+    assert "from the raw edge and at 6 more places, where the presser foot meets a ridge" in last
 
 
 def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:
