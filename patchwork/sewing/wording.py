@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from piecewright.patchwork.block.joins import Spans
-from piecewright.patchwork.block.wording import width_by_height
+from piecewright.patchwork.block.wording import counted, width_by_height
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit, spoken
@@ -113,7 +113,10 @@ class Words:
         if nested == len(met):
             nest = "the seams nest" if len(met) == 1 else "the seams nest at all of them"
             return f"Match {points} (dot{'s' * (len(met) > 1)}): {nest}."
-        message = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
+        if nested:
+            message = [f"Match {points}: the seams nest at {nested} (filled); pin the rest (open)."]
+        else:
+            message = [f"Match {points} (open dot{'s' * (len(met) > 1)}): pin, as nothing nests."]
         reasons = dict.fromkeys(m.reason for m in met if m.reason)
         message += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
         return " ".join(message)
@@ -246,9 +249,11 @@ class Words:
             message.append(f"The order of sewing is the block's own{with_pivots}.")
         # Nothing is said of an order that is not proven to be best.
         elif plan.fewest_pivots:
-            most = "no order has fewer pivots"
-            straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
-            message.append(f"{straight}: {most}.")
+            message.append(
+                f"Set-in seams turn at {counted(pivots, 'pivot')}: no order has fewer."
+                if pivots
+                else "No seam has to be set in."
+            )
         pressing = plan.pressing
         if pressing.meetings:
             proven = pressing.nested == pressing.bound
@@ -261,7 +266,7 @@ class Words:
         return message
 
     def not_nested(self) -> list[str]:
-        """Every meeting that does not nest, and why."""
+        """Every seam intersection that does not nest, and why."""
         return [
             f"Step {m.step + 1}, {self.place(self.plan.seams.points[m.at])}: "
             f"{m.reason or 'it does not nest'}."
@@ -273,9 +278,8 @@ class Words:
         """How far off the block and the points at which seams meet may come out."""
         budget = self.plan.budget
         message = [
-            f"Cut within {self.fine(budget.cutting)} and sewn within "
-            f"{self.fine(budget.sewing)}, this is how far off things are likely to be (19 times in "
-            "20)."
+            f"Cut to within {self.fine(budget.cutting)} and sewn to within "
+            f"{self.fine(budget.sewing)}, 19 blocks in 20 are off by no more than this."
         ]
         if budget.units:
             whole = budget.units[-1]
@@ -286,13 +290,13 @@ class Words:
         for number, point in enumerate(budget.first_to_suffer, 1):
             message.append(f"{number}. {self.at_stake(point)}")
         if not budget.first_to_suffer:
-            message.append("No seams have to match, so no point can be off.")
+            message.append("No seams have to match, so there is no point to lose.")
         return message
 
     def at_stake(self, point: PointDeviation) -> str:
         """How far off a point where seams should meet may come out."""
         return (
-            f"Step {point.join + 1}, where {self.around(point.at)} meet: "
+            f"Point {self.around(point.at)} (step {point.join + 1}): "
             f"{self.compared(point.mismatch)}"
         )
 
@@ -304,12 +308,12 @@ class Words:
         return f"{likely} off is likely; trim units first and it is {trimmed}."
 
     def around(self, point: int) -> str:
-        """The pieces round a point of the block, or where it is if they are many."""
+        """Between which pieces a point of the block lies, or where it is if they are many."""
         seams = self.plan.seams
         pieces = dict.fromkeys(c.piece for run in seams.around[point] for c in run)
         if len(pieces) > _MOST_NAMED:
-            return f"{len(pieces)} pieces ({self.place(seams.points[point])})"
-        return listed(self.plan.block.pieces[i].id for i in sorted(pieces))
+            return f"of {len(pieces)} pieces, {self.place(seams.points[point])}"
+        return f"between {listed(self.plan.block.pieces[i].id for i in sorted(pieces))}"
 
     def ruled(self, inches: float, parts: int = 16) -> str:
         """A length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
@@ -393,7 +397,3 @@ def listed(words: Iterable[str]) -> str:
 def size(found: Size, unit: Unit) -> str:
     """``6 1/2 × 3 1/2 in``."""
     return width_by_height(found.width, found.height, unit)
-
-
-def counted(count: int, thing: str) -> str:
-    return f"{count} {thing}{'' if count == 1 else 's'}"

@@ -181,7 +181,9 @@ class SewingOrder(AnswerSchema):
         of="measures.kinds",
     )
     set_in = fields.Length("Of set-in seams, added up.", of="measures.set_in")
-    meeting_seams = fields.Count("Seams with a meeting inside.", of="measures.meeting_seams")
+    meeting_seams = fields.Count(
+        "Seams with a seam intersection inside.", of="measures.meeting_seams"
+    )
     levels = fields.Count(
         "The longest chain of steps that wait for each other.", of="measures.levels"
     )
@@ -192,7 +194,7 @@ class SewingOrder(AnswerSchema):
 
 
 class Meeting(AnswerSchema):
-    """A point inside a seam at which earlier seams arrive from both units."""
+    """A seam intersection: a point inside a seam at which earlier seams arrive from both units."""
 
     at = fields.Place("At finished size.")
     step = fields.Text(
@@ -285,7 +287,7 @@ class PointDeviation(AnswerSchema):
 
 
 class ErrorBudget(AnswerSchema):
-    """How far off units and meeting points will be, with these deviations."""
+    """How far off units and seam intersections will be, with these deviations."""
 
     cutting = fields.Length("As asked for.", of="budget.cutting")
     sewing = fields.Length("As asked for.", of="budget.sewing")
@@ -323,14 +325,14 @@ class SewingPlanAnswer(AnswerSchema):
         "The steps of each level.",
         of=lambda plan: [step_ids(joins) for joins in plan.sewing.batches],
     )
-    meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
-    nested = fields.Count("How many meetings nest.", of="pressing.nested")
+    meetings = fields.Many(Meeting, "Seam intersections, in the order of sewing.", of=meetings)
+    nested = fields.Count("At how many seam intersections the seams nest.", of="pressing.nested")
     bound = fields.Count("No plan nests more.", of="pressing.bound")
     alike = fields.Count(
         "Pairs of alike seams that are pressed alike. Two seams are alike if a turn carries the "
         "one and the pieces along it onto the other and its pieces, or where no turn does a flip; "
-        "they are pressed alike if it carries the side too. Of plans with as many meetings nested, "
-        "the more the better.",
+        "they are pressed alike if it carries the side too. Of plans that nest as many seams, the "
+        "more the better.",
         of="pressing.alike",
     )
     pairs = fields.Count("Pairs of alike seams that there are.", of="pressing.pairs")

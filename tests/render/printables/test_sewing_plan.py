@@ -55,7 +55,7 @@ def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
     assert CAUTION in text_of(cards[0])
     message = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
     assert "Where accuracy matters most" in message
-    assert all(f" {n}. Step " in message for n in (1, 2, 3))
+    assert all(f" {n}. Point " in message for n in (1, 2, 3))
     assert "Seams nest at 4 of 4 seam intersections: no plan nests more." in message
 
 
