@@ -11,13 +11,14 @@ import math
 import random
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
-from shapely import union_all
-from shapely.affinity import rotate, scale, translate
+from numpy.typing import NDArray
+from shapely import area, bounds, hausdorff_distance, length, transform, union_all
 from shapely.geometry import Polygon, box
 
 from piecewright.patchwork.block import catalogue
@@ -41,6 +42,9 @@ Score: TypeAlias = tuple[float, ...]
 """Pivots in all, rectangles and half turns (both negative), different units, inches of set-in
 seams, seams with a meeting inside, levels: the first that differs decides."""
 
+Shapes: TypeAlias = NDArray[Any]
+"""An array of polygons."""
+
 Sums: TypeAlias = tuple[int, int, int]
 """The first three of a score."""
 
@@ -57,7 +61,9 @@ class Exhaustive:
             {frozenset((s.start, s.end)) for s in piece.outline} for piece in block.pieces
         ]
         self.points = [{s.start for s in piece.outline} for piece in block.pieces]
-        self.shapes = [Polygon([s.start for s in piece.outline]) for piece in block.pieces]
+        self.shapes: Shapes = np.array(
+            [Polygon([s.start for s in piece.outline]) for piece in block.pieces]
+        )
         self.beside = [
             sum(1 << j for j in range(self.count) if j != i and self.edges[i] & self.edges[j])
             for i in range(self.count)
@@ -166,12 +172,13 @@ class Exhaustive:
         )
 
     def is_rectangle(self, unit: int) -> bool:
-        return is_rectangle(union_all([self.shapes[i] for i in self.pieces(unit)]))
+        return is_rectangle(union_all(self.shapes[self.pieces(unit)]))
 
     def turns_by_half(self, unit: int) -> bool:
-        shapes = [self.shapes[i] for i in self.pieces(unit)]
+        shapes = self.shapes[self.pieces(unit)]
         middle = union_all(shapes).centroid
-        return beyond_doubt(apart([rotate(s, 180, origin=middle) for s in shapes], shapes))
+        turned = transform(shapes, lambda at: [2 * middle.x, 2 * middle.y] - at)
+        return beyond_doubt(apart(turned, shapes))
 
     def figure(self, unit: int) -> int:
         """The first unit that was asked about that this one is like."""
@@ -183,22 +190,16 @@ class Exhaustive:
 
     def alike(self, one: int, other: int) -> bool:
         """Whether a turn, or a flip and a turn, lays one unit onto the other, piece onto piece."""
-        these, those = ([self.shapes[i] for i in self.pieces(u)] for u in (one, other))
-        rims = sum(s.length for s in these)
-        if abs(sum(s.area for s in these) - sum(s.area for s in those)) > SURELY_NOT * rims:
+        these, those = self.shapes[self.pieces(one)], self.shapes[self.pieces(other)]
+        if abs(area(these).sum() - area(those).sum()) > SURELY_NOT * length(these).sum():
             return False
-        p, q = longest(these)
+        p, q = (complex(*at) for at in longest(these))
         off = math.inf
-        for r, s in itertools.permutations(corners_of(those), 2):
-            if abs(math.dist(p, q) - math.dist(r, s)) > 2 * SURELY_NOT:
+        for r, s in itertools.permutations([complex(*at) for at in corners_of(those)], 2):
+            if abs(abs(p - q) - abs(r - s)) > 2 * SURELY_NOT:
                 continue
-            for flip in (1, -1):
-                laid: list[Polygon] = [scale(shape, 1, flip, origin=(*p, 0)) for shape in these]
-                to = (q[0], p[1] + flip * (q[1] - p[1]))
-                turn = math.atan2(s[1] - r[1], s[0] - r[0]) - math.atan2(to[1] - p[1], to[0] - p[0])
-                laid = [rotate(shape, turn, origin=p, use_radians=True) for shape in laid]
-                laid = [translate(shape, r[0] - p[0], r[1] - p[1]) for shape in laid]
-                off = min(off, apart(laid, those))
+            for flips in (False, True):
+                off = min(off, apart(laid(these, (p, q), (r, s), flips), those))
         return beyond_doubt(off)
 
 
@@ -211,25 +212,39 @@ class Rest(NamedTuple):
     levels: int
 
 
-def corners_of(shapes: Iterable[Polygon]) -> list[Point]:
+def corners_of(shapes: Shapes) -> list[Point]:
     return list(dict.fromkeys((x, y) for s in shapes for x, y in s.exterior.coords))
 
 
-def longest(shapes: Sequence[Polygon]) -> tuple[Point, Point]:
+def longest(shapes: Shapes) -> tuple[Point, Point]:
     """The two corners that lie furthest apart."""
     pairs = itertools.combinations(corners_of(shapes), 2)
     return max(pairs, key=lambda pair: math.dist(*pair))
 
 
-def apart(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> float:
-    """How far the shapes are from lying each on one of the others, inches; or a part of it that
-    is far enough."""
-    off = 0.0
-    for s in shapes:
-        off = max(off, min(s.hausdorff_distance(o) for o in others))
-        if off > SURELY_NOT:
-            break
-    return off
+def laid(
+    shapes: Shapes, line: tuple[complex, complex], onto: tuple[complex, complex], flips: bool
+) -> Shapes:
+    """Shapes turned, or flipped and turned, so that a line of theirs lies along another one."""
+    (p, q), (r, s) = line, onto
+    along = (q - p).conjugate() if flips else q - p
+    turn = (s - r) / along * abs(along) / abs(s - r)
+
+    def moved(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        z = at[:, 0] + 1j * at[:, 1] - p
+        z = r + turn * (z.conjugate() if flips else z)
+        return np.stack([z.real, z.imag], axis=1)
+
+    return transform(shapes, moved)
+
+
+def apart(shapes: Shapes, others: Shapes) -> float:
+    """How far the shapes are from lying each on one of the others, inches; infinite if too far."""
+    # The boxes round shapes that lie on each other do so too, and are quicker to look at.
+    gaps = np.abs(bounds(shapes)[:, None] - bounds(others)[None, :]).max(axis=2)
+    if gaps.min(axis=1).max() > SURELY_NOT:
+        return math.inf
+    return float(hausdorff_distance(shapes[:, None], others[None, :]).min(axis=1).max())
 
 
 def bends(p: Point, q: Point, r: Point) -> bool:
