@@ -110,7 +110,9 @@ def at_needle(
     spans = Spans(order)
     arriving: list[list[Crossing]] = [[] for _ in order.joins]
     for crossing in crossings(seams, order):
-        arriving[crossing.step].append(crossing)
+        # Those on the line of the seam itself, whatever else its join has to do with.
+        if any(seams.start(s) == crossing.at for s in order.joins[crossing.step].seam.sides[1:]):
+            arriving[crossing.step].append(crossing)
     fed: list[AtNeedle | None] = []
     for join, found in zip(order.joins, arriving, strict=True):
         if not found or join.seam.ends is None:
