@@ -108,10 +108,11 @@ def at_needle(
         directions: which way each join is pressed.
     """
     spans = Spans(order)
+    # Only what lies on the line of the seam itself counts, whatever else its join has to do with.
+    inside = [{seams.start(side) for side in join.seam.sides[1:]} for join in order.joins]
     arriving: list[list[Crossing]] = [[] for _ in order.joins]
     for crossing in crossings(seams, order):
-        # Those on the line of the seam itself, whatever else its join has to do with.
-        if any(seams.start(s) == crossing.at for s in order.joins[crossing.step].seam.sides[1:]):
+        if crossing.at in inside[crossing.step]:
             arriving[crossing.step].append(crossing)
     fed: list[AtNeedle | None] = []
     for join, found in zip(order.joins, arriving, strict=True):
