@@ -133,10 +133,7 @@ class Words:
             end = "left" if across > 0 else "right"
         else:
             end = "top" if down > 0 else "bottom"
-        ridges, folds = (
-            list(dict.fromkeys(self.ruled(one.from_start, 8) for one in found))
-            for found in (needle.ridges, needle.folds)
-        )
+        ridges, folds = self._met(step)
         flat = "keep the allowance underneath flat"
         if not ridges:
             message = f"{flat} {_from_raw_edge(folds)}"
@@ -145,6 +142,21 @@ class Words:
             if folds:
                 message += f"; {flat} " + ("there" if folds == ridges else f"at {_places(folds)}")
         return f"Start at the {end}, {on_top} on top: {message}."
+
+    def fed_otherwise(self, step: Step) -> list[str]:
+        """The same of steps that are sewn just like one, but across seams pressed another way."""
+        return [
+            f"Step {other.join + 1}: {self.feeding(other) or 'there is nothing to slow down for.'}"
+            for other in self.groups[step.like]
+            if self._met(other) != self._met(step)
+        ]
+
+    def _met(self, step: Step) -> tuple[list[str], list[str]]:
+        """How far along a seam its ridges and its folds are."""
+        needle = step.needle
+        ridges, folds = (needle.ridges, needle.folds) if needle else ((), ())
+        along = [[self.ruled(one.from_start, 8) for one in found] for found in (ridges, folds)]
+        return list(dict.fromkeys(along[0])), list(dict.fromkeys(along[1]))
 
     # --- pressing ---
 

@@ -9,7 +9,8 @@ import pytest
 
 from piecewright.patchwork.block.model import finished
 from piecewright.patchwork.block.read import block_from_pieces
-from piecewright.patchwork.sewing.plan import sewing_plan
+from piecewright.patchwork.sewing.crossings import Press
+from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
 from piecewright.patchwork.sewing.wording import CAUTION
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
 from piecewright.render.printables.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
@@ -92,6 +93,30 @@ def test_of_many_ridges_a_card_names_the_first() -> None:
     )
     last = text_of(sewing_plan_drawings(sewing_plan(block))[-1])
     assert "from the raw edge and at 6 more places, where the presser foot meets a ridge" in last
+
+
+def test_like_steps_across_seams_pressed_another_way_are_told_apart() -> None:
+    """Two four patches: in the one the allowance underneath lies to the maker, in the other not."""
+    squares = {
+        f"p{y}{x}": [[x, y], [x + 1, y], [x + 1, y + 1], [x, y + 1]]
+        for x in range(4)
+        for y in (0, 1)
+    }
+    block = block_from_pieces(
+        {
+            "pieces": [{"id": id, "outline": outline} for id, outline in squares.items()],
+            "joins": [
+                [["p00", "p01"], ["p10", "p11"]],
+                [["p02", "p03"], ["p12", "p13"]],
+            ],
+        }
+    )
+    ways: tuple[Press, ...] = ("first", "second", "first", "second", "first", "first")
+    kept = tuple(Kept(step, way) for step, way in enumerate(ways, 1))
+    cards = sewing_plan_drawings(sewing_plan(block, options=PlanOptions(kept)))
+    (card,) = (c for c in cards if c.title == "Steps 3 and 6: make 2")
+    assert text_of(card).count("keep the allowance underneath flat 1 in from the raw edge") == 1
+    assert re.search(r"Step 6: (Start at|there is nothing)", text_of(card))
 
 
 def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:
