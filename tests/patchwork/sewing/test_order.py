@@ -33,7 +33,7 @@ from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
 from piecewright.patchwork.sewing.order_measures import measured
 from tests.patchwork import partitions
-from tests.patchwork.readings import SURELY_NOT, beyond_doubt, is_rectangle
+from tests.patchwork.beyond_doubt import SURELY_NOT, beyond_doubt, is_rectangle
 
 IMPOSSIBLE = (math.inf,)
 """The score of a ring of pieces: its last seam would be two lines."""

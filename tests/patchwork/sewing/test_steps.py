@@ -28,8 +28,8 @@ from piecewright.patchwork.sewing.pressing import pressing_plan
 from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
 from tests.patchwork import partitions
+from tests.patchwork.beyond_doubt import is_rectangle
 from tests.patchwork.foundation.foundations import strips
-from tests.patchwork.readings import is_rectangle
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 
