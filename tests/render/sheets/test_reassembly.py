@@ -183,7 +183,7 @@ def test_sheets_laid_together_are_the_templates(block: str, width: float, name: 
 
 @settings(deadline=None, max_examples=4)
 @given(
-    st.sampled_from([("log-cabin", 20.0), ("eight-point-star", 26.0), ("orange-peel", 22.0)]),
+    st.sampled_from([("log-cabin", 20.0), ("eight-point-star", 26.0), ("orange-peel", 14.0)]),
     st.sampled_from(["letter", "a4"]),
     st.sampled_from(["auto", "portrait", "landscape"]),
     st.floats(0.0, 1.2),
@@ -200,4 +200,4 @@ def test_with_any_overlap_and_margin(
 @given(st.floats(0.9, 1.1), st.floats(0.9, 1.1))
 def test_printed_by_a_printer_that_is_corrected_for(across: float, down: float) -> None:
     on = paper("letter", printer=Printer(across, down))
-    assert check(templates("orange-peel", 22.0), on) > 0
+    assert check(templates("orange-peel", 14.0), on) > 0
