@@ -358,7 +358,7 @@ def pinwheels(rows: int, columns: int) -> Block:
 # --- against the exhaustive search ------------------------------------------------------------
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(small_blocks(7))
 def test_no_order_is_better(block: Block) -> None:
     result = worked(block)
@@ -439,7 +439,7 @@ def test_what_is_called_proven_is_so_even_where_the_steps_run_out(block: Block) 
 # --- straight orders --------------------------------------------------------------------------
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=SOME_MAKE_NONE)
+@settings(max_examples=20, deadline=None, suppress_health_check=SOME_MAKE_NONE)
 @given(st.integers(0, 2**32), st.integers(1, 60))
 def test_what_through_cuts_made_is_sewn_with_straight_seams(seed: int, cuts: int) -> None:
     block = partitions.through_cut(seed, cuts, 24.0)
@@ -610,7 +610,7 @@ def _runs_straight(seams: Seams, point: int) -> bool:
 
 
 @settings(max_examples=10, deadline=None)
-@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(6, 13))))
+@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(6, 11))))
 def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
     assume(block is not None)
     assert block is not None
