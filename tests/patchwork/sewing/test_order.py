@@ -610,7 +610,7 @@ def _runs_straight(seams: Seams, point: int) -> bool:
 
 
 @settings(max_examples=10, deadline=None)
-@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(6, 11))))
+@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(5, 8))))
 def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
     assume(block is not None)
     assert block is not None
