@@ -135,7 +135,7 @@ def _mismatch(
     else:
         message = (
             f"at this end of the seam between {one} and {other} the raw edges end "
-            f"{spoken(mismatch.by, block.unit)} apart, as trimming further would take away "
+            f"{spoken(mismatch.by, block.unit)} apart, as trimming more would cut into the seam "
             "allowance: pin the match points instead"
         )
     return Fault(pointer(edge.right), "raw-edges", message, seams.points[mismatch.point])

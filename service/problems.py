@@ -144,8 +144,8 @@ UNAVAILABLE: Final = Kind(
     "unavailable",
     503,
     "The service cannot do its work now",
-    "It runs, but cannot draw: every desk is taken (come back after as many seconds as Retry-After "
-    "says), or something that it needs is missing, which its log names.",
+    "It runs, but cannot draw: every worker is busy (come back after as many seconds as "
+    "Retry-After says), or something that it needs is missing, which its log names.",
 )
 TOO_LONG: Final = Kind(
     "too-long",

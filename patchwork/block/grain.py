@@ -1,22 +1,38 @@
 """The straight grain of each piece, and which of its edges are cut on the bias.
 
-An edge along the straight grain hardly stretches, so a block keeps its size if its outside lies
-on the grain (common practice of the trade): the arrow runs with the longest straight
-edge that a piece has at the outside of the block; a piece without one takes the direction
-of a side of the block if one of its edges runs that way, and else that of its longest edge.
+An edge along the straight grain hardly stretches, and one across it little more: a block keeps
+its size if its outside lies on the grain, and hangs straight if its pieces lie as the block does
+(common practice of the trade).  So the arrow runs with, whichever a piece has first:
+
+1. the longest straight edge that it has at the outside of the block;
+2. its long sides, if it is a strip: more than twice as long as wide. Strips are cut along the
+   cloth, and a short end that happens to run with the block is no reason to cut one on the bias;
+3. the longest of its edges that run with a side of the block;
+4. its longest straight edge;
+5. where all its edges are curved: its own axis, from tip to tip of a petal; if it has none, as a
+   disc or a square with hollow sides, the direction of the block.
+
+Pieces of one shape are cut from one template if they can be: one that has no edge at the outside
+takes its grain from the others.  Only where outside edges, or their author, want another grain do
+like shapes have several.
 
 A direction here is that of a line, without a sense: 0 <= degrees < 180, clockwise from +x as seen.
 """
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from piecewright.patchwork.block.model import Piece
-from piecewright.patchwork.block.seams import Seams
+from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.congruence import Shape, Way, congruences, laid, ways_onto
 from piecewright.patchwork.geometry.paths import Line, Outline, Segment
-from piecewright.patchwork.geometry.vectors import TOLERANCE, angle, distance, minus
+from piecewright.patchwork.geometry.vectors import TOLERANCE, angle, cross, distance, minus
 
 PARALLEL = 0.25
 """Degrees within which two edges run the same way; a drawing in decimals is off by less."""
@@ -30,6 +46,31 @@ Cloth is laid to its grain by eye, which is good to a few degrees.
 _AS_LONG = TOLERANCE
 """Inches within which sides are as long as each other."""
 
+_STRIP: Final = 0.49
+"""A strip's width, in lengths of its long side, at most: less than half, which is what the triangle
+and the parallelogram of half squares have, whose short sides are cut with the block."""
+
+_ROUND: Final = 0.05
+"""How much longer than wide, as a share, a shape of curves has to be for its axis to count: one
+that was meant to be as long as wide was drawn by no more exact a hand."""
+
+_TO: Final = 0.1
+"""Degrees to which the axis of a shape of curves is given: its curves are measured as points, and
+nobody lays cloth more exactly."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """The grain that a piece has for itself.
+
+    Attributes:
+        grain: degrees; None where it is free.
+        firm: whether it is the author's, or that of an edge at the outside of the block.
+    """
+
+    grain: float | None
+    firm: bool
+
 
 def grain_lines(seams: Seams, pieces: Sequence[Piece]) -> tuple[float | None, ...]:
     """For each piece its grain in degrees (0 <= grain < 180), None where it is free."""
@@ -40,29 +81,114 @@ def grain_lines(seams: Seams, pieces: Sequence[Piece]) -> tuple[float | None, ..
         for edge in seams.edges
         if edge.left is None and isinstance(edge.segment, Line)
     )
-    return tuple(_grain(seams, i, piece, block_sides) for i, piece in enumerate(pieces))
+    wishes = [_wish(seams, i, piece, block_sides) for i, piece in enumerate(pieces)]
+    return _agreed(pieces, wishes)
 
 
-def _grain(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]) -> float | None:
+def _wish(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]) -> _Wish:
     """The grain of one piece (see the top of this module for the rule)."""
     if piece.grain == "free":
-        return None
+        return _Wish(None, True)
     if piece.grain != "auto":
-        return float(piece.grain) % 180.0
+        return _Wish(float(piece.grain) % 180.0, True)
     whole_sides = _straight_sides(seams, number)
     at_outside = [(size, way) for size, way, outside in whole_sides if outside]
     if at_outside:
-        return _longest(at_outside)
+        return _Wish(_longest(at_outside), True)
+    sides = [(size, way) for size, way, _ in whole_sides]
+    if not sides:
+        return _Wish(_axis(piece.outline, block_sides), False)
     along_block = [
-        (size, way)
-        for size, way, _ in whole_sides
-        if any(_apart(way, side) <= PARALLEL for side in block_sides)
+        (size, way) for size, way in sides if any(_apart(way, b) <= PARALLEL for b in block_sides)
     ]
-    for choice in (along_block, [(size, way) for size, way, _ in whole_sides]):
-        if choice:
-            return _longest(choice)
-    # All its sides are curved: their chords say how it lies.
-    return _longest([(distance(s.start, s.end), _way(s)) for s in piece.outline])
+    if along_block and not _is_strip(piece.outline, sides):
+        return _Wish(_longest(along_block), False)
+    return _Wish(_longest(sides), False)
+
+
+def _is_strip(outline: Outline, sides: Sequence[tuple[float, float]]) -> bool:
+    """Whether a piece of straight sides is far longer than wide, measured along its longest one.
+
+    A triangle is none, however slender: it points along its middle, and its base lies across.
+    """
+    if len(sides) < 4 or any(not isinstance(s, Line) for s in outline):
+        return False
+    long = max(size for size, _ in sides)
+    turn = math.radians(_longest(sides))
+    across = [cross((math.cos(turn), math.sin(turn)), s.start) for s in outline]
+    return max(across) - min(across) <= _STRIP * long
+
+
+def _axis(outline: Outline, block_sides: Iterable[float]) -> float:
+    """The direction in which a shape of curves is longest, or that of the block.
+
+    It is the principal axis of the shape's second moments of area (Green's theorem over its ring of
+    points), which is its axis of symmetry where it has one, or lies across that.
+    """
+    ring = paths.ring(outline)
+    x0, y0 = ring[0]
+    points = [(x - x0, y - y0) for x, y in ring]
+    area = mx = my = xx = yy = xy = 0.0
+    for p, q in zip(points, points[1:] + points[:1], strict=True):
+        twice = cross(p, q)
+        area += twice / 2
+        mx += (p[0] + q[0]) * twice / 6
+        my += (p[1] + q[1]) * twice / 6
+        xx += (p[0] * p[0] + p[0] * q[0] + q[0] * q[0]) * twice / 12
+        yy += (p[1] * p[1] + p[1] * q[1] + q[1] * q[1]) * twice / 12
+        xy += (p[0] * (2 * p[1] + q[1]) + q[0] * (p[1] + 2 * q[1])) * twice / 24
+    xx, yy, xy = xx - mx * mx / area, yy - my * my / area, xy - mx * my / area
+    apart = math.hypot((xx - yy) / 2, xy)
+    # Moments go by the square of lengths.
+    if xx + yy + 2 * apart <= (1 + _ROUND) ** 2 * (xx + yy - 2 * apart):
+        return min(block_sides, key=lambda way: _apart(way, 90.0), default=90.0)
+    degrees = math.degrees(math.atan2(2 * xy, xx - yy)) / 2
+    return round(degrees / _TO) * _TO % 180.0
+
+
+def _agreed(pieces: Sequence[Piece], wishes: Sequence[_Wish]) -> tuple[float | None, ...]:
+    """The grain of each piece, once those without a firm wish go by the pieces of their shape."""
+    grains = [wish.grain for wish in wishes]
+    outlines = [straightened(piece.outline) for piece in pieces]
+    bare = [Shape(outline, outline) for outline in outlines]
+    found = congruences(bare)
+    of_shape: dict[int, list[int]] = {}
+    for i, one in enumerate(found):
+        # What an author says of one piece, he does not say of others.
+        if pieces[i].grain == "auto":
+            of_shape.setdefault(one.first, []).append(i)
+    for first, own in of_shape.items():
+        # In each kind the grain lies the same way in the shape; a kind goes by its first piece.
+        kinds: list[int] = []
+        known: list[tuple[int, list[float]]] = []
+        for i in own:
+            lies = _as_laid(grains[i], outlines[i], outlines[first], found[i].ways)
+            kind = next((k for k, others in known if _meet(lies, others)), i)
+            if kind == i:
+                known.append((i, lies))
+            kinds.append(kind)
+        firm = [kind for i, kind in zip(own, kinds, strict=True) if wishes[i].firm]
+        ((most, _),) = Counter(firm or kinds).most_common(1)
+        for i, kind in zip(own, kinds, strict=True):
+            if kind != most and kind not in firm:
+                way, grain = next(ways_onto(bare[most], bare[i])), grains[most]
+                assert grain is not None, "none of them is free"
+                onto = laid(outlines[most], outlines[i], way)
+                grains[i] = round(onto.grain(grain), 6) % 180.0
+    return tuple(grains)
+
+
+def _as_laid(
+    grain: float | None, outline: Outline, onto: Outline, ways: Iterable[Way]
+) -> list[float]:
+    """How the grain of a piece lies in its shape, in each way in which it lies on that."""
+    assert grain is not None, "none of them is free"
+    return [laid(outline, onto, way).grain(grain) for way in ways]
+
+
+def _meet(ways: Iterable[float], others: Sequence[float]) -> bool:
+    """Whether one of some directions is one of the others."""
+    return any(_apart(one, other) <= PARALLEL for one in ways for other in others)
 
 
 def outside_grains(seams: Seams, piece: int) -> tuple[float, ...]:
@@ -110,9 +236,9 @@ def _longest(sides: Sequence[tuple[float, float]]) -> float:
 
 
 def _way(segment: Segment) -> float:
-    """The direction of a segment's chord, degrees."""
-    way = angle(minus(segment.end, segment.start)) % 180.0
-    return 0.0 if way > 180.0 - 1e-9 else way  # a level line that rounding turned back
+    """The direction from a segment's start to its end, degrees."""
+    # Rounded, so that a level line that arithmetic turned a hair back is still at 0, not at 180.
+    return round(angle(minus(segment.end, segment.start)), 9) % 180.0
 
 
 def _apart(one: float, other: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import shapely
 from shapely import STRtree
@@ -14,7 +14,7 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Outline
 from piecewright.patchwork.geometry.vectors import TOLERANCE, distance
-from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.lengths import Unit, spoken
 
 Joins: TypeAlias = "str | tuple[Joins, Joins]"
 """A piece id, or two units that are sewn to each other."""
@@ -29,6 +29,9 @@ MOST_POINTS = 200
 
 SMALLEST, LARGEST = 0.25, 400
 """Inches: the longer side of a finished block, from a doll's quilt to a whole one."""
+
+FINISHED_SIZES: Final = f"from {spoken(SMALLEST, 'in')} to {spoken(LARGEST, 'in')}"
+"""The same in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +153,8 @@ def finished(
     block to that size; ``scale`` multiplies the drawn size.
 
     Raises:
-        BlockError: nothing or too much is given, the size is not between 1/4 in and
-            400 in, or so small that points of the block become one.
+        BlockError: nothing or too much is given, the size is not one of ``FINISHED_SIZES``, or so
+            small that points of the block become one.
     """
     if (scale is None) == (width is None and height is None):
         message = "give width, height or both; or scale alone"
@@ -164,7 +167,7 @@ def finished(
         raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
     longest = max((right - left) * across, (bottom - top) * down)
     if not (math.isfinite(longest) and SMALLEST <= longest <= LARGEST):
-        message = "a finished block must be between 1/4 in and 400 in on its longer side"
+        message = f"a finished block must measure {FINISHED_SIZES} on its longer side"
         raise BlockError([Fault(pointer, "finish", message)])
     # Allowances and labels are no part of a block, and so never stretched.
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)

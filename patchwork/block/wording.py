@@ -25,6 +25,15 @@ def letters(number: int) -> str:
     return name
 
 
+def counted(count: int, thing: str) -> str:
+    """So many of a thing whose plural is made with an s.
+
+    >>> counted(1, "step"), counted(2, "seam intersection")
+    ('1 step', '2 seam intersections')
+    """
+    return f"{count:,} {thing}{'' if count == 1 else 's'}"
+
+
 def unit_name(ids: Sequence[str], most: int = 6) -> str:
     """A unit as messages name it, by its first pieces.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from piecewright.patchwork.block.wording import width_by_height
+from piecewright.patchwork.block.wording import counted, width_by_height
 from piecewright.patchwork.cutting.angled_strips import Slanted
 from piecewright.patchwork.cutting.borders import Edging
 from piecewright.patchwork.cutting.cutting_list import Cut, FabricCuts, Strip
@@ -16,27 +16,14 @@ CAUTION: Final = (
     "ruler held down flat or weighted."
 )
 
-_MANY: Final = {
-    "square": "squares",
-    "rectangle": "rectangles",
-    "half-square triangle": "half-square triangles",
-    "quarter-square triangle": "quarter-square triangles",
-    "diamond": "diamonds",
-    "parallelogram": "parallelograms",
-    "trapezoid": "trapezoids",
-    "triangle": "triangles",
-}
 
-
-def counted(count: int, name: str) -> str:
+def counted_cuts(count: int, name: str) -> str:
     """``1 square``, ``4 squares``; a template's pieces keep its name.
 
-    >>> counted(4, "square"), counted(1, "diamond"), counted(3, "template A")
+    >>> counted_cuts(4, "square"), counted_cuts(1, "diamond"), counted_cuts(3, "template A")
     ('4 squares', '1 diamond', '3 of template A')
     """
-    if name not in _MANY:
-        return f"{count} of {name}"
-    return f"{count} {name if count == 1 else _MANY[name]}"
+    return f"{count} of {name}" if name.startswith("template ") else counted(count, name)
 
 
 def size(width: float, height: float, unit: Unit) -> str:
@@ -64,9 +51,9 @@ def blanks(cut: Cut, unit: Unit) -> str:
     if cut.source == "template":
         return counted(cut.count, cut.name)
     if cut.slant is not None:
-        return f"{counted(cut.blanks, cut.name)}, {spoken(cut.slant.width, unit)} strips"
+        return f"{counted_cuts(cut.blanks, cut.name)}, {spoken(cut.slant.width, unit)} strips"
     name = "rectangle" if cut.shape == "rectangle" else "square"
-    return f"{counted(cut.blanks, name)} {size(*cut.cut, unit)}"
+    return f"{counted_cuts(cut.blanks, name)} {size(*cut.cut, unit)}"
 
 
 def note(cut: Cut, unit: Unit) -> str:
@@ -124,9 +111,7 @@ def _at_an_angle(slant: Slanted, unit: Unit) -> str:
 
 def strip_text(strip: Strip, cuts: Sequence[Cut], unit: Unit) -> str:
     """How strips are cut up, in a sentence."""
-    strips = (
-        f"{strip.count} strip{'' if strip.count == 1 else 's'} {spoken(strip.width, unit)} wide"
-    )
+    strips = f"{counted(strip.count, 'strip')} {spoken(strip.width, unit)} wide"
     if strip.purpose != "patches":
         where = "along the cloth" if strip.lengthwise else "across the cloth"
         return f"{strips}, cut {where}, for the {strip.purpose}"
@@ -134,10 +119,10 @@ def strip_text(strip: Strip, cuts: Sequence[Cut], unit: Unit) -> str:
     for part in strip.parts:
         cut = cuts[part.cut]
         if cut.slant is not None:
-            rows.append(counted(part.count, cut.name))
+            rows.append(counted_cuts(part.count, cut.name))
         else:
             name = "square" if cut.shape not in ("square", "rectangle") else cut.shape
-            rows.append(f"{counted(part.count, name)} {size(strip.width, part.length, unit)}")
+            rows.append(f"{counted_cuts(part.count, name)} {size(strip.width, part.length, unit)}")
     each = "each into " if strip.count > 1 else ""
     return f"{strips}: {each}{', '.join(rows)}"
 
@@ -150,9 +135,10 @@ def edging_text(edging: Edging, unit: Unit) -> str:
         lengths = ", ".join(
             f"{count} × {spoken(length, unit)} ({where})" for length, count, where in edging.lengths
         )
-    joins = f"; {edging.joins} diagonal join{'' if edging.joins == 1 else 's'}"
+    joins = f"; {counted(edging.joins, 'diagonal join')}"
+    strips = counted(edging.strips, "strip")
     return (
-        f"{edging.purpose.capitalize()}: {edging.strips} strips {spoken(edging.width, unit)} wide"
+        f"{edging.purpose.capitalize()}: {strips} {spoken(edging.width, unit)} wide"
         f"{joins if edging.joins else ''}; {lengths}. {edging.rule}"
     )
 

@@ -283,13 +283,13 @@ class _Pressing:
         if not satisfiable(constraint):
             names = _names(a.place for a in point.arriving if a.within)
             return (
-                f"the seams that end here in {names} are held by the meetings inside the blocks, "
-                "by the way that was given for them, or by the seam between the blocks"
+                f"the seams that end here in {names} are pressed as the seam intersections inside "
+                "the blocks need it, as you gave it, or as the seam between the blocks lies"
             )
         names = _names(a.place for a in point.arriving)
         return (
             f"the seams of {names} meet others elsewhere too: pressed so that they nest here, at "
-            "least one other meeting would not"
+            "least one other seam intersection would not"
         )
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from piecewright.patchwork.block.wording import letters
+from piecewright.patchwork.block.wording import counted, letters
 from piecewright.patchwork.quilt.assembly import Area, pressed
 from piecewright.patchwork.quilt.layout import place_name
 from piecewright.patchwork.quilt.plan import QuiltPlan, Share
 from piecewright.patchwork.sewing.rectangles import Size
-from piecewright.patchwork.sewing.wording import counted, listed, size
+from piecewright.patchwork.sewing.wording import listed, size
 
 
 def codes(plan: QuiltPlan) -> dict[str, str]:
@@ -43,9 +43,10 @@ def overview(plan: QuiltPlan) -> list[str]:
         bound = "no plan nests more" if plan.optimal else f"at most {plan.bound} can"
         between = sum(m.nests for m in plan.meetings)
         message.append(
-            f"Seams nest at {plan.nested} of {counted(total, 'seam intersection')}: {bound}. "
-            f"{between} of {len(plan.meetings)} are between blocks."
+            f"Seams nest at {plan.nested} of {counted(total, 'seam intersection')}: {bound}."
         )
+        if plan.meetings:
+            message[-1] += f" Between blocks they nest at {between} of {len(plan.meetings)}."
     few = ", the fewest with which these seams nest" if plan.fewest_variants else ""
     message.append(
         f"{counted(len(plan.variants), 'variant')}{few}. Blocks of one variant are pressed alike, "
@@ -101,7 +102,12 @@ def joining(plan: QuiltPlan) -> list[str]:
     meetings = len(plan.meetings)
     left_open = sum(not m.nests for m in plan.meetings)
     if meetings:
-        nest = "they nest" if not left_open else f"all but {left_open} nest; pin those (open dots)"
+        if not left_open:
+            nest = "they nest"
+        elif left_open == meetings:
+            nest = "pin them (open dots), as none nest"
+        else:
+            nest = f"all but {left_open} nest; pin those (open dots)"
         message.append(f"Match the seams at {counted(meetings, 'point')} between blocks: {nest}.")
     if across * down == 1:
         message.append("The quilt is one block: there is nothing to join.")
@@ -126,7 +132,7 @@ def _rows(area: Area) -> str:
 
 
 def not_nested(plan: QuiltPlan, most: int) -> list[str]:
-    """Meetings between blocks that do not nest, by what keeps them from it."""
+    """Seam intersections between blocks that do not nest, by what keeps them from it."""
     reasons: dict[str, dict[str, None]] = {}
     left_open = [m for m in plan.meetings if not m.nests]
     for meeting in left_open[:most]:
@@ -134,5 +140,6 @@ def not_nested(plan: QuiltPlan, most: int) -> list[str]:
         reasons.setdefault(meeting.reason or "it does not nest", {})[places] = None
     message = [f"Where {'; '.join(places)} meet: {reason}." for reason, places in reasons.items()]
     if len(left_open) > most:
-        message.append(f"And at {len(left_open) - most} further points; the map shows them all.")
+        more = counted(len(left_open) - most, "further point")
+        message.append(f"And at {more}; the map shows them all.")
     return message

@@ -43,11 +43,13 @@ class Arm:
         from_first: whether it arrives from the side of the later seam's first unit.
         onward: whether its allowance lies onward along the later seam when it is pressed
             toward its own first unit.
+        edge: the number of the edge along which it arrives.
     """
 
     join: int
     from_first: bool
     onward: bool
+    edge: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,12 @@ def _arm(seams: Seams, order: Order, e: int, point: int, from_first: bool, from_
     # Clockwise about the point, this piece comes before the arm. Clockwise runs from onward to
     # back on the right of the seam.
     before = edge.left if edge.start == point else edge.right
-    return Arm(join, from_first, (before == order.on_first[e]) == from_right)
+    return Arm(join, from_first, (before == order.on_first[e]) == from_right, e)
+
+
+def lies_onward(arm: Arm, press: Press) -> bool:
+    """Whether an arm's allowance lies onward along the later seam; not to be asked of open ones."""
+    return arm.onward == (press == "first")
 
 
 def nests(crossing: Crossing, directions: Sequence[Press]) -> bool:
@@ -157,8 +164,7 @@ def nest(arms: Sequence[Arm], pressed: Sequence[Press]) -> bool:
     # True for an arm of the first unit whose allowance lies onward, or one of the second whose
     # lies back: all alike, the two units lie to opposite sides.
     ways = {
-        (arm.onward == (press == "first")) == arm.from_first
-        for arm, press in zip(arms, pressed, strict=True)
+        lies_onward(arm, press) == arm.from_first for arm, press in zip(arms, pressed, strict=True)
     }
     return len(ways) == 1
 
@@ -191,16 +197,7 @@ def thickest(arms: Sequence[Arm], pressed: Sequence[Press], seam: Press) -> int:
     """The layers in the thickest of the four places, counted as the module says."""
     most = 0
     for onward in (True, False):
-        first, second = 1, 1
-        for arm, press in zip(arms, pressed, strict=True):
-            if press == "open":
-                more = 1
-            else:
-                more = 2 if (arm.onward == (press == "first")) == onward else 0
-            if arm.from_first:
-                first += more
-            else:
-                second += more
+        first, second = layers_beside(arms, pressed, onward)
         if seam == "open":
             most = max(most, 2 * first, 2 * second)
         elif seam == "first":
@@ -208,3 +205,18 @@ def thickest(arms: Sequence[Arm], pressed: Sequence[Press], seam: Press) -> int:
         else:
             most = max(most, first + 2 * second)
     return most
+
+
+def layers_beside(arms: Sequence[Arm], pressed: Sequence[Press], onward: bool) -> tuple[int, int]:
+    """The layers of the first and of the second unit beside the point, onward of it or back.
+
+    As they lie under the presser foot, before the seam is pressed.
+    """
+    first, second = 1, 1
+    for arm, press in zip(arms, pressed, strict=True):
+        more = 1 if press == "open" else 2 if lies_onward(arm, press) == onward else 0
+        if arm.from_first:
+            first += more
+        else:
+            second += more
+    return first, second

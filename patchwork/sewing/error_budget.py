@@ -137,7 +137,7 @@ def error_budget(
     ruler = _Ruler(seams, order, cutting, sewing)
     units = tuple(
         ruler.unit_deviation(k, rectangle)
-        for k, rectangle in enumerate(unit_rectangles(seams, order)[order.pieces :])
+        for k, rectangle in enumerate(ruler.rectangles[order.pieces :])
     )
     points = tuple(ruler.point_deviations())
 
@@ -203,9 +203,10 @@ class _Ruler:
         self.seam_numbers = max(self.cuts.values(), default=0) + 1
         self.trim_numbers = self.seam_numbers + len(order.joins)
         self.along_numbers = self.trim_numbers + 2 * len(order.parents)
+        self.rectangles = unit_rectangles(seams, order)
         self.trimmed_units = {
             u
-            for u, rectangle in enumerate(unit_rectangles(seams, order))
+            for u, rectangle in enumerate(self.rectangles)
             if rectangle is not None and u >= order.pieces
         }
         self.turned: dict[tuple[int, int, int], int] = {}

@@ -23,8 +23,7 @@ class WorkedOrder:
 
     Attributes:
         fewest_pivots: whether no order can have fewer pivots; proven.
-        fewest_levels: whether, besides, no order with as few pivots has fewer levels.
-            Levels are counted as in ``unit_levels``.
+        optimal: whether no order is better by all that counts; proven.
     """
 
     order: Order

@@ -199,16 +199,16 @@ def _reason(meeting: Crossing, kept: Sequence[Press | None]) -> str:
         own = [arm for arm in meeting.arms if arm.join == j]
         if not ways_to_nest(replace(meeting, arms=tuple(own)), free):
             return (
-                f"the seam of step {j + 1} arrives here twice, from both sides of a set-in corner, "
-                "and its allowance lies to the one side on one arm and to the other on the other"
+                f"the seam of step {j + 1} comes in here twice, from both sides of a set-in "
+                "corner, so that its allowance lies both ways"
             )
     if not ways_to_nest(meeting, kept):
         fixed = [j for j in joins if kept[j] is not None]
-        message = "lays its allowance" if len(fixed) == 1 else "lay their allowances"
-        return f"the way that was given for {_steps(fixed)} {message} so that nothing can nest here"
+        message = "is" if len(fixed) == 1 else "are"
+        return f"{_steps(fixed)} {message} pressed the way you gave, so that nothing can nest here"
     return (
         f"{_steps(joins)} meet elsewhere too: pressed so that they nest here, at least one "
-        "other meeting would not"
+        "other seam intersection would not"
     )
 
 

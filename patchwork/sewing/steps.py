@@ -27,6 +27,7 @@ from piecewright.patchwork.sewing.alike import first_alike
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
 from piecewright.patchwork.sewing.rectangles import Size, unfinished, unit_rectangles
+from piecewright.patchwork.sewing.ridges import AtNeedle, at_needle
 from piecewright.patchwork.sewing.rounds import Round, rounds_of
 from piecewright.patchwork.sewing.stops import Stop, stops_of
 
@@ -87,6 +88,7 @@ class Step:
         stops: the ends of the seam at which it stops at the match point.
         unfinished: the size to trim the sewn unit to; None where it is no rectangle, or a seam in
             it stands open.
+        needle: how it is fed to the needle; None where no earlier seam crosses it.
         level: from 1; its units were made at lower levels.
         like: the first join of the same level that is sewn just like this one; itself if
             none is before it.
@@ -103,6 +105,7 @@ class Step:
     stops: tuple[Stop, ...]
     press: Press
     unfinished: Size | None
+    needle: AtNeedle | None
     level: int
     like: int
     partial: PartialSeam | None
@@ -144,6 +147,7 @@ def sewing_steps(
     levels = unit_levels(order)
     stops = stops_of(order)
     like = first_alike(seams, order, directions, levels, stops)
+    needle = at_needle(seams, order, directions, allowance)
     steps = []
     for k, join in enumerate(order.joins):
         first, second = (
@@ -160,6 +164,7 @@ def sewing_steps(
                 stops[k],
                 directions[k],
                 unfinished(seams, rectangle, allowance) if rectangle else None,
+                needle[k],
                 levels[order.pieces + k],
                 like[k],
                 _partial(seams, join),

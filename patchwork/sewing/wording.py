@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from piecewright.patchwork.block.joins import Spans
-from piecewright.patchwork.block.wording import width_by_height
+from piecewright.patchwork.block.wording import counted, width_by_height
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, Vector, distance, minus
 from piecewright.patchwork.lengths import Unit, spoken
@@ -33,6 +33,8 @@ _AS_FAR = 1 / 32
 
 _LEAST_RULED = 1 / 24
 """Inches; of less it is said that it is less than the least that a ruler has, 1/16 in or 1 mm."""
+_MOST_PLACES = 4
+"""Along a seam, of which a card tells how far each comes from its start; of more the first."""
 
 _MOST_NAMED = 4
 """Pieces round a point that are named; more would take a line of a card and tell less."""
@@ -170,7 +172,10 @@ class Words:
         if nested == len(met):
             nest = "the seams nest" if len(met) == 1 else "the seams nest at all of them"
             return f"Match {points} (dot{'s' * (len(met) > 1)}): {nest}."
-        message = [f"Match {points}: the seams nest at {nested} (filled); pin the others (open)."]
+        if nested:
+            message = [f"Match {points}: the seams nest at {nested} (filled); pin the rest (open)."]
+        else:
+            message = [f"Match {points} (open dot{'s' * (len(met) > 1)}): pin, as nothing nests."]
         reasons = dict.fromkeys(m.reason for m in met if m.reason)
         message += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
         return " ".join(message)
@@ -206,6 +211,43 @@ class Words:
         fine = abs(by) < _LEAST_RULED
         amount = f"less than {self.ruled(0.0)}" if fine else self.ruled(abs(by))
         return f"{amount} {'stands out' if by > 0 else 'stays back'}"
+
+    def feeding(self, step: Step) -> str:
+        """Where to slow down at the machine, and where to mind a fold; empty if nowhere."""
+        needle = step.needle
+        if needle is None or not (needle.ridges or needle.folds):
+            return ""
+        join = self.plan.order.joins[step.join]
+        on_top = self.unit_name(join.first if needle.on_top == "first" else join.second, False)
+        across, down = needle.end[0] - needle.start[0], needle.end[1] - needle.start[1]
+        if abs(across) >= abs(down):
+            end = "left" if across > 0 else "right"
+        else:
+            end = "top" if down > 0 else "bottom"
+        ridges, folds = self._met(step)
+        flat = "keep the allowance underneath flat"
+        if not ridges:
+            message = f"{flat} {_from_raw_edge(folds)}"
+        else:
+            message = f"slow down {_from_raw_edge(ridges)}, where the presser foot meets a ridge"
+            if folds:
+                message += f"; {flat} " + ("there" if folds == ridges else f"at {_places(folds)}")
+        return f"Start at the {end}, {on_top} on top: {message}."
+
+    def fed_otherwise(self, step: Step) -> list[str]:
+        """The same of steps that are sewn just like one, but across seams pressed another way."""
+        return [
+            f"Step {other.join + 1}: {self.feeding(other) or 'there is nothing to slow down for.'}"
+            for other in self.groups[step.like]
+            if self._met(other) != self._met(step)
+        ]
+
+    def _met(self, step: Step) -> tuple[list[str], list[str]]:
+        """How far along a seam its ridges and its folds are."""
+        needle = step.needle
+        ridges, folds = (needle.ridges, needle.folds) if needle else ((), ())
+        along = [[self.ruled(one.from_start, 8) for one in found] for found in (ridges, folds)]
+        return list(dict.fromkeys(along[0])), list(dict.fromkeys(along[1]))
 
     # --- pressing ---
 
@@ -300,6 +342,7 @@ class Words:
             self.stops(step),
             self.tips(step),
             self.matching(step),
+            self.feeding(step),
             self.press(step),
         ]
         after = self.rounds.get(step.join)
@@ -331,9 +374,11 @@ class Words:
             message.append(f"The order of sewing is the block's own{with_pivots}.")
         # Nothing is said of an order that is not proven to be best.
         elif plan.fewest_pivots:
-            most = "no order has fewer pivots"
-            straight = "All seams are straight runs" if not pivots else counted(pivots, "pivot")
-            message.append(f"{straight}: {most}.")
+            message.append(
+                f"Set-in seams turn at {counted(pivots, 'pivot')}: no order has fewer."
+                if pivots
+                else "No seam has to be set in."
+            )
         message += self._partial_seams()
         pressing = plan.pressing
         if pressing.meetings:
@@ -362,7 +407,7 @@ class Words:
         return [f"{counted(len(partial), 'partial seam')}: {listed(pairs)}."]
 
     def not_nested(self) -> list[str]:
-        """Every meeting that does not nest, and why."""
+        """Every seam intersection that does not nest, and why."""
         return [
             f"Step {m.step + 1}, {self.place(self.plan.seams.points[m.at])}: "
             f"{m.reason or 'it does not nest'}."
@@ -374,9 +419,8 @@ class Words:
         """How far off the block and the points at which seams meet may come out."""
         budget = self.plan.budget
         message = [
-            f"Cut within {self.fine(budget.cutting)} and sewn within "
-            f"{self.fine(budget.sewing)}, this is how far off things are likely to be (19 times in "
-            "20)."
+            f"Cut to within {self.fine(budget.cutting)} and sewn to within "
+            f"{self.fine(budget.sewing)}, 19 blocks in 20 are off by no more than this."
         ]
         if budget.units:
             whole = budget.units[-1]
@@ -387,13 +431,13 @@ class Words:
         for number, point in enumerate(budget.first_to_suffer, 1):
             message.append(f"{number}. {self.at_stake(point)}")
         if not budget.first_to_suffer:
-            message.append("No seams have to match, so no point can be off.")
+            message.append("No seams have to match, so there is no point to lose.")
         return message
 
     def at_stake(self, point: PointDeviation) -> str:
         """How far off a point where seams should meet may come out."""
         return (
-            f"Step {point.join + 1}, where {self.around(point.at)} meet: "
+            f"Point {self.around(point.at)} (step {point.join + 1}): "
             f"{self.compared(point.mismatch)}"
         )
 
@@ -405,21 +449,24 @@ class Words:
         return f"{likely} off is likely; trim units first and it is {trimmed}."
 
     def around(self, point: int) -> str:
-        """The pieces round a point of the block, or where it is if they are many."""
+        """Between which pieces a point of the block lies, or where it is if they are many."""
         seams = self.plan.seams
         pieces = dict.fromkeys(c.piece for run in seams.around[point] for c in run)
         if len(pieces) > _MOST_NAMED:
-            return f"{len(pieces)} pieces ({self.place(seams.points[point])})"
-        return listed(self.plan.block.pieces[i].id for i in sorted(pieces))
+            return f"of {len(pieces)} pieces, {self.place(seams.points[point])}"
+        return f"between {listed(self.plan.block.pieces[i].id for i in sorted(pieces))}"
 
-    def ruled(self, inches: float) -> str:
-        """A small length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
+    def ruled(self, inches: float, parts: int = 16) -> str:
+        """A length as a ruler has it: to the nearest 1/16 in or 1 mm, and no less than that.
 
-        An error budget is no more exact than that, and nobody measures one finer.
+        Nobody measures finer how far off a point is, nor along a seam.
+
+        Args:
+            parts: of an inch.
         """
         if self.unit != "in":
             return f"{max(1, round(inches * 25.4))} mm"
-        return _fraction(max(1, round(inches * 16)), 16)
+        return _fraction(max(1, round(inches * parts)), parts)
 
     def place(self, at: Point) -> str:
         """A place on the block, measured from its top left corner."""
@@ -438,6 +485,22 @@ class Words:
         if self.unit != "in":
             return f"{inches * 25.4:.1f} mm"
         return _fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
+
+
+def _from_raw_edge(lengths: Sequence[str]) -> str:
+    """Where along a seam something comes, measured from where it starts."""
+    first, *more = lengths
+    if len(lengths) > _MOST_PLACES:
+        return f"{first} from the raw edge and at {len(more)} more places"
+    return f"{_places(lengths)} from the raw edge"
+
+
+def _places(lengths: Sequence[str]) -> str:
+    """``3 and 6 1/2 in``; of many the first alone."""
+    if len(lengths) > _MOST_PLACES:
+        return f"{lengths[0]} and at {len(lengths) - 1} more places"
+    numbers = [length.rsplit(" ", 1) for length in lengths]
+    return f"{listed(number for number, _ in numbers)} {numbers[-1][1]}"
 
 
 def _fraction(count: int, of: int) -> str:
@@ -489,7 +552,3 @@ def listed(words: Iterable[str]) -> str:
 def size(found: Size, unit: Unit) -> str:
     """``6 1/2 × 3 1/2 in``."""
     return width_by_height(found.width, found.height, unit)
-
-
-def counted(count: int, thing: str) -> str:
-    return f"{count} {thing}{'' if count == 1 else 's'}"

@@ -8,6 +8,7 @@ from typing import Final
 
 from piecewright.patchwork.block.model import Block, extent, finished
 from piecewright.patchwork.block.seams import planar_map as seams_of
+from piecewright.patchwork.block.wording import counted
 from piecewright.patchwork.cutting import wording as cutting_wording
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing import wording as sewing_wording
@@ -136,7 +137,8 @@ def _entries(
         yield _point(message[:1].upper() + message[1:] + ".", width)
     if len(cover.cautions) > len(listed):
         rest = len(cover.cautions) - len(listed)
-        yield _point(f"And {rest} further cautions, which the check of the block lists.", width)
+        more = counted(rest, "further caution")
+        yield _point(f"And {more}: the check of the block lists all.", width)
 
 
 def _point(message: str, width: float) -> Entry:

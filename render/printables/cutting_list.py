@@ -16,7 +16,7 @@ from piecewright.patchwork.cutting.cutting_list import Cut, CuttingList, FabricC
 from piecewright.patchwork.cutting.wording import (
     CAUTION,
     blanks,
-    counted,
+    counted_cuts,
     edging_text,
     fabric_name,
     finished_size,
@@ -118,8 +118,8 @@ def _entries(found: CuttingList, width: float) -> Iterator[Entry]:
     unit, cloth = found.templates.block.unit, found.cloth
     yield paragraph(CAUTION, width, BODY, bold=True, one_line=True, after=0.06)
     yield paragraph(
-        f"Cloth is {spoken(cloth.width, unit)} wide where it can be used. What to buy has "
-        f"{cloth.shrinkage:g} % for shrinkage and {cloth.spare:g} % to spare in it. Cut the widest "
+        f"Usable width of cloth: {spoken(cloth.width, unit)}. What to buy allows "
+        f"{cloth.shrinkage:g} % for shrinkage and {cloth.spare:g} % to spare. Cut the widest "
         "strips first, straight across the cloth; sizes have the seam allowance in them.",
         width,
         SMALL,
@@ -156,9 +156,9 @@ def _tidy(length: float, unit: Unit) -> float:
 def _cut_lines(cut: Cut, unit: Unit) -> tuple[str, str]:
     """What is cut of one kind, and how."""
     if cut.source == "template":
-        message = f"{counted(cut.count, cut.name)}, finished {finished_size(cut, unit)}"
+        message = f"{counted_cuts(cut.count, cut.name)}, finished {finished_size(cut, unit)}"
     elif cut.yields > 1:
-        pieces = counted(cut.count, cut.name)
+        pieces = counted_cuts(cut.count, cut.name)
         message = f"{blanks(cut, unit)} for {pieces}, finished {finished_size(cut, unit)}"
     else:
         message = f"{blanks(cut, unit)}, finished {finished_size(cut, unit)}"

@@ -20,7 +20,7 @@ from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
 from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.block.wording import allowance_words, block_size
+from piecewright.patchwork.block.wording import allowance_words, block_size, counted
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.foundation.plan import (
     Foundation,
@@ -191,8 +191,8 @@ def _section_drawing(found: Foundation, section: FoundationSection, style: Print
     side = "the mirror image of the face" if style.mirrored else "as seen from the face"
     title = f"Section {section.id}"
     description = (
-        f"{title} of {found.block.name}, {side}: {len(section.patches)} patches, sewn in the "
-        "order of their numbers. The dashed lines are sewn, the solid line is cut."
+        f"{title} of {found.block.name}, {side}: {counted(len(section.patches), 'piece')}, sewn in "
+        "the order of their numbers. The dashed lines are sewn, the solid line is cut."
     )
     return drawn(section.id, title, description, marks)
 

@@ -18,7 +18,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import Block, extent
-from piecewright.patchwork.block.wording import letters
+from piecewright.patchwork.block.wording import counted, letters
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline, Segment
 from piecewright.patchwork.geometry.polygons import lines as line_parts
@@ -103,7 +103,9 @@ def heading(plan: QuiltPlan, title: str = "Group quilt") -> Heading:
         what="Quilt plan, seen from the right side",
         size=f"Finished {size(whole, plan.unit)}",
         allowance="Pictures not to scale",
-        corners=f"{plan.nested} of {total} seam intersections nest" if total else "",
+        corners=f"Seams nest at {plan.nested} of {counted(total, 'seam intersection')}"
+        if total
+        else "",
     )
 
 
@@ -413,7 +415,7 @@ def _entries(plan: QuiltPlan, width: float, highlight: str | None) -> Iterator[E
     codes = quilt_wording.codes(plan)
     for variant in plan.variants:
         if highlight is None or variant.id in used:
-            blocks = f"{variant.count} block{'s' * (variant.count != 1)} of the quilt"
+            blocks = f"{counted(variant.count, 'block')} of the quilt"
             yield paragraph(f"{codes[variant.id]}: {variant.id}, {blocks}.", width, BODY)
     signs = "90°, 180°, 270°: the finished block is turned so, clockwise."
     signs += " Arrows: the side to which the seam between blocks is pressed."

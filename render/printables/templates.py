@@ -16,7 +16,12 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.block.wording import allowance_words, block_size, width_by_height
+from piecewright.patchwork.block.wording import (
+    allowance_words,
+    block_size,
+    counted,
+    width_by_height,
+)
 from piecewright.patchwork.cutting.templates import FabricCount, Template, TemplateSet
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Outline
@@ -98,7 +103,7 @@ def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
     marks += _annotated(shape, template, lines)
     title = f"Template {template.id}"
     description = (
-        f"{title} of {templates.block.name}, for {len(template.pieces)} pieces: "
+        f"{title} of {templates.block.name}, for {counted(len(template.pieces), 'piece')}: "
         f"{', '.join(template.pieces)}. The solid line is cut, the dashed line is sewn."
     )
     return drawn(template.id, title, description, marks)

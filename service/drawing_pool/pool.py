@@ -117,7 +117,7 @@ class DrawingPool:
             raise Problem(TOO_LONG, message) from None
         except (EOFError, OSError):
             code = self._replace(worker, "itself")
-            _log.error("request %s ended its desk, which left with %d", _request_id(), code)
+            _log.error("request %s ended its worker, which left with %d", _request_id(), code)
             raise _too_much() from None
         except BaseException:
             # What the worker still says to this task would be taken for an answer to the next.
@@ -126,7 +126,7 @@ class DrawingPool:
         if isinstance(outcome, OutOfMemory):
             # The heap of a process that has been full to the brim is not worth keeping.
             self._replace(worker, "memory")
-            _log.warning("request %s needs more memory than a desk has", _request_id())
+            _log.warning("request %s needs more memory than a worker has", _request_id())
             raise _too_much()
         self._release(worker)
         if isinstance(outcome, Rejected):
@@ -214,7 +214,7 @@ class DrawingPool:
                 self._kill(worker)
                 raise
         except (TaskFailed, EOFError, OSError, DeadlineExceeded) as error:
-            _log.exception("a desk could not be started")
+            _log.exception("a worker could not be started")
             raise Problem(UNAVAILABLE, "A trial document could not be drawn.") from error
         return worker
 
@@ -253,7 +253,7 @@ def _kill_all(workers: Iterable[_Worker]) -> None:
 
 def _busy() -> Problem:
     REFUSED.inc()
-    message = "Every desk is taken, and as many requests wait as may."
+    message = "Every worker is busy, and as many requests wait as may."
     return Problem(UNAVAILABLE, message, _RETRY_AFTER)
 
 

@@ -39,14 +39,14 @@ SECONDS: Final = Histogram(
 )
 CACHE_HITS: Final = Counter("piecewright_kept_answers", "Answers that were kept from before.")
 WORKERS_ENDED: Final = Counter(
-    "piecewright_desks_ended", "Desks that were ended or ended by themselves.", ["why"]
+    "piecewright_desks_ended", "Workers that were ended or ended by themselves.", ["why"]
 )
 UNDER_WAY: Final = Gauge(
     "piecewright_requests_under_way", "Requests not yet answered.", multiprocess_mode="livesum"
 )
-REFUSED: Final = Counter("piecewright_refused", "Requests for which no desk was free.")
+REFUSED: Final = Counter("piecewright_refused", "Requests for which no worker was free.")
 WAITING: Final = Gauge(
-    "piecewright_waiting", "Requests that wait for a desk.", multiprocess_mode="livesum"
+    "piecewright_waiting", "Requests that wait for a worker.", multiprocess_mode="livesum"
 )
 
 

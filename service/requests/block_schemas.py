@@ -72,8 +72,10 @@ class Piece(RequestSchema):
     fabric = Id(allow_none=True, metadata=documented("The id of one of the block's fabrics."))
     grain = Grain(
         metadata=documented(
-            "`auto`: worked out; `free`: no arrow; else degrees clockwise from +x as seen, "
-            "of which only the line counts (200 is 20).",
+            "`auto`: worked out: an edge at the outside of the block lies on the grain, a strip "
+            "along it, any other piece as the block does, a petal from tip to tip, and pieces of "
+            "one shape alike; `free`: no arrow; else degrees clockwise from +x as seen, of which "
+            "only the line counts (200 is 20).",
             default="auto",
         )
     )

@@ -127,7 +127,7 @@ class BlockMapAnswer(AnswerSchema):
     pieces = fields.Many(MapPiece, "In the order of the request.", of="block.pieces")
     fabrics = fields.Many(MapFabric, "Those that pieces have, as the key shows them.", of=_fabrics)
     seams = fields.Many(MapSeam, "In the order of sewing.", of=_seams)
-    meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
+    meetings = fields.Many(Meeting, "Seam intersections, in the order of sewing.", of=meetings)
     pages = fields.Many(Page, "The sheets, in order.")
 
 

@@ -135,8 +135,10 @@ class QuiltPlanAnswer(AnswerSchema):
         QuiltMaker, "In the order of the request; empty if none are named.", of="shares"
     )
     steps = fields.Many(QuiltStep, "In the order of joining.", of="joinings")
-    meetings = fields.Many(QuiltMeeting, "On the seams between blocks.")
-    inside = fields.Count("How many meetings nest inside the blocks.", of="inside_nested")
+    meetings = fields.Many(QuiltMeeting, "Seam intersections on the seams between blocks.")
+    inside = fields.Count(
+        "At how many seam intersections inside the blocks the seams nest.", of="inside_nested"
+    )
     nested = fields.Count("How many nest inside and between blocks.")
     bound = fields.Count("No plan that keeps the most inside nests more.")
     optimal = fields.Flag("Whether `nested` is proven to be the most possible.")

@@ -107,6 +107,40 @@ class FinishedSeam(AnswerSchema):
     )
 
 
+class Ridge(AnswerSchema):
+    """A place where the presser foot climbs over the allowances of earlier seams: over more than
+    two, or aslant. Slow down there."""
+
+    at = fields.Place("The point of the seam at which they arrive, at finished size.")
+    from_start = fields.Length(
+        "Along the stitches, from the raw edge at the start to where it begins."
+    )
+    layers = fields.Count("Of cloth under the foot.")
+    slanted = fields.Flag(
+        "Whether a seam arrives at less than 66 degrees, so that one half of the foot meets it "
+        "before the other."
+    )
+
+
+class Fold(AnswerSchema):
+    """A place where an allowance underneath lies toward the start, and is easily folded over."""
+
+    at = fields.Place("The point of the seam at which it arrives, at finished size.")
+    from_start = fields.Length(
+        "Along the stitches, from the raw edge at the start to its free edge."
+    )
+
+
+class AtNeedle(AnswerSchema):
+    """How a seam that earlier seams cross is best sewn: the raw edges to the right of the needle,
+    the cloth to its left."""
+
+    start = fields.Place("The end of the seam to start at, so that least is folded over unseen.")
+    on_top = fields.Word("The unit that then lies on top.", ["first", "second"])
+    ridges = fields.Many(Ridge, "Where to slow down, from the start.")
+    folds = fields.Many(Fold, "Where to keep it flat, from the start.")
+
+
 class SewingStep(AnswerSchema):
     """A join, as it is sewn."""
 
@@ -159,6 +193,12 @@ class SewingStep(AnswerSchema):
         nullable=True,
         of="step.unfinished",
     )
+    at_needle = fields.One(
+        AtNeedle,
+        "Null where no earlier seam arrives inside the seam, or it has no ends.",
+        nullable=True,
+        of="step.needle",
+    )
     level = fields.Count(
         "All steps of a level can be sewn one after another.", least=1, of="step.level"
     )
@@ -204,7 +244,9 @@ class SewingOrder(AnswerSchema):
         of="measures.kinds",
     )
     set_in = fields.Length("Of set-in seams, added up.", of="measures.set_in")
-    meeting_seams = fields.Count("Seams with a meeting inside.", of="measures.meeting_seams")
+    meeting_seams = fields.Count(
+        "Seams with a seam intersection inside.", of="measures.meeting_seams"
+    )
     levels = fields.Count(
         "The longest chain of steps that wait for each other.", of="measures.levels"
     )
@@ -216,7 +258,7 @@ class SewingOrder(AnswerSchema):
 
 
 class Meeting(AnswerSchema):
-    """A point inside a seam at which earlier seams arrive from both units."""
+    """A seam intersection: a point inside a seam at which earlier seams arrive from both units."""
 
     at = fields.Place("At finished size.")
     step = fields.Text(
@@ -310,7 +352,7 @@ class PointDeviation(AnswerSchema):
 
 
 class ErrorBudget(AnswerSchema):
-    """How far off units and meeting points will be, with these deviations."""
+    """How far off units and seam intersections will be, with these deviations."""
 
     cutting = fields.Length("As asked for.", of="budget.cutting")
     sewing = fields.Length("As asked for.", of="budget.sewing")
@@ -348,14 +390,14 @@ class SewingPlanAnswer(AnswerSchema):
         "The steps of each level.",
         of=lambda plan: [step_ids(joins) for joins in plan.sewing.batches],
     )
-    meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
-    nested = fields.Count("How many meetings nest.", of="pressing.nested")
+    meetings = fields.Many(Meeting, "Seam intersections, in the order of sewing.", of=meetings)
+    nested = fields.Count("At how many seam intersections the seams nest.", of="pressing.nested")
     bound = fields.Count("No plan nests more.", of="pressing.bound")
     alike = fields.Count(
         "Pairs of alike seams that are pressed alike. Two seams are alike if a turn carries the "
         "one and the pieces along it onto the other and its pieces, or where no turn does a flip; "
-        "they are pressed alike if it carries the side too. Of plans with as many meetings nested, "
-        "the more the better.",
+        "they are pressed alike if it carries the side too. Of plans that nest as many seams, the "
+        "more the better.",
         of="pressing.alike",
     )
     pairs = fields.Count("Pairs of alike seams that there are.", of="pressing.pairs")

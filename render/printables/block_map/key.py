@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Final
 
+from piecewright.patchwork.block.wording import counted
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.crossings import Press
@@ -56,7 +57,7 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     entries: list[Callable[[float, float], list[Mark]]] = []
     for fabric, fill in fabric_fills(plan.block).items():
         count = counts[fabric]
-        message = f"{fill.name}: {count} piece{'s' * (count != 1)}"
+        message = f"{fill.name}: {counted(count, 'piece')}"
         entries.append(partial(swatch, fill, message))
     if plan.order.joins:
         message = "step 3, pressed toward the arrow"
@@ -84,7 +85,7 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
 
 def _left_out(names: int, steps: int) -> str:
     counts = [(names, "piece name"), (steps, "step number")]
-    counts_in_words = [f"{count:,} {what}{'s' * (count != 1)}" for count, what in counts if count]
+    counts_in_words = [counted(count, what) for count, what in counts if count]
     if not counts_in_words:
         return ""
     return f"No room for {' and '.join(counts_in_words)}: a larger finished size shows more."

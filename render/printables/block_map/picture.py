@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.block.seams import straightened
-from piecewright.patchwork.block.wording import block_size
+from piecewright.patchwork.block.wording import block_size, counted
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing.fabric_fills import fabric_fills, filled, piece_part
@@ -39,13 +39,13 @@ _ABOVE_KEY: Final = 0.4
 def heading(plan: SewingPlan) -> Heading:
     """What every sheet says about the map."""
     pressing = plan.pressing
-    nest = f"{pressing.nested} of {len(pressing.meetings)} seam intersections nest"
+    total = counted(len(pressing.meetings), "seam intersection")
     return Heading(
         block=plan.block.name,
         what="Block map, seen from the right side",
         size=f"Finished {block_size(plan.block)}",
         allowance="No seam allowance on this map",
-        corners=nest if pressing.meetings else "",
+        corners=f"Seams nest at {pressing.nested} of {total}" if pressing.meetings else "",
     )
 
 
@@ -86,7 +86,7 @@ def _map(plan: SewingPlan, shapes: Sequence[Polygon], placed: Sequence[PlacedSig
     return Drawing(
         "block-map",
         "Block map",
-        f"{block.name} at its finished size, {count} piece{'s' * (count != 1)}, without "
+        f"{block.name} at its finished size, {counted(count, 'piece')}, without "
         "seam allowance, with step numbers on the seams and arrows toward the pressed side.",
         tuple(marks),
         # All else lies inside the rim, and boxes of thousands of marks take their time.

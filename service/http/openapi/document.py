@@ -20,6 +20,7 @@ from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema
 from marshmallow import fields as plain
 
+from piecewright.patchwork.block.model import FINISHED_SIZES
 from piecewright.patchwork.lengths import UNITS
 from piecewright.service import VERSION
 from piecewright.service.http.access import GUARDED, SETTINGS
@@ -177,7 +178,7 @@ def _introduction(settings: Settings) -> str:
         f"document, {settings.max_items:,} items in a batch{room}, {LONGEST_NAME} characters in a "
         f"name and {LONGEST_ID} in an id, "
         f"{MOST_DEPTH:,} levels of nesting; {settings.deadline} seconds for drawing an answer"
-        f"{rate}. A finished block measures from 1/4 in to 400 in, and "
+        f"{rate}. A finished block measures {FINISHED_SIZES}, and "
         f"an allowance, a margin and an overlap up to {limits.NARROW.most:g} in."
     )
 

@@ -65,10 +65,10 @@ _WORDS: Final = {
         "makeSewingPlan",
         "Sewing plan",
         "Steps with what is joined to what, along which seam, pressed which way and "
-        "trimmed to which size; which meetings nest and why the others cannot; how far off "
-        "units and points may come out. The pressing plan has the most nested meetings "
-        "possible (`optimal` where that is proven). As JSON (the default), as cards on "
-        f"sheets in a PDF, {_AS_SVG}.",
+        "trimmed to which size; at which seam intersections the seams nest and why they "
+        "cannot at others; how far off units and points may come out. The pressing plan has the "
+        "most nested seam intersections possible (`optimal` where that is proven). As JSON (the "
+        f"default), as cards on sheets in a PDF, {_AS_SVG}.",
         PLANS,
     ),
     "block-map": _Words(
@@ -76,7 +76,7 @@ _WORDS: Final = {
         "Block map",
         "The block at its finished size, without seam allowance: fabrics as pale fills "
         "with patterns, piece ids, step numbers on the seams, arrows toward the pressed "
-        "side, and meetings that nest or do not. As JSON (the default), as sheets in a "
+        "side, and seam intersections that nest or do not. As JSON (the default), as sheets in a "
         f"PDF, {_AS_SVG}.",
         PLANS,
     ),

@@ -346,7 +346,7 @@ def test_path_data_beyond_the_limit_is_not_read() -> None:
 soup = st.text(alphabet="MmLlHhVvCcSsQqTtAaZz0123456789.,-+e \n", max_size=40)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.one_of(soup, soup.map(lambda s: f"M0 0{s}Z"), st.text(max_size=40)))
 def test_any_text_is_one_closed_outline_or_a_path_data_error(data: str) -> None:
     try:

@@ -345,7 +345,7 @@ def test_directions_that_were_given_are_kept_in_every_block() -> None:
     long = [m for m in plan.meetings if len(m.blocks) == 2 and m.at[0] % 6 == 0]
     assert len(long) == 6
     assert all(m.nests == (m not in long) for m in plan.meetings)
-    assert all(m.reason and "by the way that was given" in m.reason for m in long)
+    assert all(m.reason and "as you gave it" in m.reason for m in long)
     assert plan.optimal
 
 

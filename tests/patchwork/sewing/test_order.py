@@ -11,13 +11,15 @@ import math
 import random
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
-from shapely import union_all
-from shapely.affinity import rotate, scale, translate
+from numpy.typing import NDArray
+from shapely import area, bounds, hausdorff_distance, length, transform, union_all
+from shapely.affinity import translate
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry import Point as ShapelyPoint
 from shapely.ops import split
@@ -34,6 +36,7 @@ from piecewright.patchwork.sewing import order_search
 from piecewright.patchwork.sewing.order import WorkedOrder, order_of, unit_levels, work_out_order
 from piecewright.patchwork.sewing.order_measures import measured
 from tests.patchwork import partitions
+from tests.patchwork.beyond_doubt import SURELY_NOT, beyond_doubt, is_rectangle
 
 IMPOSSIBLE = (math.inf,)
 """The score of a ring of pieces: its last seam would be two lines."""
@@ -48,6 +51,9 @@ Sums: TypeAlias = tuple[int, int, int, int]
 Demands: TypeAlias = frozenset[tuple[Point, Point]]
 """Of seams that must be straight and stand open at an end: that end, and the next point."""
 
+Shapes: TypeAlias = NDArray[Any]
+"""An array of polygons."""
+
 
 # --- the exhaustive search --------------------------------------------------------------------
 
@@ -61,7 +67,9 @@ class Exhaustive:
             {frozenset((s.start, s.end)) for s in piece.outline} for piece in block.pieces
         ]
         self.points = [{s.start for s in piece.outline} for piece in block.pieces]
-        self.shapes = [Polygon([s.start for s in piece.outline]) for piece in block.pieces]
+        self.shapes: Shapes = np.array(
+            [Polygon([s.start for s in piece.outline]) for piece in block.pieces]
+        )
         self.beside = [
             sum(1 << j for j in range(self.count) if j != i and self.edges[i] & self.edges[j])
             for i in range(self.count)
@@ -259,14 +267,13 @@ class Exhaustive:
         )
 
     def is_rectangle(self, unit: int) -> bool:
-        whole = union_all([self.shapes[i] for i in self.pieces(unit)])
-        around = whole.minimum_rotated_rectangle
-        return bool(around.area - whole.area < 0.005 * around.length)
+        return is_rectangle(union_all(self.shapes[self.pieces(unit)]))
 
     def turns_by_half(self, unit: int) -> bool:
-        shapes = [self.shapes[i] for i in self.pieces(unit)]
+        shapes = self.shapes[self.pieces(unit)]
         middle = union_all(shapes).centroid
-        return covers([rotate(s, 180, origin=middle) for s in shapes], shapes)
+        turned = transform(shapes, lambda at: [2 * middle.x, 2 * middle.y] - at)
+        return beyond_doubt(apart(turned, shapes))
 
     def figure(self, unit: int) -> int:
         """The first unit that was asked about that this one is like."""
@@ -278,22 +285,17 @@ class Exhaustive:
 
     def alike(self, one: int, other: int) -> bool:
         """Whether a turn, or a flip and a turn, lays one unit onto the other, piece onto piece."""
-        these, those = ([self.shapes[i] for i in self.pieces(u)] for u in (one, other))
-        if abs(sum(s.area for s in these) - sum(s.area for s in those)) > 0.02:
+        these, those = self.shapes[self.pieces(one)], self.shapes[self.pieces(other)]
+        if abs(area(these).sum() - area(those).sum()) > SURELY_NOT * length(these).sum():
             return False
-        p, q = longest(these)
-        for r, s in itertools.permutations(corners_of(those), 2):
-            if abs(math.dist(p, q) - math.dist(r, s)) > 0.01:
+        p, q = (complex(*at) for at in longest(these))
+        off = math.inf
+        for r, s in itertools.permutations([complex(*at) for at in corners_of(those)], 2):
+            if abs(abs(p - q) - abs(r - s)) > 2 * SURELY_NOT:
                 continue
-            for flip in (1, -1):
-                laid: list[Polygon] = [scale(shape, 1, flip, origin=(*p, 0)) for shape in these]
-                to = (q[0], p[1] + flip * (q[1] - p[1]))
-                turn = math.atan2(s[1] - r[1], s[0] - r[0]) - math.atan2(to[1] - p[1], to[0] - p[0])
-                laid = [rotate(shape, turn, origin=p, use_radians=True) for shape in laid]
-                laid = [translate(shape, r[0] - p[0], r[1] - p[1]) for shape in laid]
-                if covers(laid, those):
-                    return True
-        return False
+            for flips in (False, True):
+                off = min(off, apart(laid(these, (p, q), (r, s), flips), those))
+        return beyond_doubt(off)
 
 
 class Bend(NamedTuple):
@@ -319,19 +321,39 @@ class Rest(NamedTuple):
     levels: int
 
 
-def corners_of(shapes: Iterable[Polygon]) -> list[Point]:
+def corners_of(shapes: Shapes) -> list[Point]:
     return list(dict.fromkeys((x, y) for s in shapes for x, y in s.exterior.coords))
 
 
-def longest(shapes: Sequence[Polygon]) -> tuple[Point, Point]:
+def longest(shapes: Shapes) -> tuple[Point, Point]:
     """The two corners that lie furthest apart."""
     pairs = itertools.combinations(corners_of(shapes), 2)
     return max(pairs, key=lambda pair: math.dist(*pair))
 
 
-def covers(shapes: Sequence[Polygon], others: Sequence[Polygon]) -> bool:
-    """Whether each shape lies on one of the others, but for 0.02 in."""
-    return all(any(s.hausdorff_distance(o) < 0.02 for o in others) for s in shapes)
+def laid(
+    shapes: Shapes, line: tuple[complex, complex], onto: tuple[complex, complex], flips: bool
+) -> Shapes:
+    """Shapes turned, or flipped and turned, so that a line of theirs lies along another one."""
+    (p, q), (r, s) = line, onto
+    along = (q - p).conjugate() if flips else q - p
+    turn = (s - r) / along * abs(along) / abs(s - r)
+
+    def moved(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        z = at[:, 0] + 1j * at[:, 1] - p
+        z = r + turn * (z.conjugate() if flips else z)
+        return np.stack([z.real, z.imag], axis=1)
+
+    return transform(shapes, moved)
+
+
+def apart(shapes: Shapes, others: Shapes) -> float:
+    """How far the shapes are from lying each on one of the others, inches; infinite if too far."""
+    # The boxes round shapes that lie on each other do so too, and are quicker to look at.
+    gaps = np.abs(bounds(shapes)[:, None] - bounds(others)[None, :]).max(axis=2)
+    if gaps.min(axis=1).max() > SURELY_NOT:
+        return math.inf
+    return float(hausdorff_distance(shapes[:, None], others[None, :]).min(axis=1).max())
 
 
 def closes(line: Sequence[Point]) -> bool:
@@ -453,7 +475,7 @@ def pinwheels(rows: int, columns: int) -> Block:
 # --- against the exhaustive search ------------------------------------------------------------
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(small_blocks(7))
 def test_no_order_is_better(block: Block) -> None:
     result = worked(block)
@@ -527,8 +549,8 @@ def test_what_is_called_proven_is_so_even_where_the_steps_run_out(block: Block) 
 # --- straight orders --------------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=SOME_MAKE_NONE)
-@given(st.integers(0, 2**32), st.integers(1, 90))
+@settings(max_examples=20, deadline=None, suppress_health_check=SOME_MAKE_NONE)
+@given(st.integers(0, 2**32), st.integers(1, 60))
 def test_what_through_cuts_made_is_sewn_with_straight_seams(seed: int, cuts: int) -> None:
     block = partitions.through_cut(seed, cuts, 24.0)
     assume(block is not None)
@@ -741,8 +763,8 @@ def test_borders_are_run_round_a_large_middle_with_one_partial_seam() -> None:
     assert result.fewest_pivots
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=SOME_MAKE_NONE)
-@given(st.integers(0, 2**32), st.integers(20, 120))
+@settings(max_examples=5, deadline=None, suppress_health_check=SOME_MAKE_NONE)
+@given(st.integers(0, 2**32), st.integers(10, 50))
 def test_cells_are_set_in_at_every_point_inside(seed: int, count: int) -> None:
     block = partitions.cells(seed, count, 30.0)
     assume(block is not None)
@@ -767,8 +789,8 @@ def _runs_straight(seams: Seams, point: int) -> bool:
 # --- any block --------------------------------------------------------------------------------
 
 
-@settings(max_examples=30, deadline=None)
-@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(6, 16))))
+@settings(max_examples=10, deadline=None)
+@given(st.one_of(partitions.blocks(), st.builds(board, st.integers(0, 2**32), st.integers(5, 8))))
 def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
     assume(block is not None)
     assert block is not None
@@ -784,7 +806,7 @@ def test_the_order_is_legal_and_the_same_each_time(block: Block | None) -> None:
     [
         pytest.param(grid(40, 50), (0, 1999), id="grid"),
         pytest.param(grid(1, 300), (0, 299), id="strips"),
-        pytest.param(log_cabin(1200), (0, 1199), id="log cabin"),
+        pytest.param(log_cabin(600), (0, 599), id="log cabin"),
     ],
 )
 def test_large_blocks_are_put_in_order(block: Block, expected: tuple[int, int]) -> None:

@@ -111,7 +111,7 @@ def test_the_error_budget_is_told_in_fractions_that_a_ruler_has(name: str) -> No
     assert points
     for message in points:
         assert re.fullmatch(
-            r"\d\. Step \d+, where [\w/,() ]+ meet: \d+/(2|4|8|16) in off is likely"
+            r"\d\. Point [\w/, ]+ \(step \d+\): \d+/(2|4|8|16) in off is likely"
             r"(, trimmed or not|; trim units first and it is \d+/(2|4|8|16) in)\.",
             message,
         ), message
@@ -119,4 +119,4 @@ def test_the_error_budget_is_told_in_fractions_that_a_ruler_has(name: str) -> No
 
 def test_points_of_many_pieces_are_told_by_their_place() -> None:
     told = Words(sewing_plan(block("kaleidoscope", 9))).budget()
-    assert any("8 pieces (4 1/2 in from the left, 4 1/2 in down) meet" in one for one in told)
+    assert any("Point of 8 pieces, 4 1/2 in from the left, 4 1/2 in down" in one for one in told)

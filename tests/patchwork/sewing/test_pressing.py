@@ -10,6 +10,7 @@ import itertools
 import random
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -69,7 +70,7 @@ def assert_best(block: Block, order: Order | None = None) -> None:
     }
     own = np.array([[d == "first" for d in plan.directions]])
     assert reading.nested_and_layers(own)[1][0] == plan.layers
-    assert plan.pairs == len(reading.pairs())
+    assert plan.pairs == len(reading.pairs)
     assert tuple(reading.worth(own)[0]) == totals(plan)
     if len(order.joins) <= 12:
         assert totals(plan) == reading.best(all_plans(len(order.joins)))
@@ -153,19 +154,19 @@ def test_every_meeting_of_a_catalogue_block_nests(name: str) -> None:
 
 
 @given(partitions.blocks(), st.integers(0, 999))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=35, deadline=None)
 def test_random_block_has_the_best_plan(block: Block, seed: int) -> None:
     assert_best(coloured(block, seed))
 
 
 @given(st.integers(0, 2**32), st.sampled_from([(2, 2), (3, 2), (4, 2), (3, 3), (4, 3)]))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_random_grid_has_the_best_plan(seed: int, size: tuple[int, int]) -> None:
     assert_best(grid(seed, *size))
 
 
 @given(st.integers(0, 2**32), st.sampled_from([(2, 2), (3, 2), (4, 2), (3, 3), (4, 3)]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=35, deadline=None)
 def test_random_order_has_the_best_plan(seed: int, size: tuple[int, int]) -> None:
     block = grid(seed, *size)
     assert_best(block, any_order(block, seed))
@@ -364,7 +365,7 @@ def test_meeting_that_given_directions_spoil_says_so() -> None:
     plan = pressing_plan(block, seams, order, given=kept)
     assert (plan.nested, plan.bound, plan.optimal) == (0, 0, True)
     assert plan.meetings[0].alone
-    assert "given for the seams of steps 1 and 2" in str(plan.meetings[0].reason)
+    assert "the seams of steps 1 and 2 are pressed the way you gave" in str(plan.meetings[0].reason)
 
 
 def test_wrong_number_of_given_directions_is_an_error() -> None:
@@ -427,7 +428,7 @@ def test_seam_set_in_round_a_corner_cannot_nest_there() -> None:
     (meeting,) = plan.meetings
     assert not meeting.nests
     assert meeting.alone
-    assert "the seam of step 2 arrives here twice" in str(meeting.reason)
+    assert "the seam of step 2 comes in here twice" in str(meeting.reason)
 
 
 def test_meetings_that_spoil_each_other_say_so_and_as_few_as_possible_are_given_up() -> None:
@@ -439,7 +440,8 @@ def test_meetings_that_spoil_each_other_say_so_and_as_few_as_possible_are_given_
         if given_up:
             found += 1
             assert_best(block, order)
-            assert all("at least one other meeting would not" in str(m.reason) for m in given_up)
+            end = "at least one other seam intersection would not"
+            assert all(str(m.reason).endswith(end) for m in given_up)
     assert found
 
 
@@ -450,26 +452,33 @@ def test_three_hundred_pieces_that_cannot_all_nest_are_proven_best() -> None:
     assert plan.nested == plan.bound < len(plan.meetings)
 
 
-def test_search_without_time_gives_a_bound() -> None:
+@cache
+def tangled() -> tuple[Block, Seams, Order, PressingPlan]:
+    """A block of which no search proves in good time that its plan is the best."""
     block = grid(1, 10, 15, cut=1)
-    seams, order, best = plan_of(block)
+    return block, *plan_of(block)
+
+
+def test_search_without_time_gives_a_bound() -> None:
+    block, seams, order, best = tangled()
     plan = pressing_plan(block, seams, order, seconds=0)
     assert plan.nested <= best.nested <= plan.bound
     assert not plan.optimal
 
 
 @pytest.mark.parametrize(
-    ("block", "seconds", "proven"),
-    [
-        pytest.param(grid(2, 8, 8, cut=0.8), 2.0, True, id="done"),
-        pytest.param(grid(1, 10, 15, cut=1), 0.02, False, id="broken off"),
-    ],
+    ("seconds", "proven"),
+    [pytest.param(2.0, True, id="done"), pytest.param(0.02, False, id="broken off")],
 )
 def test_a_block_gets_the_same_plan_however_slow_the_machine_is(
-    block: Block, seconds: float, proven: bool
+    seconds: float, proven: bool
 ) -> None:
-    seams, order, _ = plan_of(block)
-    plan = pressing_plan(block, seams, order, seconds=seconds)
+    if proven:
+        block = grid(2, 8, 8, cut=0.8)
+        seams, order, plan = plan_of(block)
+    else:
+        block, seams, order, _ = tangled()
+        plan = pressing_plan(block, seams, order, seconds=seconds)
     assert plan.optimal == proven
     assert plan != pressing_plan(block, seams, order, seconds=0)
     with running_ahead():
@@ -477,8 +486,7 @@ def test_a_block_gets_the_same_plan_however_slow_the_machine_is(
 
 
 def test_a_longer_search_gives_no_worse_plan() -> None:
-    block = grid(1, 10, 15, cut=1)
-    seams, order, _ = plan_of(block)
+    block, seams, order, _ = tangled()
     plans = [pressing_plan(block, seams, order, seconds=s) for s in (0, 0.01, 0.03, 0.3)]
     worth = [(p.nested, p.alike, -p.bulk, p.away, p.darker) for p in plans]
     assert worth == sorted(worth)

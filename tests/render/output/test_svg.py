@@ -197,7 +197,7 @@ def test_numbers_are_short_and_never_minus_zero() -> None:
                 assert len(number.partition(".")[2]) <= decimals
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=40)
 @given(st.text(st.characters(exclude_categories=[]), max_size=60))
 def test_any_text_gives_valid_xml(text: str) -> None:
     drawing = drawn(text, text, text, [Text(text, (0, 0), 0.2), *plain("A", 3, 3).marks])

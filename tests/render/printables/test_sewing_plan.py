@@ -8,7 +8,9 @@ import re
 import pytest
 
 from piecewright.patchwork.block.model import finished
-from piecewright.patchwork.sewing.plan import sewing_plan
+from piecewright.patchwork.block.read import block_from_pieces
+from piecewright.patchwork.sewing.crossings import Press
+from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
 from piecewright.patchwork.sewing.wording import CAUTION
 from piecewright.render.drawing.marks import Drawing, Stroke, Text
 from piecewright.render.printables.sewing_plan import HEIGHT, WIDTH, heading, sewing_plan_drawings
@@ -54,7 +56,7 @@ def test_the_first_cards_have_the_caution_and_what_suffers_first() -> None:
     assert CAUTION in text_of(cards[0])
     message = " ".join(text_of(card) for card in cards if card.id.startswith("overview"))
     assert "Where accuracy matters most" in message
-    assert all(f" {n}. Step " in message for n in (1, 2, 3))
+    assert all(f" {n}. Point " in message for n in (1, 2, 3))
     assert "Seams nest at 4 of 4 seam intersections: no plan nests more." in message
 
 
@@ -72,6 +74,49 @@ def test_log_cabins_are_squared_up_after_each_round() -> None:
     assert len(rounds) == 4
     assert "to 3 1/2 × 3 1/2 in." in rounds[0]
     assert "to 9 1/2 × 9 1/2 in." in rounds[-1]
+
+
+def test_a_card_says_where_to_slow_down_and_what_to_keep_flat() -> None:
+    last = text_of(cards_of("pinwheel", 6.0)[-1])
+    assert "Start at the left, the unit of step 3 on top: slow down 2 7/8 in from the" in last
+    assert "meets a ridge; keep the allowance underneath flat there." in last
+    assert "Start at" not in text_of(cards_of("nine-patch")[1]), "two squares have nothing to mind"
+
+
+def test_of_many_ridges_a_card_names_the_first() -> None:
+    points = [[[k, 0], [k + 1, 0], [k + 0.5, 1]] for k in range(7)]
+    rests = [[[k - 0.5, 1], [k, 0], [k + 0.5, 1]] for k in range(1, 7)]
+    ends = [[[0, 0], [0.5, 1], [0, 1]], [[7, 0], [7, 1], [6.5, 1]]]
+    pieces = [*points, *rests, *ends, [[0, 1], [7, 1], [7, 2], [0, 2]]]
+    block = block_from_pieces(
+        {"pieces": [{"id": f"p{n}", "outline": outline} for n, outline in enumerate(pieces)]}
+    )
+    last = text_of(sewing_plan_drawings(sewing_plan(block))[-1])
+    assert "from the raw edge and at 6 more places, where the presser foot meets a ridge" in last
+
+
+def test_like_steps_across_seams_pressed_another_way_are_told_apart() -> None:
+    """Two four patches: in the one the allowance underneath lies to the maker, in the other not."""
+    squares = {
+        f"p{y}{x}": [[x, y], [x + 1, y], [x + 1, y + 1], [x, y + 1]]
+        for x in range(4)
+        for y in (0, 1)
+    }
+    block = block_from_pieces(
+        {
+            "pieces": [{"id": id, "outline": outline} for id, outline in squares.items()],
+            "joins": [
+                [["p00", "p01"], ["p10", "p11"]],
+                [["p02", "p03"], ["p12", "p13"]],
+            ],
+        }
+    )
+    ways: tuple[Press, ...] = ("first", "second", "first", "second", "first", "first")
+    kept = tuple(Kept(step, way) for step, way in enumerate(ways, 1))
+    cards = sewing_plan_drawings(sewing_plan(block, options=PlanOptions(kept)))
+    (card,) = (c for c in cards if c.title == "Steps 3 and 6: make 2")
+    assert text_of(card).count("keep the allowance underneath flat 1 in from the raw edge") == 1
+    assert re.search(r"Step 6: (Start at|there is nothing)", text_of(card))
 
 
 def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import pytest
 import shapely
@@ -20,6 +21,7 @@ CATALOGUE = [entry.id for entry in catalogue.entries()]
 SIZES = (3.0, 6.0, 12.0)
 
 
+@cache
 def drawings_of(name: str, width: float) -> tuple[TemplateSet, tuple[Drawing, ...]]:
     block = finished(catalogue.load(name), width=width)
     templates = template_set(block, Allowance())

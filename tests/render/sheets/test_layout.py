@@ -50,9 +50,9 @@ def codes(settings: SheetSettings, drawings: list[Drawing], most: int = 100) -> 
 sizes = st.tuples(st.floats(0.3, 12), st.floats(0.3, 12))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 @given(
-    st.lists(sizes, min_size=1, max_size=30),
+    st.lists(sizes, min_size=1, max_size=20),
     st.sampled_from(["letter", "a4", "a3", "a5", "a6"]),
     st.sampled_from(["auto", "portrait", "landscape"]),
 )

@@ -106,7 +106,7 @@ def test_a_repeated_request_is_known_though_no_worker_is_free(
     first = posted(client, QUILT, **{"Idempotency-Key": "harbour"})
 
     def busy(self: DrawingPool, task: Task) -> None:
-        raise Problem(UNAVAILABLE, "Every desk is taken.")
+        raise Problem(UNAVAILABLE, "Every worker is busy.")
 
     monkeypatch.setattr(DrawingPool, "run", busy)
     assert posted(client, QUILT, **{"Idempotency-Key": "harbour"})["id"] == first["id"]

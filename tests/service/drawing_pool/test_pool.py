@@ -76,7 +76,7 @@ def test_what_ends_its_process_is_told_and_logged(
 ) -> None:
     answer = client.post("/v1/check", json={"odd": "fault"}, headers={"X-Request-Id": "harbour-8"})
     problem(answer, 503, "too-much")
-    assert f"request harbour-8 ended its desk, which left with {-signal.SIGSEGV}" in caplog.text
+    assert f"request harbour-8 ended its worker, which left with {-signal.SIGSEGV}" in caplog.text
     assert check(client, PINWHEEL).status_code == 200
 
 
@@ -165,7 +165,7 @@ def test_who_waits_for_as_long_as_a_drawing_may_take_is_sent_away() -> None:
     with ThreadPoolExecutor() as others:
         first = others.submit(pool.run, odd("number"))
         wait_until(lambda: pool.processes, "the first request")
-        with pytest.raises(Problem, match="Every desk is taken") as refused:
+        with pytest.raises(Problem, match="Every worker is busy") as refused:
             pool.run(odd("number"))
         pool.end()
         with pytest.raises(Problem, match="could not be drawn"):
