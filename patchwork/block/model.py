@@ -97,6 +97,8 @@ class Block:
         unit: the unit in which its author works and is answered.
         joins: the order of sewing as given, or None to have it worked out.
         built: how it is made of blocks that are sewn whole; None for one that is not.
+        apart: whether its sections lie apart, so that it is not known how they are joined; each
+            is sewn by itself.
     """
 
     name: str
@@ -106,6 +108,7 @@ class Block:
     joins: Joins | None = None
     sections: tuple[Section, ...] | None = None
     built: BlockUnit | None = None
+    apart: bool = False
 
 
 def innermost(unit: BlockUnit) -> Iterator[BlockUnit]:

@@ -259,7 +259,8 @@ class _Surroundings:
         cut = False
         close = self._close_since(self._first_probes)
         # Only a unit that gains a piece near the mitre looks different from here.
-        for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
+        units = range(self._first, len(self.index.order.parents))
+        for sewn in sorted({since for since in self.joined.values() if since in units}):
             far = [p for p, since in close if since > sewn]
             if not far:
                 break  # it lies in this unit's plain offset, and so in those of all later ones

@@ -98,11 +98,15 @@ class SpatialIndex:
         return held
 
     def first_common_unit(self, one: int, other: int) -> int:
-        """The first unit of which two pieces are part: their lowest common ancestor."""
+        """The first unit of which two pieces are part: their lowest common ancestor.
+
+        Of pieces of sections that lie apart there is none, and a number past all units is given.
+        """
         unit = one
         while not self._spans.holds(unit, other):
             above = self.order.parents[unit]
-            assert above is not None, "the last unit has all pieces"
+            if above is None:
+                return len(self.order.parents)
             unit = above
         return unit
 
