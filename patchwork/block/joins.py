@@ -22,7 +22,7 @@ from functools import cached_property
 from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.join_faults import illegal_join
-from piecewright.patchwork.block.model import Joins
+from piecewright.patchwork.block.model import Joins, Section
 from piecewright.patchwork.block.seams import PIVOT, Seams, Side
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
@@ -106,10 +106,11 @@ class Order:
 
     Attributes:
         pieces: how many pieces there are; join ``k`` makes the unit ``pieces + k``.
-        joins: one fewer than there are pieces.
+        joins: one fewer than there are pieces; fewer still where sections lie apart.
         sewn_by: for each edge of the block the number of the join that sews it, None
             at the outside.
-        parents: for each unit the unit that it becomes part of, None for the whole block.
+        parents: for each unit the unit that it becomes part of, None for the whole block, or for
+            each of its sections that lie apart.
         pressed_with: for each edge the join with whose seam it is pressed: the one that sews it,
             but for a stretch the partial one that is finished with it.
         on_first: for each edge its piece on the side of that join's first unit.
@@ -240,6 +241,28 @@ def order_from(
                 (unit[1], f"{here}/1", False),
                 (unit[0], f"{here}/0", False),
             ]
+    return _sewn(seams, ids, pairs, places)
+
+
+def order_apart(
+    seams: Seams, ids: Sequence[str], sections: Sequence[Section], pointer: str = "/block/sections"
+) -> Order:
+    """The order of sections that lie apart, each sewn by itself, piece after piece.
+
+    It is no tree but several: all pieces that a section's last join holds have no join with others.
+
+    Raises:
+        BlockError: with a fault for every piece that has no one seam with those before it.
+    """
+    number = {name: i for i, name in enumerate(ids)}
+    pairs: list[tuple[int, int]] = []
+    places: list[str] = []
+    for n, section in enumerate(sections):
+        unit = number[section.order[0]]
+        for k, name in enumerate(section.order[1:], 1):
+            pairs.append((unit, number[name]))
+            places.append(f"{pointer}/{n}/order/{k}")
+            unit = len(ids) + len(pairs) - 1
     return _sewn(seams, ids, pairs, places)
 
 
@@ -455,6 +478,11 @@ class Spans:
         for join in order.joins:
             sizes.append(sizes[join.first] + sizes[join.second])
         self.starts = [0] * len(sizes)
+        taken = 0
+        for unit, parent in enumerate(order.parents):
+            if parent is None:
+                self.starts[unit] = taken
+                taken += sizes[unit]
         # From the whole block down: a unit's start is known before its parts ask for it.
         for k in range(len(order.joins) - 1, -1, -1):
             join = order.joins[k]

@@ -101,6 +101,8 @@ class Block:
         joins: the order of sewing as given, or None to have it worked out.
         built: how it is made of blocks that are sewn whole; None for one that is not.
         cautions: what its author should know of how it was read; their places lie on the block.
+        apart: whether its sections lie apart, so that it is not known how they are joined; each
+            is sewn by itself.
     """
 
     name: str
@@ -111,6 +113,7 @@ class Block:
     sections: tuple[Section, ...] | None = None
     built: BlockUnit | None = None
     cautions: tuple[Fault, ...] = ()
+    apart: bool = False
 
 
 class FaultyBlock(BlockError):

@@ -187,12 +187,15 @@ def checked_block(
     overlapping = _check_overlaps(shapes, [p.id for p in pieces], where, faults)
     # With a piece missing there would be gaps that are none of the author's; with more overlaps
     # than are listed the block is no block yet.
-    if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS:
+    apart = bool(spec.get("apart"))
+    if len(shapes) == len(pieces) and overlapping <= MOST_OVERLAPS and not apart:
         _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
     joins = None
     if spec.get("joins") is not None:
         joins = joins_of(spec["joins"], pieces, f"{pointer}/joins", faults)
     sections = _sections(spec, pieces, pointer, faults)
+    if apart and not faults:
+        _check_apart(spec, sections, pieces, shapes, where, pointer, faults)
     knitted = [replace(p, outline=o) for p, o in zip(pieces, outlines, strict=True)]
     if faults:
         raise FaultyBlock(faults, [knitted[i] for i in shapes])
@@ -206,6 +209,7 @@ def checked_block(
         fabrics,
         joins,
         sections,
+        apart=apart,
     )
 
 
@@ -511,6 +515,29 @@ def _check_gaps(
             near = int(tree.nearest(part.representative_point()))
             message = f"piece {ids[near]!r} does not share an edge with the rest of the block"
             faults.append(Fault(where[near], "apart", message, _inside(part)))
+
+
+def _check_apart(
+    spec: Spec,
+    sections: Sequence[Section] | None,
+    pieces: Sequence[Piece],
+    shapes: Mapping[int, Polygon],
+    where: Sequence[str],
+    pointer: str,
+    faults: list[Fault],
+) -> None:
+    """Each section by itself, where they need not touch: that it has no gaps and hangs together."""
+    if sections is None:
+        message = "sections that lie apart have to be given: 'sections' says which pieces each has"
+        faults.append(Fault(f"{pointer}/sections", "required", message))
+        return
+    if spec.get("joins") is not None:
+        message = "sections that lie apart are not joined; leave 'joins' out, or 'apart'"
+        faults.append(Fault(f"{pointer}/joins", "apart", message))
+    number = {piece.id: i for i, piece in enumerate(pieces)}
+    for section in sections:
+        own = [number[id] for id in section.order]
+        _check_gaps([shapes[i] for i in own], list(section.order), [where[i] for i in own], faults)
 
 
 def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:

@@ -29,6 +29,7 @@ from piecewright.patchwork.block.joins import (
     Order,
     Spans,
     nested,
+    order_apart,
     order_from,
     renamed,
     seam_along,
@@ -175,7 +176,7 @@ class Foundation:
     """A block as foundation sections, at its finished size.
 
     Attributes:
-        joins: nested pairs of section ids.
+        joins: nested pairs of section ids; None where sections lie apart.
         steps: the joins in an order in which they can be sewn.
         optimal: there are no fewer sections than these; that is proven.
         fabrics: the patches summed by fabric.
@@ -185,7 +186,7 @@ class Foundation:
     allowance: Allowance
     corners: Corners
     sections: tuple[FoundationSection, ...]
-    joins: Joins
+    joins: Joins | None
     steps: tuple[SectionJoin, ...]
     optimal: bool
     fabrics: tuple[FabricNeed, ...]
@@ -224,13 +225,17 @@ def foundation(
     else:
         units = _checked(block, block.sections, cuts, sections_pointer)
         names = [section.id for section in block.sections]
-        optimal = len(units) == 1 or len(units) == _fewest(cuts)
+        # Each that lies apart is one section, and there is no way to have fewer.
+        optimal = block.apart or len(units) == 1 or len(units) == _fewest(cuts)
     # The sections as the pieces of a coarser block, from here on as any other block is.
     rings = outlines_of(seams, units)
     coarse = planar_map(rings)
     if given is None:
         given = _contracted_joins(block, units, names)
-    order = _order_of_sections(coarse, names, given, pairs, sections_pointer)
+    if block.apart:
+        order = order_apart(coarse, names, [Section(name, (name,)) for name in names])
+    else:
+        order = _order_of_sections(coarse, names, given, pairs, sections_pointer)
     # Each section is printed by itself, so that like ones need not be cut alike.
     each: Corners = "matched-each" if corners == "matched" else corners
     cut = cut_outlines(coarse, order, allowance, each)
@@ -276,7 +281,7 @@ def foundation(
         allowance,
         corners,
         sections,
-        nested(order, names),
+        None if block.apart else nested(order, names),
         steps,
         optimal,
         _needs([patch for section in sections for patch in section.patches]),

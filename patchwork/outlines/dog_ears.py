@@ -305,7 +305,8 @@ class _Surroundings:
         cut = False
         close = self._close_since(self._first_probes)
         # Only a unit that gains a piece near the mitre looks different from here.
-        for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
+        units = range(self._first, len(self.index.order.parents))
+        for sewn in sorted({since for since in self.joined.values() if since in units}):
             # The probes are those of the whole mitre; once it is cut, its edge has other points.
             far = self._far(sewn) if cut else [p for p, since in close if since > sewn]
             if not far:

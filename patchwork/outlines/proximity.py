@@ -119,11 +119,13 @@ class SpatialIndex:
     def first_common_units(self, piece: int) -> Callable[[int], int]:
         """For each other piece the first unit of which both are part: their lowest common ancestor.
 
-        All units that hold the piece are gone through once, so that each answer is looked up.
+        All units that hold the piece are gone through once, so that each answer is looked up. With
+        pieces of sections that lie apart there is none, and a number past all units is given.
         """
         starts, ends, parents = self._spans.starts, self._spans.ends, self.order.parents
         # Pieces stand in one row in which each unit has a stretch, within that of the next one.
-        first = [piece] * self.order.pieces
+        first = [len(parents)] * self.order.pieces
+        first[starts[piece]] = piece
         start, end = starts[piece], ends[piece]
         unit = parents[piece]
         while unit is not None:

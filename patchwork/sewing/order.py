@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.patchwork.block.joins import Order, order_from
+from piecewright.patchwork.block.joins import Order, order_apart, order_from
 from piecewright.patchwork.block.model import Block, BlockUnit
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.sewing.cut_graph import CutGraph
@@ -38,6 +38,8 @@ def order_of(block: Block, seams: Seams) -> Order:
         BlockError: a given join is not legal, or no order can be worked out.
     """
     ids = [p.id for p in block.pieces]
+    if block.apart:
+        return order_apart(seams, ids, block.sections or ())
     if block.joins is not None:
         return order_from(seams, ids, block.joins)
     return work_out_order(seams, ids, block.built).order

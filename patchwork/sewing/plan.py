@@ -9,13 +9,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.joins import Order, order_from
+from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.error_budget import CUTTING, SEWING, ErrorBudget, error_budget
-from piecewright.patchwork.sewing.order import work_out_order
+from piecewright.patchwork.sewing.order import order_of, work_out_order
 from piecewright.patchwork.sewing.order_measures import OrderMeasures, measured
 from piecewright.patchwork.sewing.pressing import PressingPlan, pressing_plan
 from piecewright.patchwork.sewing.steps import SewingSteps, Tip, sewing_steps
@@ -88,9 +88,9 @@ def sewing_plan(
     allowance, options = allowance or Allowance(), options or PlanOptions()
     seams = planar_map([p.outline for p in block.pieces])
     ids = [p.id for p in block.pieces]
-    if block.joins is not None:
+    if block.joins is not None or block.apart:
         # Nothing is proven of an order that a maker has given, and nobody asked.
-        order = order_from(seams, ids, block.joins)
+        order = order_of(block, seams)
         proven = (False, False)
     else:
         worked_out = work_out_order(seams, ids, block.built)
@@ -109,7 +109,7 @@ def sewing_plan(
         allowance,
         seams,
         order,
-        block.joins is not None,
+        block.joins is not None or block.apart,
         *proven,
         measured(seams, order),
         pressing,

@@ -151,6 +151,14 @@ class BlockAsPieces(_OfPieces):
         required=True,
         metadata=documented("They meet along their edges, without overlap or gap."),
     )
+    apart = Flag(
+        metadata=documented(
+            "Whether the `sections`, which have to be given then, lie apart: it is not known how "
+            "they are joined, and each is checked and sewn by itself. Such a block has no sewing "
+            "plan, and is no block of a quilt.",
+            default=False,
+        )
+    )
 
 
 class Fill(RequestSchema):

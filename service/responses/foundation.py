@@ -116,7 +116,10 @@ class FoundationAnswer(AnswerSchema):
 
     unit = fields.Unit()
     sections = fields.Many(FoundationSection, "Those given, or else the fewest that were found.")
-    joins = fields.Joins("Nested pairs of section ids: the order of joining.")
+    joins = fields.Joins(
+        "Nested pairs of section ids: the order of joining; null where sections lie apart.",
+        nullable=True,
+    )
     steps = fields.Many(FoundationStep, "The joins in an order in which they can be sewn.")
     optimal = fields.Flag("Whether it is proven that fewer sections are not possible.")
     fabrics = fields.Many(FoundationFabric, "The rectangles of fabric, summed.")

@@ -232,7 +232,8 @@ def _block(reading: Reading, unit: Unit) -> Json:
         {"id": section.id, "order": [piece.id for piece in section.pieces]}
         for section in reading.sections
     ]
-    return {"name": "Pattern", "unit": unit, "pieces": pieces, "sections": sections}
+    block: Json = {"name": "Pattern", "unit": unit, "pieces": pieces, "sections": sections}
+    return {**block, "apart": True} if len(sections) > 1 else block
 
 
 def _looked_at(block: Json) -> tuple[tuple[Question, ...], tuple[Fault, ...]]:

@@ -80,6 +80,7 @@ def has_the_fewest_sections(block: Block) -> None:
     assert found.optimal
     assert len(found.sections) == exhaustive.fewest(frozenset(range(len(block.pieces))))
     assert all(exhaustive.order_is_sewable(section.order) for section in found.sections)
+    assert found.joins is not None
     assert exhaustive.joins_are_straight(found.joins, orders(found))
 
 
@@ -161,6 +162,7 @@ def test_blocks_of_the_trade_follow_the_rules(name: str) -> None:
     assert found.optimal
     assert sorted(p for s in found.sections for p in s.order) == sorted(exhaustive.ids)
     assert all(exhaustive.order_is_sewable(section.order) for section in found.sections)
+    assert found.joins is not None
     assert exhaustive.joins_are_straight(found.joins, orders(found))
 
 
