@@ -82,11 +82,11 @@ def drawn_lines(page: Any, kind: LineKind, stretched: float = 1.0, turn: float =
     """Every line of a kind (by its weight and dashes), in inches on the sheet that was sent.
 
     Args:
-        turn: degrees; where they are no quarter turn, widths are written in units that are longer
-            by as much as a side of the drawing is longer than it is across.
+        turn: degrees by which the page is turned for it; widths are then written in other units.
     """
     weight, dashed = PENS[kind].weight, bool(PENS[kind].dash)
-    stretched *= abs(math.cos(math.radians(turn))) if turn % 90 else 1.0
+    angle = math.radians(turn)
+    stretched *= max(abs(math.cos(angle)), abs(math.sin(angle)))
     found = []
     for mark in [*page.lines, *page.rects, *page.curves]:
         of_kind = (
