@@ -1,8 +1,8 @@
 """Label placement on a block map: which sign lies where, in rounds, until all have their place.
 
 It is greedy: a sign takes the best place that is free. What fails in one round stands outside in
-the next, where it no longer takes room from others. Dots at meetings come first, then what seams
-say, those with the shortest edges before others, then the ids of pieces.
+the next, where it no longer takes room from others. Dots at meetings and bars at stops come first,
+then what seams say, those with the shortest edges before others, then the ids of pieces.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.geometry.vectors import Point, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing.marks import Box
 from piecewright.render.printables.block_map.boundary_labels import label_outside
@@ -28,7 +28,12 @@ from piecewright.render.printables.block_map.occupied import (
     PlacedSign,
 )
 from piecewright.render.printables.block_map.seam_signs import NEAR, SeamSigns
-from piecewright.render.printables.block_map.signs import MEETING, meeting_mark
+from piecewright.render.printables.block_map.signs import (
+    MEETING,
+    meeting_mark,
+    seam_from_stop,
+    stop_bar,
+)
 
 _MOST_ROUNDS: Final = 6
 """Nearly all traditional blocks need one, at 6 in and at 12 in alike; what needs more than these is
@@ -42,6 +47,11 @@ leader takes the room of many; of one of very many nothing does, as that names t
 """
 
 _SHORT: Final = 0.5
+
+_SHORT_BAR: Final = 0.045
+_STOP_AWAY: Final = 0.1
+"""Inches; half the length of the bar where a seam stops at a match point, and how far from there it
+stands: where seams come in at 60 degrees to each other the bars of all of them keep apart."""
 
 _Feature: TypeAlias = tuple[bool, int]
 """What a sign belongs to: a part of a seam (true) or a piece, by its number."""
@@ -91,7 +101,7 @@ class _Rounds:
         outer: set[_Feature] = set()
         lost: set[_Feature] = set()
         occupied = OccupiedArea()
-        for one in self._meetings():
+        for one in (*self._meetings(), *self._match_stops()):
             occupied.add(one)
         failed: list[_Feature] = []
         for _ in range(_MOST_ROUNDS):
@@ -176,3 +186,14 @@ class _Rounds:
         for meeting, room in zip(meetings, rooms, strict=True):
             mark = meeting_mark(self._plan.seams.points[meeting.at], meeting.nests)
             yield PlacedSign(tuple(mark), (Claim(room),))
+
+    def _match_stops(self) -> Iterator[PlacedSign]:
+        """The bars at which seams stop, as later ones pivot at their ends."""
+        plan = self._plan
+        for step in plan.sewing.steps:
+            for stop in step.stops:
+                seam = plan.order.joins[step.join].seam
+                point, along = seam_from_stop(plan.seams, seam, stop)
+                at = plus(point, along, _STOP_AWAY)
+                room = shapely.Point(at).buffer(_SHORT_BAR + NEAR)
+                yield PlacedSign(tuple(stop_bar(at, along, _SHORT_BAR)), (Claim(room),))
