@@ -70,7 +70,7 @@ def check_room(sheet: Sheet, overlap: float) -> None:
     """Refuse a sheet on which nothing useful can be drawn.
 
     Args:
-        overlap: how much of a tiled drawing two neighbouring sheets both show.
+        overlap: how much of a divided drawing two neighbouring parts both show.
 
     Raises:
         BlockError: at ``/sheet``: it leaves no useful room (``paper-too-small``).

@@ -69,7 +69,7 @@ _MAP_TITLE: Final = 0.1
 """Inches above a map for its title."""
 
 _MAP: Final = 0.95
-"""Inches; the widest map of a tiled drawing's sheets."""
+"""Inches; the widest map of a divided drawing's parts."""
 
 CLEARANCE: Final = 0.09
 """Inches between the test squares and what stands beside or in them."""
@@ -113,12 +113,6 @@ def corner(sheet: Sheet) -> Box:
     area = sheet.printable
     side = FIVE_CENTIMETRES
     return Box(area.x + RULE, area.bottom - RULE - side, side, side)
-
-
-def inch_corner(sheet: Sheet) -> Box:
-    """The 1 in test square's place on the sheet."""
-    large = corner(sheet)
-    return Box(large.x, large.bottom - INCH, INCH, INCH)
 
 
 def squares(corner: Point, five: bool = True) -> tuple[Mark, ...]:

@@ -1,4 +1,4 @@
-"""What stands along the join of two sheets of a tiled drawing.
+"""What stands along the join of two parts of a divided drawing.
 
 The two sheets both show a strip. On the first (the left or the upper one) it is the glue strip:
 hatched, and bounded by a line along which the next sheet is laid. On the second it is bounded by

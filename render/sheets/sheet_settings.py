@@ -30,7 +30,7 @@ class SheetSettings:
             sheet is as long as what is on it needs, 200 in at most.
         orientation: ``auto`` takes the one that needs fewer sheets, upright if both need the same.
         margin: what the printer leaves blank along each side.
-        overlap: how much of a tiled drawing two neighbouring sheets both show.
+        overlap: how much of a divided drawing two neighbouring parts both show.
         paper: the paper's name, for the reader.
         effort: how long fewer sheets are looked for; ``quick`` for a preview.
         printer: what the printer made of the test square; the sheets are corrected for it.

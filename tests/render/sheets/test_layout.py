@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import pytest
@@ -13,6 +14,10 @@ from shapely.geometry import box as rectangle
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
+from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.model import finished
+from piecewright.patchwork.cutting.templates import template_set
 from piecewright.patchwork.faults import BlockError
 from piecewright.patchwork.geometry.paths import polygon
 from piecewright.render.drawing.linekinds import PENS
@@ -27,6 +32,7 @@ from piecewright.render.drawing.marks import (
     path_points,
     reaches,
 )
+from piecewright.render.printables.templates import template_drawings
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import FIVE_CENTIMETRES
 from piecewright.render.sheets.layout import lay_out
@@ -158,6 +164,24 @@ def crowded(id: str, width: float, height: float) -> Drawing:
     count = int(h / 0.6)
     lines = [line("sewing-line", (0, y * h / count), (w, y * h / count)) for y in range(count)]
     return drawn(id, id, "", [Stroke("cutting-line", outline, closed=True), *lines])
+
+
+def test_long_strip_at_a_slant_is_cut_across_alone() -> None:
+    # A fan's blade: upright as it is drawn, the box round it would take six parts.
+    w, h = 8.625, 23.6875
+    cos, sin = math.cos(math.radians(30)), math.sin(math.radians(30))
+    corners = [(x * cos - y * sin, x * sin + y * cos) for x, y in ((0, 0), (w, 0), (w, h), (0, h))]
+    blade = drawn("A", "A", "", [Stroke("cutting-line", polygon(corners), closed=True)])
+    assert len(lay_out([blade], paper("a4"), HEADING)) == 4
+
+
+@pytest.mark.parametrize(("block", "most"), [("spools", 2), ("flying-geese", 2), ("log-cabin", 3)])
+def test_templates_of_a_12_in_block_take_few_sheets(block: str, most: int) -> None:
+    found = template_set(finished(catalogue.load(block), width=12.0), Allowance())
+    pages = lay_out(template_drawings(found), paper("letter"), HEADING)
+    assert pages[0].least <= len(pages) <= most
+    quick = lay_out(template_drawings(found), paper("letter", effort="quick"), HEADING)
+    assert len(quick) >= len(pages)
 
 
 def test_sheet_that_is_not_to_scale_has_no_test_square() -> None:
