@@ -69,6 +69,7 @@ def found_cautions(
         return "/block" if pieces_pointer is None else f"{pieces_pointer}/{piece}"
 
     return (
+        *block.cautions,
         *_narrow_pieces(block, allowance, pointer),
         *_sharp_points(block, seams, pointer),
         *_mismatches(block, seams, order, mismatches, pointer),

@@ -1,4 +1,4 @@
-"""Lengths as makers write them: ``3.5``, ``"3 1/2"``, ``"3-1/2"``, ``"7/8"``, ``"12 mm"``.
+"""Lengths as makers write them: ``3.5``, ``"3 1/2"``, ``"7⅓"``, ``'7/8″'``, ``"12 mm"``.
 
 A length is read exactly, as a fraction of its own unit, and turned into inches
 once; everything after that is floating-point inches.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from fractions import Fraction
 from typing import Final, Literal, TypeAlias, get_args
 
@@ -25,11 +26,27 @@ _WRITTEN = re.compile(
     (?:
         (?P<whole>\d+)(?:\s+|\s*-\s*)(?P<over>\d+)\s*/\s*(?P<under>\d+)   # 3 1/2, 3-1/2
       | (?P<top>\d+)\s*/\s*(?P<bottom>\d+)                                # 7/8
-      | (?P<decimal>\d+(?:\.\d*)?|\.\d+)                                  # 3, 3.5, .5
+      | (?P<decimal>\d+(?:[.,]\d*)?|[.,]\d+)                               # 3, 3.5, 3,5, .5
     )
-    \s*(?P<unit>in|"|cm|mm)?\s*""",
+    \s*(?P<unit>\D*?)\s*""",
     re.VERBOSE,
 )
+
+_VULGAR = re.compile(r"(\d?)\s*([¼½¾⅐-⅞↉])(?!\d)")
+"""A fraction of one character, and the digit before it if there is one."""
+
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+"""A thousand to some, one and some thousandths to others."""
+
+_WORDS: Final[dict[Unit, tuple[str, ...]]] = {
+    "in": ("in", "in.", "inch", "inches", '"', "″", "”", "''", "’’", "′′"),
+    "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+    "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+}
+"""How units are written. A word processor makes a quotation mark of an inch sign, and a telephone
+two apostrophes."""
+
+_UNIT_OF: Final = {word: unit for unit, words in _WORDS.items() for word in words}
 
 _LONGEST_TEXT = 40
 """Characters; no length that a person writes is longer, and huge digits cost time."""
@@ -71,13 +88,20 @@ def parse_length(value: object, unit: Unit = "in") -> float:
 
 
 def _parse_text(text: str, unit: Unit) -> tuple[Fraction, Unit]:
-    match = _WRITTEN.fullmatch(text) if len(text) <= _LONGEST_TEXT else None
-    if match is None:
+    match = _WRITTEN.fullmatch(_plain(text)) if len(text) <= _LONGEST_TEXT else None
+    written = match["unit"].casefold() if match else ""
+    if match is None or (written and written not in _UNIT_OF):
         raise LengthError(
             f"cannot read {text!r:.40} as a length; write 3.5, '3 1/2', '3-1/2', '7/8' or '12 mm'"
         )
     if match["decimal"]:
-        amount = Fraction(match["decimal"])
+        decimal = match["decimal"]
+        if _THOUSANDS.fullmatch(decimal):
+            message = (
+                f"the length {text!r} can be read in two ways; write a decimal point, or no comma"
+            )
+            raise LengthError(message)
+        amount = Fraction(decimal.replace(",", "."))
     else:
         whole, over, under = match["whole"] or "0", match["over"], match["under"]
         over, under = over or match["top"], under or match["bottom"]
@@ -86,10 +110,22 @@ def _parse_text(text: str, unit: Unit) -> tuple[Fraction, Unit]:
         amount = int(whole) + Fraction(int(over), int(under))
     if match["sign"] == "-":
         amount = -amount
-    written = match["unit"]
-    if written is None:
-        return amount, unit
-    return amount, "in" if written in ("in", '"') else written  # type: ignore[return-value]
+    return amount, _UNIT_OF.get(written, unit)
+
+
+def _plain(text: str) -> str:
+    """The text with digits and a slash in place of fractions of one character.
+
+    >>> _plain("7⅓"), _plain("½ in"), _plain("3 1⁄2")
+    ('7 1/3', '1/2 in', '3 1/2')
+    """
+
+    def spelt(match: re.Match[str]) -> str:
+        digit, fraction = match.groups()
+        return f"{digit} {unicodedata.normalize('NFKC', fraction)}".strip()
+
+    # NFKC writes ½ as 1⁄2, with the fraction slash, which some keyboards have too.
+    return _VULGAR.sub(spelt, text).replace("⁄", "/")
 
 
 def in_unit(inches: float, unit: Unit) -> float:

@@ -44,8 +44,8 @@ BAD_REQUEST: Final = Kind(
     "bad-request",
     400,
     "The request cannot be understood",
-    "Something about the request other than its body is wrong, such as a query parameter that is "
-    "not known here. The detail says what.",
+    "Something about the request other than what its body says is wrong, such as a query parameter "
+    "that is not known here, or a body that did not come whole. The detail says what.",
 )
 UNAUTHORIZED: Final = Kind(
     "unauthorized",

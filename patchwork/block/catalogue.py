@@ -14,6 +14,7 @@ from typing import Any
 
 from piecewright.patchwork.block.model import Block, extent
 from piecewright.patchwork.block.read import block_from_drawing, block_from_pieces
+from piecewright.patchwork.names import bare
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,21 @@ class Entry:
 def entries() -> tuple[Entry, ...]:
     """Every block of the catalogue, by id."""
     return tuple(_entry(id) for id in sorted(_files()))
+
+
+def id_of(name: str) -> str | None:
+    """The id of the block with this id or name, whatever its case and its spaces.
+
+    >>> id_of("Sawtooth star"), id_of("no such block")
+    ('sawtooth-star', None)
+    """
+    return _ids().get(bare(name))
+
+
+@cache
+def _ids() -> dict[str, str]:
+    """The ids by bare id and by bare name."""
+    return {bare(name): id for id, file in _files().items() for name in (file["name"], id)}
 
 
 @cache

@@ -7,13 +7,13 @@ the network are the pieces (polygonisation).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from piecewright.patchwork.block.model import MOST_PIECES
+from piecewright.patchwork.block.model import MOST_PIECES, FaultyBlock, Piece
 from piecewright.patchwork.block.seams import knit
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
@@ -62,9 +62,10 @@ def cut_into_pieces(
     3
 
     Raises:
-        BlockError: a frame that is no simple outline, lines that leave the frame,
-            that end in the middle of a piece, that cut nothing off, or that nearly meet
-            and leave a sliver.
+        BlockError: a frame that is no simple outline, or far too many lines.
+        FaultyBlock: lines that leave the frame, that end in the middle of a piece, that cut
+            nothing off, or that nearly meet and leave a sliver; with the pieces that the lines
+            make all the same.
     """
     outline = Polygon(frame) if len(frame) > 2 else Polygon()
     if not outline.is_valid or outline.buffer(-TOLERANCE / 2).is_empty:
@@ -91,8 +92,8 @@ def cut_into_pieces(
             )
             x, y = hole.coords[0]
             faults.append(Fault(f"{pointer}/lines", "ring-shaped", message, (x, y)))
-    if faults:
-        raise BlockError(faults)
+    # Only lines that leave the frame, which are a fault, can enclose anything outside it.
+    faces = [face for face in faces if not faults or room.covers(face)]
     # The nudges have moved points by a hair; knitting makes neighbours' points the same again.
     rings = [[(x, y) for x, y in face.exterior.coords[:-1]] for face in faces]
     knitted = knit([paths.clockwise(paths.polygon(r)) for r in rings])
@@ -102,9 +103,21 @@ def cut_into_pieces(
     edge = outline.exterior.buffer(_NUDGE * 10)
     beside = (overlaid(shapely.intersection, Polygon(p).exterior, edge) for p in slivers)
     inside = [p for p, on in zip(slivers, beside, strict=True) if on.length < TOLERANCE]
-    if inside:
-        raise BlockError([_sliver(ring, pointer) for ring in inside])
-    return sorted((p for p in pieces if p not in slivers), key=_reading_order)
+    rings = sorted((p for p in pieces if p not in slivers), key=_reading_order)
+    # Next to a fault, slivers are not their author's.
+    if not faults:
+        faults = [_sliver(ring, pointer) for ring in inside]
+    if faults:
+        raise FaultyBlock(faults, named_in_order(rings))
+    return rings
+
+
+def named_in_order(rings: Iterable[Sequence[Point]]) -> list[Piece]:
+    """Pieces p1, p2, … with these outlines."""
+    return [
+        Piece(f"p{number}", paths.clockwise(paths.polygon(ring)))
+        for number, ring in enumerate(rings, 1)
+    ]
 
 
 def _cut(

@@ -27,7 +27,7 @@ MOST_PIECES = 2000
 MOST_POINTS = 200
 """Of an outline or a line; a finer curve is drawn as path data."""
 
-_SMALLEST, _LARGEST = 0.25, 400
+SMALLEST, LARGEST = 0.25, 400
 """Inches: the longer side of a finished block, from a doll's quilt to a whole one."""
 
 
@@ -97,6 +97,7 @@ class Block:
         unit: the unit in which its author works and is answered.
         joins: the order of sewing as given, or None to have it worked out.
         built: how it is made of blocks that are sewn whole; None for one that is not.
+        cautions: what its author should know of how it was read; their places lie on the block.
     """
 
     name: str
@@ -106,6 +107,19 @@ class Block:
     joins: Joins | None = None
     sections: tuple[Section, ...] | None = None
     built: BlockUnit | None = None
+    cautions: tuple[Fault, ...] = ()
+
+
+class FaultyBlock(BlockError):
+    """A block with faults.
+
+    Attributes:
+        pieces: those that could be found all the same, as they are drawn.
+    """
+
+    def __init__(self, faults: Sequence[Fault], pieces: Sequence[Piece]) -> None:
+        super().__init__(faults)
+        self.pieces = tuple(pieces)
 
 
 def innermost(unit: BlockUnit) -> Iterator[BlockUnit]:
@@ -149,14 +163,18 @@ def finished(
     if across is None or down is None or not (across > 0 and down > 0):
         raise BlockError([Fault(pointer, "finish", "a finished size must be more than zero")])
     longest = max((right - left) * across, (bottom - top) * down)
-    if not (math.isfinite(longest) and _SMALLEST <= longest <= _LARGEST):
+    if not (math.isfinite(longest) and SMALLEST <= longest <= LARGEST):
         message = "a finished block must be between 1/4 in and 400 in on its longer side"
         raise BlockError([Fault(pointer, "finish", message)])
     # Allowances and labels are no part of a block, and so never stretched.
     pieces = tuple(_stretched(piece, across, down) for piece in block.pieces)
     if min(across, down) < 1:
         _refuse_too_small(block.pieces, across, down, pointer)
-    return replace(block, pieces=pieces)
+    cautions = tuple(
+        fault if fault.at is None else replace(fault, at=(fault.at[0] * across, fault.at[1] * down))
+        for fault in block.cautions
+    )
+    return replace(block, pieces=pieces, cautions=cautions)
 
 
 def _refuse_too_small(pieces: Sequence[Piece], across: float, down: float, pointer: str) -> None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,13 +22,15 @@ from shapely import STRtree
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from piecewright.patchwork.block.fills import Fill, filled
 from piecewright.patchwork.block.joins import order_from
-from piecewright.patchwork.block.linework import cut_into_pieces
+from piecewright.patchwork.block.linework import cut_into_pieces, named_in_order
 from piecewright.patchwork.block.model import (
     MOST_PIECES,
     MOST_POINTS,
     Block,
     Fabric,
+    FaultyBlock,
     Grain,
     Joins,
     Piece,
@@ -103,10 +106,7 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     unit: Unit = spec.get("unit", "in")
     faults: list[Fault] = []
     fabrics = fabrics_of(spec, pointer, faults)
-    known = {f.id for f in fabrics}
-    for i, fill in enumerate(spec.get("fills") or ()):
-        if "fabrics" in spec and fill["fabric"] not in known:
-            faults.append(unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
+    fills = _fills(spec, unit, fabrics, pointer, faults)
     faults_of_fields = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
     lines = [
@@ -118,6 +118,10 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
         raise BlockError(faults)
     try:
         rings = cut_into_pieces(frame, lines, pointer)
+    except FaultyBlock as error:
+        # Where two pieces are one for want of a line, their fills are no fault.
+        pieces = filled(error.pieces, fills).pieces
+        raise FaultyBlock([*faults, *error.faults], pieces) from error
     except BlockError as error:
         raise BlockError([*faults, *error.faults]) from error
     if len(rings) > MOST_PIECES:
@@ -125,14 +129,12 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
             f"the lines cut the frame into {len(rings)} pieces; at most {MOST_PIECES} are read"
         )
         raise BlockError([*faults, Fault(f"{pointer}/lines", "too-many-pieces", message)])
-    cloth = _fills(spec, unit, rings, pointer, faults)
-    pieces = [
-        Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
-        for i, ring in enumerate(rings)
-    ]
+    found = filled(named_in_order(rings), fills)
+    faults += found.faults
     # A drawing's pieces come of its lines.
-    where = [f"{pointer}/lines"] * len(pieces)
-    return checked_block(spec, pieces, where, fabrics, faults, pointer)
+    where = [f"{pointer}/lines"] * len(found.pieces)
+    block = checked_block(spec, found.pieces, where, fabrics, faults, pointer)
+    return replace(block, cautions=tuple(found.cautions))
 
 
 def drawn_extent(spec: Spec) -> tuple[float, float, float, float] | None:
@@ -191,15 +193,16 @@ def checked_block(
     if spec.get("joins") is not None:
         joins = joins_of(spec["joins"], pieces, f"{pointer}/joins", faults)
     sections = _sections(spec, pieces, pointer, faults)
+    knitted = [replace(p, outline=o) for p, o in zip(pieces, outlines, strict=True)]
     if faults:
-        raise BlockError(faults)
+        raise FaultyBlock(faults, [knitted[i] for i in shapes])
     # Whether joins are legal can be asked of a sound block only.
     if joins is not None:
         order_from(planar_map(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
     return Block(
         spec.get("name") or "Untitled block",
         spec.get("unit", "in"),
-        tuple(Piece(p.id, o, p.fabric, p.grain) for p, o in zip(pieces, outlines, strict=True)),
+        tuple(knitted),
         fabrics,
         joins,
         sections,
@@ -308,6 +311,23 @@ def unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
     return Fault(pointer, "unknown-fabric", message)
 
 
+def _fills(
+    spec: Spec, unit: Unit, fabrics: Sequence[Fabric], pointer: str, faults: list[Fault]
+) -> list[Fill]:
+    """The fills of a drawing; those without a place that can be read are faults, and left out."""
+    known = {f.id for f in fabrics}
+    fills: list[Fill] = []
+    for i, fill in enumerate(spec.get("fills") or ()):
+        here = f"{pointer}/fills/{i}"
+        if fill["fabric"] not in known:
+            faults.append(unknown_fabric(f"{here}/fabric", fill["fabric"], known))
+        fills += [
+            Fill(here, at, fill["fabric"])
+            for at in _points([fill["at"]], unit, f"{here}/at", faults)
+        ]
+    return fills
+
+
 def _check_fabrics(
     pieces: Sequence[Piece], fabrics: Sequence[Fabric], pointer: str, faults: list[Fault]
 ) -> None:
@@ -320,28 +340,6 @@ def _check_fabrics(
 def _place(piece: Piece) -> Point | None:
     """Where a piece is, for a fault that is not of one place of it."""
     return piece.outline[0].start if piece.outline else None
-
-
-def _fills(
-    spec: Spec, unit: Unit, rings: Sequence[list[Point]], pointer: str, faults: list[Fault]
-) -> dict[int, str]:
-    """The fabric of each piece of a drawing, from the points given inside the pieces."""
-    cloth: dict[int, str] = {}
-    shapes = [Polygon(r) for r in rings]
-    for i, fill in enumerate(spec.get("fills") or ()):
-        here = f"{pointer}/fills/{i}"
-        at = _points([fill["at"]], unit, f"{here}/at", faults)
-        if not at:
-            continue
-        dot = shapely.Point(at[0])
-        inside = [k for k, shape in enumerate(shapes) if shape.contains(dot)]
-        if not inside:
-            message = "this fill lies on a line or outside the frame; put it inside a piece"
-            faults.append(Fault(f"{here}/at", "fill-outside", message, at[0]))
-        elif cloth.setdefault(inside[0], fill["fabric"]) != fill["fabric"]:
-            message = f"piece p{inside[0] + 1} is already filled with {cloth[inside[0]]!r}"
-            faults.append(Fault(here, "filled-twice", message, at[0]))
-    return cloth
 
 
 def joins_of(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> Joins:

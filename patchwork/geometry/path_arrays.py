@@ -52,7 +52,7 @@ class Chains:
         along = np.repeat(last - first, np.diff(self.starts), axis=0)
         curved, controls = self.curves
         counts = np.diff(self.starts)[curved]
-        owner, stride = _counted(counts)
+        owner, stride = counted(counts)
         t = stride / (counts[owner] - 1)
         rows = self.starts[curved][owner] + stride
         along[rows] = _directions(controls, owner, t)
@@ -65,25 +65,37 @@ def chains(segments: Sequence[Segment], flatness: float) -> Chains:
     >>> chains([paths.Line((0, 0), (9, 4)), paths.Line((9, 4), (1, 7))], 0.0004).starts.tolist()
     [0, 2, 4]
     """
-    # First the two ends of every edge, as lines have them; then the inner points of the curves are
-    # inserted between theirs.
-    ends = [x for s in segments for p in (s.start, s.end) for x in p]
-    points = np.array(ends, dtype=float).reshape(-1, 2)
-    starts = np.arange(0, len(points) + 1, 2)
+    # First the two ends of every edge, as lines have them.
+    ends = np.array([x for s in segments for p in (s.start, s.end) for x in p], dtype=float)
+    ends = ends.reshape(-1, 2)
     curves = [s for s in segments if isinstance(s, Curve)]
-    curved = np.array([i for i, s in enumerate(segments) if isinstance(s, Curve)], dtype=int)
     controls = _controls(curves)
-    if curves:
-        steps = np.array([paths.steps(curve, flatness) for curve in curves])
-        owner, stride = _counted(steps - 1)
-        t = (stride + 1) / steps[owner]
-        inner = np.einsum("mc,mcx->mx", _cubic(t), controls[owner])
-        points = np.insert(points, starts[curved][owner] + 1, inner, axis=0)
-        starts[1:] += np.cumsum(np.bincount(curved, steps - 1, len(segments)).astype(int))
+    if not curves:
+        return Chains(ends, np.arange(0, len(ends) + 1, 2), (np.zeros(0, dtype=int), controls))
+    curved = np.array([i for i, s in enumerate(segments) if isinstance(s, Curve)])
+    steps = _steps(controls, flatness)
+    counts = np.full(len(segments), 2)
+    counts[curved] += steps - 1
+    starts = np.concatenate((np.zeros(1, dtype=int), np.cumsum(counts)))
+    points = np.empty((int(starts[-1]), 2))
+    points[starts[:-1]], points[starts[1:] - 1] = ends[::2], ends[1::2]
+    # Then the inner points of the curves, between theirs.
+    owner, stride = counted(steps - 1)
+    t = (stride + 1) / steps[owner]
+    inner = np.einsum("mc,mcx->mx", _cubic(t), controls[owner])
+    points[starts[curved][owner] + 1 + stride] = inner
     return Chains(points, starts, (curved, controls))
 
 
-def _counted(counts: Numbers) -> tuple[Numbers, Numbers]:
+def _steps(controls: Reals, flatness: float) -> Numbers:
+    """Into how many steps each curve falls, by the bound of ``paths.steps``."""
+    turning = 6 * np.diff(controls, n=2, axis=1)
+    most = np.hypot(turning[..., 0], turning[..., 1]).max(axis=1)
+    steps: Numbers = np.maximum(1, np.ceil(np.sqrt(most / (8 * flatness)))).astype(int)
+    return steps
+
+
+def counted(counts: Numbers) -> tuple[Numbers, Numbers]:
     """For rows of which each owner has so many: the owner of each row, and its number there."""
     owner = np.repeat(np.arange(len(counts)), counts)
     return owner, np.arange(len(owner)) - (np.cumsum(counts) - counts)[owner]

@@ -12,8 +12,10 @@ further off, the mitre lies among the strips and the cloth round its corner, and
 a neighbour: in others the mitre is the unit's own one.  Most of the mitres that are left lie within
 one allowance of the cloth of the first such unit, and so of all later ones.
 
-The narrow phase overlays shapes.  Only what lies near a mitre matters to it, so it is looked at
-when a piece near it joins its unit, and no more once it lies within one allowance of the unit's
+The narrow phase asks whether the parts of a unit's plain offset cover the mitre: where all edges
+are straight they are convex (``patchwork.geometry.convex_cover``), beside curves they are overlaid
+(``patchwork.outlines.ear_overlays``).  Only what lies near a mitre matters to it, so it is looked
+at when a piece near it joins its unit, and no more once it lies within one allowance of the unit's
 cloth: it then lies in the plain offset of this and of every larger unit.
 """
 
@@ -21,18 +23,24 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, MutableMapping, Sequence, Set
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import LineString, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Corner, Seams
+from piecewright.patchwork.geometry.convex_cover import (
+    Stretch,
+    clipped,
+    convex,
+    distance_to,
+    sticks_out,
+)
 from piecewright.patchwork.geometry.polygons import ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import (
@@ -44,25 +52,20 @@ from piecewright.patchwork.geometry.vectors import (
     minus,
     normalised,
     outward,
-    plus,
 )
-from piecewright.patchwork.outlines.mitres import AGREED, FLAT, HalfPlane, Mitre, MitreKey
-from piecewright.patchwork.outlines.proximity import SpatialIndex
-
-_CLOSE: Final = 5e-5
-"""Inches by which a mitre may stick out of a unit unseen: more than a curve's points are off."""
-
-_SLIVER: Final = 1e-8
-"""Square inches; what is left over by rounding alone is smaller."""
-
-_SHORT: Final = 1e-9
-"""Inches; a shorter line has no direction worth cutting along."""
+from piecewright.patchwork.outlines.ear_overlays import crossed, left_over, rims_crossed, shows
+from piecewright.patchwork.outlines.mitres import (
+    AGREED,
+    CLOSE,
+    SHORT,
+    HalfPlane,
+    Mitre,
+    MitreKey,
+)
+from piecewright.patchwork.outlines.proximity import SpatialIndex, UnitMitre
 
 _Probe: TypeAlias = tuple[Point, Sequence[int]]
 """A point of a mitre's edge on the block, and the pieces within one allowance of it."""
-
-_Stretch: TypeAlias = tuple[Point, Point]
-"""A straight part of a raw edge, in the sense of travel."""
 
 
 def cut_ears(
@@ -104,13 +107,15 @@ class _Candidate:
     Attributes:
         point: the point its corner lies at.
         unit: the first unit in which the corner has a neighbour.
-        probes: points of its edge.
+        sides: the edges at the point that are the mitre's piece's or that neighbour's.
+        probes: the points of its edge that are not within one allowance of that unit's cloth.
     """
 
     point: int
     corner: Corner
     mitre: Mitre
     unit: int
+    sides: tuple[int, int, int]
     probes: Sequence[_Probe] = ()
 
 
@@ -126,32 +131,46 @@ def _candidates(
     if not long:
         return []
     # The edge points of all mitres stand in one row, so that the index is asked once.
-    points = [_edge_points(one.mitre, index.seams.points[one.point]) for one in long]
-    owner = np.repeat(np.arange(len(long)), [len(own) for own in points])
-    found, pieces = index.near([p for own in points for p in own], index.least + _CLOSE)
-    units = np.array([one.unit for one in long])[owner[found]]
+    points, owner = _edge_points([(one.mitre, index.seams.points[one.point]) for one in long])
+    within = index.least + CLOSE
+    # Most are near the very pieces that meet at the corner, so those are looked at first.
+    asked = np.flatnonzero(~_near_own(index, long, points, owner, within))
+    found, pieces = index.near(points[asked], within)
     # A point is beyond unless some piece near it belongs to its mitre's first unit.
-    beyond = np.full(len(owner), True)
+    units = np.array([one.unit for one in long])[owner[asked[found]]]
+    beyond = np.full(len(asked), True)
     beyond[found[index.hold(units, pieces)]] = False
-    left = np.unique(owner[beyond])
-    # What lies near the points of these is kept: later units are judged by it.
-    of_them = np.isin(owner[found], left)
-    near = _gathered(len(owner), found[of_them], pieces[of_them])
-    starts = np.searchsorted(owner, left).tolist()
-    return [
-        replace(
-            long[i],
-            probes=list(zip(points[i], near[start : start + len(points[i])], strict=True)),
-        )
-        for i, start in zip(left.tolist(), starts, strict=True)
-    ]
+    # What lies near the points that are is kept: later units are judged by it.
+    near = _gathered(len(asked), found, pieces)
+    probes: dict[int, list[_Probe]] = {}
+    rows = np.flatnonzero(beyond)
+    at = asked[rows]
+    each = zip(rows.tolist(), owner[at].tolist(), points[at].tolist(), strict=True)
+    for row, i, (x, y) in each:
+        probes.setdefault(i, []).append(((x, y), near[row]))
+    return [replace(long[i], probes=own) for i, own in probes.items()]
 
 
-def _probes(index: SpatialIndex, mitre: Mitre, place: Point) -> list[_Probe]:
-    """The probes of a mitre whose corner lies at ``place``."""
-    points = _edge_points(mitre, place)
-    near = _gathered(len(points), *index.near(points, index.least + _CLOSE))
-    return list(zip(points, near, strict=True))
+def _near_own(
+    index: SpatialIndex,
+    long: Sequence[_Candidate],
+    points: NDArray[np.float64],
+    owner: NDArray[np.int64],
+    within: float,
+) -> NDArray[np.bool_]:
+    """Which edge points surely lie within some inches of the edges first sewn at their corner.
+
+    Args:
+        points: shape (points, 2).
+        owner: of each point the number of its mitre in ``long``.
+    """
+    # Each point with each of the three sides of its own two pieces.
+    sides = np.array([one.sides for one in long])[owner]
+    pairs = np.repeat(np.arange(len(owner)), sides.shape[1])
+    beside = sides.ravel()
+    close = np.full(len(owner), False)
+    close[pairs[index.gaps.surely_close(points[pairs], beside, within)]] = True
+    return close
 
 
 def _gathered(count: int, found: NDArray[np.int64], pieces: NDArray[np.int64]) -> list[list[int]]:
@@ -162,11 +181,27 @@ def _gathered(count: int, found: NDArray[np.int64], pieces: NDArray[np.int64]) -
     return near
 
 
-def _edge_points(mitre: Mitre, place: Point) -> list[Point]:
-    """The corners of a mitre's rim, and the middles of its straight parts."""
-    rim, (first, last) = mitre.rim(), mitre.ends
-    middles = (between(p, q, 0.5) for p, q in itertools.pairwise((first, *rim, last)))
-    return [plus(place, x) for x in (*rim, *middles)]
+def _edge_points(
+    mitres: Sequence[tuple[Mitre, Point]],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The corners of the rims of mitres at places, and the middles of their straight parts.
+
+    With them comes the number of each one's mitre; those of a mitre stand together.
+    """
+    rings = [(mitre.ends[0], *mitre.rim(), mitre.ends[1]) for mitre, _ in mitres]
+    counts = np.array([len(ring) for ring in rings])
+    owner = np.repeat(np.arange(len(mitres)), counts)
+    seen = np.array([x for ring in rings for x in ring])
+    places = np.array([place for _, place in mitres])
+    # The middle after each point, and the point itself: all but the last middle, which leads to
+    # the next mitre, and all but the two ends.
+    both = np.stack(((seen + np.roll(seen, -1, axis=0)) / 2, seen), axis=1)
+    kept = np.full(both.shape[:2], True)
+    last = np.cumsum(counts) - 1
+    kept[last] = False
+    kept[last - counts + 1, 1] = False
+    owner = np.repeat(owner, 2).reshape(-1, 2)[kept]
+    return both[kept] + places[owner], owner
 
 
 def _reaching(
@@ -175,13 +210,19 @@ def _reaching(
     """The mitres that reach an edge that may matter to them."""
     sewn_by = index.order.sewn_by
     for point, room in _rooms(index, reach):
-        for corner in (c for run in index.seams.around[point] for c in run):
-            mitre = mitres[corner.piece, corner.side]
-            if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
-                joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
-                sewn = [join for join in joins if join is not None]
-                if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
-                    yield _Candidate(point, corner, mitre, index.order.pieces + min(sewn))
+        for run in index.seams.around[point]:
+            for i, corner in enumerate(run):
+                mitre = mitres[corner.piece, corner.side]
+                if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
+                    joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
+                    sewn = [join for join in joins if join is not None]
+                    if sewn:  # with the outside on both sides, no unit ever holds a neighbour here
+                        # The neighbour follows across the arriving edge, or is the one before.
+                        first = sewn[0] == min(sewn) and joins[0] is not None
+                        far = run[(i + 1) % len(run)].arriving if first else run[i - 1].leaving
+                        sides = (corner.arriving, corner.leaving, far)
+                        unit = index.order.pieces + min(sewn)
+                        yield _Candidate(point, corner, mitre, unit, sides)
 
 
 def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, float]]:
@@ -203,12 +244,13 @@ def _rooms(index: SpatialIndex, reach: Sequence[float]) -> Iterator[tuple[int, f
     straight = np.where(index.curved, 0.0, shapely.length(index.lines))
     np.minimum.at(room, index.ends, straight[:, None])
     # All other edges give room up to where they are nearest.
-    dots = np.asarray(shapely.points(np.array(index.seams.points)[asked]))
-    found, near = index.tree.query(dots, predicate="dwithin", distance=longest[asked])
+    places = np.array(index.seams.points)[asked]
+    found, near = index.edges_about(places, places, longest[asked])
     others = (index.ends[near] != asked[found][:, None]).all(axis=1)
     found, near = found[others], near[others]
-    gaps = shapely.distance(dots[found], index.lines[near])
-    np.minimum.at(room, asked[found], gaps)
+    np.minimum.at(
+        room, asked[found], index.gaps.exactly(places[found], near, longest[asked][found])
+    )
     for point in asked[longest[asked] > room[asked]].tolist():
         yield point, float(room[point])
 
@@ -224,12 +266,14 @@ def _widths_at(index: SpatialIndex, point: int) -> set[float]:
 
 def _surroundings(index: SpatialIndex, candidates: Sequence[_Candidate]) -> Iterator[_Surroundings]:
     """The mitres, to be cut, each with the edges near it."""
-    shapes = [ring_polygon(one.mitre.ring(index.seams.points[one.point])) for one in candidates]
     # An edge further off than the widest allowance has no strip that reaches the mitre.
-    found, near = index.tree.query(shapes, "dwithin", index.most + AGREED)
+    rings = [np.array(one.mitre.ring(index.seams.points[one.point])) for one in candidates]
+    boxes = np.array([(ring.min(axis=0), ring.max(axis=0)) for ring in rings])
+    found, near = index.edges_about(boxes[:, 0], boxes[:, 1], index.most + AGREED)
+    found, near = found[order := np.lexsort((near, found))], near[order]
     each = np.split(near, np.searchsorted(found, range(1, len(candidates))))
     for one, own in zip(candidates, each, strict=True):
-        yield _Surroundings(index, one, sorted(own.tolist()))
+        yield _Surroundings(index, one, own.tolist())
 
 
 class _Surroundings:
@@ -252,7 +296,9 @@ class _Surroundings:
         edges = [index.seams.edges[e] for e in near]
         points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
         around = {c.piece for p in points for run in index.seams.around[p] for c in run}
-        self.joined = {p: index.first_common_unit(self.corner.piece, p) for p in sorted(around)}
+        self._first_with = index.first_common_units(self.corner.piece)
+        self.joined = {p: self._first_with(p) for p in sorted(around)}
+        self._straight = index.bent.isdisjoint(around)
 
     def trim(self) -> bool:
         """Cut what sticks out of a unit; whether that was anything."""
@@ -260,23 +306,46 @@ class _Surroundings:
         close = self._close_since(self._first_probes)
         # Only a unit that gains a piece near the mitre looks different from here.
         for sewn in sorted({since for since in self.joined.values() if since >= self._first}):
-            far = [p for p, since in close if since > sewn]
+            # The probes are those of the whole mitre; once it is cut, its edge has other points.
+            far = self._far(sewn) if cut else [p for p, since in close if since > sewn]
             if not far:
                 break  # it lies in this unit's plain offset, and so in those of all later ones
-            # Overlays are dear, and a mitre that is part of the unit's own needs none.
+            # A mitre that is part of the unit's own needs no closer look.
             if not self._in_own_mitre(sewn, far) and self._cut(sewn):
                 cut = True
-                close = self._close_since(_probes(self.index, self.mitre, self.place))
         return cut
 
     def _close_since(self, probes: Sequence[_Probe]) -> list[tuple[Point, float]]:
         """Points of the mitre's edge, each with the first unit with cloth within one allowance."""
-        first, piece = self.index.first_common_unit, self.corner.piece
-        return [(p, min((first(piece, q) for q in near), default=math.inf)) for p, near in probes]
+        first = self._first_with
+        return [(p, min(map(first, near), default=math.inf)) for p, near in probes]
+
+    def _far(self, unit: int) -> list[Point]:
+        """The points of the mitre's edge that are not within one allowance of a unit's cloth."""
+        index, within = self.index, self.index.least + CLOSE
+        held = [e for e, since in zip(self.near, self._sides_since, strict=True) if since <= unit]
+        far = []
+        ring = self.mitre.ring(self.place)[1:]
+        for p in (*ring[1:-1], *(between(p, q, 0.5) for p, q in itertools.pairwise(ring))):
+            if not any(index.reaches(e, p, within) for e in held):
+                # One that is near no edge at all lies deep in a piece, or off the block.
+                piece = -1
+                if not any(index.reaches(e, p, within) for e in self.near):
+                    piece = index.piece_at(p)
+                if piece < 0 or self._first_with(piece) > unit:
+                    far.append(p)
+        return far
+
+    @cached_property
+    def _sides_since(self) -> list[int]:
+        """For each edge near the mitre the first unit that has one of its pieces."""
+        edges, joined = self.index.seams.edges, self.joined
+        both = ((edges[e].right, edges[e].left) for e in self.near)
+        return [min(joined[r], joined[r if q is None else q]) for r, q in both]
 
     def _in_own_mitre(self, unit: int, far: Sequence[Point]) -> bool:
         """Whether points lie in the mitre of the unit's own corner at the mitre's place."""
-        for corners in self._corners(unit, self.point):
+        for corners in self.index.unit_corners(self._held(unit), self.point):
             if self.corner in corners:
                 last, first = corners[-1], corners[0]
                 one = HalfPlane(outward(last.arrives), self.index.widths[last.arriving])
@@ -288,145 +357,107 @@ class _Surroundings:
 
     def _cut(self, unit: int) -> bool:
         """Cut what sticks out of one unit, along its raw edges; whether that was anything."""
+        held = self._held(unit)
+        sides = self._open_sides(held)
+        if self._straight:
+            return self._cut_among_lines(held, sides)
+        return self._cut_among_curves(held, sides)
+
+    def _unit_mitres(
+        self, held: Set[int], sides: Sequence[tuple[int, bool]]
+    ) -> Iterator[UnitMitre]:
+        """The whole mitres of a unit's own corners near the mitre."""
+        index = self.index
+        edges = [index.seams.edges[e] for e, _ in sides]
+        for point in {p for edge in edges for p in (edge.start, edge.end)} | {self.point}:
+            for corners in index.unit_corners(held, point):
+                mitre = index.unit_mitre(point, corners)
+                if mitre is not None:
+                    yield mitre
+
+    def _cut_among_lines(self, held: Set[int], sides: Sequence[tuple[int, bool]]) -> bool:
+        """The same where all edges near the mitre are straight."""
+        # The unit's plain offset near here, in convex parts: cloth, strips and mitres.
+        index, shape = self.index, convex(self.mitre.ring(self.place))
+        strips = [index.convex_strip(*side) for side in sides]
+        parts = [strip for strip, _ in strips]
+        for piece in held:
+            parts += index.convex_cloth(piece)
+        bounds = [raw_edge for _, raw_edge in strips]
+        mitres = list(self._unit_mitres(held, sides))
+        parts += [mitre.shape for mitre in mitres]
+        rims = [rim for mitre in mitres for rim in mitre.rim]
+        if not sticks_out(shape, parts, [*bounds, *rims], CLOSE / 2):
+            return False
+        inside = [clipped(*raw_edge, shape) for raw_edge in bounds]
+        across = [part for part in inside if part is not None and math.dist(*part) > SHORT]
+        across += [rim for rim in rims if clipped(*rim, shape) is not None]
+
+        def still() -> bool:
+            left = convex(self.mitre.ring(self.place))
+            return sticks_out(left, parts, [*bounds, *rims], CLOSE / 2)
+
+        return self._cut_along(across, still)
+
+    def _cut_among_curves(self, held: Set[int], sides: Sequence[tuple[int, bool]]) -> bool:
+        """The same where some are curves."""
         # The unit's plain offset near here, in parts: cloth, strips and mitres.
-        outside = self._outside(unit)
-        strips = [self.index.strip(e, forward) for e, forward in outside]
-        rings = [mitre.ring(place) for mitre, place in self._unit_mitres(unit, outside)]
-        cloth = [self.index.cloth(p) for p, since in self.joined.items() if since <= unit]
+        strips = [self.index.strip(e, forward) for e, forward in sides]
+        rings = [mitre.ring for mitre in self._unit_mitres(held, sides)]
+        cloth = [self.index.cloth(piece) for piece in sorted(held)]
         plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
         shape = ring_polygon(self.mitre.ring(self.place))
-        outside_unit = _left_over(shape, plain_offset)
-        if not _shows(outside_unit):
+        outside_unit = left_over(shape, plain_offset)
+        if not shows(outside_unit):
             return False
-        # Where the mitre leaves the unit it crosses a raw edge, so those are the lines to cut
-        # along. A cut that would take allowance is refused by the mitre; the next one is tried.
+        across = [*crossed(shape, [s.raw_edge for s in strips]), *rims_crossed(shape, rings)]
+
+        def still() -> bool:
+            left = ring_polygon(self.mitre.ring(self.place))
+            return shows(overlaid(shapely.intersection, outside_unit, left))
+
+        return self._cut_along(across, still)
+
+    def _cut_along(self, across: Sequence[Stretch], still: Callable[[], bool]) -> bool:
+        """Cut along raw edges that run across the mitre until it sticks out no more.
+
+        Where the mitre leaves the unit it crosses a raw edge, so those are the lines to cut along.
+        A cut that would take allowance is refused by the mitre; the next one is tried.
+
+        Args:
+            still: whether it sticks out yet.
+        """
         cut = False
-        across = [*_crossed(shape, [s.raw_edge for s in strips]), *_rims_crossed(shape, rings)]
         for start, end in self._nearest_first(across):
             normal = outward(normalised(minus(end, start)))
             if self.mitre.cut(HalfPlane(normal, dot(normal, minus(start, self.place)))):
                 cut = True
-                shape = ring_polygon(self.mitre.ring(self.place))
-                outside_unit = overlaid(shapely.intersection, outside_unit, shape)
-                if not _shows(outside_unit):
+                if not still():
                     break
         return cut
 
-    def _nearest_first(self, across: Sequence[_Stretch]) -> list[_Stretch]:
+    def _nearest_first(self, across: Sequence[Stretch]) -> list[Stretch]:
         """Raw edges, the nearest to the corner first: only as many are cut along as are needed."""
-        if not across:
-            return []
-        away = shapely.distance(shapely.linestrings(across), shapely.Point(self.place))
         # Rounded, so that equally near ones come in the order of their coordinates on any machine.
-        return [line for _, line in sorted(zip(away.round(9).tolist(), across, strict=True))]
+        away = [round(distance_to(self.place, *line), 9) for line in across]
+        return [line for _, line in sorted(zip(away, across, strict=True))]
 
-    def _outside(self, unit: int) -> list[tuple[int, bool]]:
+    def _held(self, unit: int) -> Set[int]:
+        """The pieces near the mitre that are part of a unit."""
+        return {piece for piece, since in self.joined.items() if since <= unit}
+
+    def _open_sides(self, held: Set[int]) -> list[tuple[int, bool]]:
         """The open sides of a unit near the mitre, and whether its piece travels each forward."""
-        found = []
-        for e in self.near:
-            edge = self.index.seams.edges[e]
-            right, left = self._holds(unit, edge.right), self._holds(unit, edge.left)
-            if right != left:
-                found.append((e, right))
-        return found
-
-    def _holds(self, unit: int, piece: int | None) -> bool:
-        """Whether a piece near the mitre is part of a unit; None lies outside the block."""
-        return piece is not None and self.joined[piece] <= unit
-
-    def _unit_mitres(
-        self, unit: int, outside: Sequence[tuple[int, bool]]
-    ) -> Iterator[tuple[Mitre, Point]]:
-        """The whole mitres of a unit's own corners near the mitre, and their places."""
-        seams, widths = self.index.seams, self.index.widths
-        edges = [seams.edges[e] for e, _ in outside]
-        points = {p for edge in edges for p in (edge.start, edge.end)} | {self.point}
-        for point in sorted(points):
-            for corners in self._corners(unit, point):
-                turns = 180.0 - sum(c.inner_angle for c in corners)
-                if turns > FLAT:
-                    last, first = corners[-1], corners[0]
-                    sides = widths[last.arriving], widths[first.leaving]
-                    yield Mitre(last.arrives, first.leaves, turns, *sides), seams.points[point]
-
-    def _corners(self, unit: int, point: int) -> list[list[Corner]]:
-        """The runs of piece corners at a point that are one corner of the unit."""
-        found: list[list[Corner]] = []
-        for run in self.index.seams.around[point]:
-            # Corners of a run follow each other clockwise, and a unit's corner begins where its
-            # outside leaves the point. A unit may touch the point with several such corners.
-            first = [i for i, c in enumerate(run) if self._opens(unit, c)]
-            for i in first:
-                corners = [run[i]]
-                while not self._is_open(unit, corners[-1].arriving) and len(corners) < len(run):
-                    i = (i + 1) % len(run)
-                    corners.append(run[i])
-                found.append(corners)
-        return found
-
-    def _opens(self, unit: int, corner: Corner) -> bool:
-        """Whether a corner's leaving edge is the unit's outside, with the unit on its right."""
-        return self._holds(unit, corner.piece) and self._is_open(unit, corner.leaving)
-
-    def _is_open(self, unit: int, e: int) -> bool:
-        """Whether an edge lies at the outside of a unit: one of its two pieces is the unit's."""
-        edge = self.index.seams.edges[e]
-        return self._holds(unit, edge.right) != self._holds(unit, edge.left)
+        edges = self.index.seams.edges
+        both = [(e, edges[e].right in held, edges[e].left in held) for e in self.near]
+        return [(e, right) for e, right, left in both if right != left]
 
 
 def _between(one: HalfPlane, other: HalfPlane, x: Vector) -> bool:
     """Whether ``x`` lies in two half-planes and beyond the corner, between their normals."""
     return (
-        one.excess(x) <= _CLOSE
-        and other.excess(x) <= _CLOSE
-        and cross(one.normal, x) >= -_CLOSE
-        and cross(x, other.normal) >= -_CLOSE
+        one.excess(x) <= CLOSE
+        and other.excess(x) <= CLOSE
+        and cross(one.normal, x) >= -CLOSE
+        and cross(x, other.normal) >= -CLOSE
     )
-
-
-def _left_over(mitre: Polygon, plain_offset: NDArray[np.object_]) -> BaseGeometry:
-    """What of a mitre lies outside the parts of a unit's plain offset, or a sliver of it.
-
-    A part at a time is taken away: most often little of the mitre is left after the first.
-    """
-    rest: BaseGeometry = mitre
-    for part in plain_offset[shapely.intersects(mitre, plain_offset)]:
-        rest = overlaid(shapely.difference, rest, part)
-        if rest.area < _SLIVER:
-            break
-    return rest
-
-
-def _shows(rest: BaseGeometry) -> bool:
-    """Whether what is left over is more than rounding and the points of curves make."""
-    return rest.area >= _SLIVER and not rest.buffer(-_CLOSE / 2, join_style="mitre").is_empty
-
-
-def _crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[_Stretch]:
-    """Where raw edges run across a mitre, in the sense of travel.
-
-    A curve's raw edge gives the chord between the points at which it enters and leaves.
-    """
-    inside = overlaid(shapely.intersection, mitre, np.array(raw_edges, dtype=object))
-    for raw_edge, part in zip(raw_edges, inside, strict=True):
-        # What lies inside may be several parts in any order; places along the raw edge sort them.
-        points = shapely.get_coordinates(part)
-        if len(points) > 1:
-            along = np.asarray(shapely.line_locate_point(raw_edge, shapely.points(points)))
-            first, last = along.argmin(), along.argmax()
-            if along[last] - along[first] > _SHORT:
-                (a, b), (c, d) = points[first].tolist(), points[last].tolist()
-                yield (a, b), (c, d)
-
-
-def _rims_crossed(mitre: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[_Stretch]:
-    """The straight parts of the rims of a unit's mitres that run across a mitre."""
-    rims = [
-        (start, end)
-        for ring in rings
-        for start, end in itertools.pairwise(ring[1:])
-        if math.dist(start, end) > _SHORT
-    ]
-    if rims:
-        meeting = shapely.intersects(shapely.linestrings(rims), mitre)
-        yield from (rim for rim, meets in zip(rims, meeting.tolist(), strict=True) if meets)

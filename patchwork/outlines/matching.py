@@ -24,8 +24,8 @@ passes a change on at most once.
 Each point costs what its own corners cost, and its joins are sorted once.  Blocks repeat
 themselves, at every size: what becomes of the mitres of a run follows from the directions and
 allowances of its edges and the order in which they are sewn (its ``_Pattern``).  So it is worked
-out once for all runs that agree in these exactly, and cached for the next block.  A run with a
-curve is left to itself.
+out once for all runs that agree in these exactly, and cached for the next block.  Where edges are
+curves, they have to agree as well, as they are seen from the point.
 """
 
 from __future__ import annotations
@@ -37,9 +37,9 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from piecewright.patchwork.block.joins import Order
-from piecewright.patchwork.block.seams import Corner, Seams
+from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Curve, Segment
+from piecewright.patchwork.geometry.paths import Curve
 from piecewright.patchwork.geometry.vectors import (
     TOLERANCE,
     Point,
@@ -48,7 +48,6 @@ from piecewright.patchwork.geometry.vectors import (
     minus,
     normalised,
     outward,
-    plus,
 )
 from piecewright.patchwork.outlines.dog_ears import cut_ears
 from piecewright.patchwork.outlines.mitres import AGREED, HalfPlane, Mitre, MitreKey, meeting_point
@@ -99,21 +98,25 @@ and (rank, i) for the joins in the order of sewing, which sew the edge between c
 A join that sews two of the edges has one rank."""
 
 
+_Curves: TypeAlias = tuple[tuple[Curve | None, Curve | None], ...]
+"""For each corner of a run its arriving and its leaving edge as they are seen from the point, None
+for straight ones; empty where all are."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Run:
     """A run of corners round a point.
 
     Attributes:
+        curves: its curved edges, of which the pattern says only how they begin.
         joins: the numbers of the joins that sew it together there, by rank.
-        curved: whether an edge is a curve, so that the pattern does not say all.
         keys: those of the corners' mitres.
     """
 
     point: int
-    corners: Sequence[Corner]
     pattern: _Pattern
+    curves: _Curves
     joins: Sequence[int]
-    curved: bool
     keys: Sequence[MitreKey]
 
 
@@ -145,7 +148,7 @@ def match(
         widths: the allowance of each edge, inches.
     """
     runs = list(_runs(seams, order, widths))
-    cuts = [_along_curves(seams, run) if run.curved else _in_runs(run.pattern) for run in runs]
+    cuts = [_in_runs(run.pattern, run.curves) for run in runs]
     mitres: dict[MitreKey, Mitre] = {}
     reach = [0.0] * len(seams.points)
     for run, cut in zip(runs, cuts, strict=True):
@@ -166,7 +169,7 @@ def match(
 
 def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]:
     """The runs of corners of a block, each with its pattern."""
-    curves = {e for e, edge in enumerate(seams.edges) if isinstance(edge.segment, Curve)}
+    curved = {e for e, edge in enumerate(seams.edges) if isinstance(edge.segment, Curve)}
     sewn_by = order.sewn_by
     for point, runs in enumerate(seams.around):
         for run in runs:
@@ -184,31 +187,36 @@ def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]
                 [(c.arrives, c.leaves, c.turns, widths[c.arriving], widths[c.leaving]) for c in run]
             )
             keys = [(c.piece, c.side) for c in run]
-            curved = bool(curves) and any(c.arriving in curves or c.leaving in curves for c in run)
-            yield _Run(point, run, (corners, tuple(ranked)), joins, curved, keys)
+            bent: _Curves = ()
+            if curved and any(c.arriving in curved or c.leaving in curved for c in run):
+                edges = {e for c in run for e in (c.arriving, c.leaving)}
+                seen = {e: _seen(seams, e, seams.points[point]) for e in edges}
+                bent = tuple([(seen[c.arriving], seen[c.leaving]) for c in run])
+            yield _Run(point, (corners, tuple(ranked)), bent, joins, keys)
+
+
+def _seen(seams: Seams, e: int, place: Point) -> Curve | None:
+    """An edge seen from a point, if it is a curve."""
+    edge = seams.edges[e].segment
+    if not isinstance(edge, Curve):
+        return None
+    x, y = place
+    controls = (edge.start, edge.handle1, edge.handle2, edge.end)
+    return Curve(*[(px - x, py - y) for px, py in controls])
 
 
 @lru_cache(_CACHED)
-def _in_runs(pattern: _Pattern) -> _Cuts:
-    """What becomes of the mitres of a run without curves."""
+def _in_runs(pattern: _Pattern, curves: _Curves) -> _Cuts:
+    """What becomes of the mitres of a run."""
     mitres = [Mitre(*corner) for corner in pattern[0]]
-    for unit_mitres in _units(pattern, mitres):
-        _cut_to_unit(unit_mitres)
-    return _cuts(pattern, mitres)
-
-
-def _along_curves(seams: Seams, run: _Run) -> _Cuts:
-    """The same where edges are curves."""
-    mitres = [Mitre(*corner) for corner in run.pattern[0]]
     numbers = {id(mitre): i for i, mitre in enumerate(mitres)}
-    for unit_mitres in _units(run.pattern, mitres):
+    for unit_mitres in _units(pattern, mitres):
         # First as if the edges ran on straight along their tangents, then along the curves.
         _cut_to_unit(unit_mitres)
-        first, last = (run.corners[numbers[id(t)]] for t in (unit_mitres[0], unit_mitres[-1]))
-        if sum(t.inner_angle for t in unit_mitres) <= 180.0 + 1e-6:
-            ending, beginning = (seams.edges[e].segment for e in (last.arriving, first.leaving))
-            _cut_to_curves(ending, beginning, seams.points[run.point], unit_mitres)
-    return _cuts(run.pattern, mitres)
+        if curves and sum(t.inner_angle for t in unit_mitres) <= 180.0 + 1e-6:
+            first, last = (curves[numbers[id(t)]] for t in (unit_mitres[0], unit_mitres[-1]))
+            _cut_to_curves(last[0], first[1], unit_mitres)
+    return _cuts(pattern, mitres)
 
 
 def _cuts(pattern: _Pattern, mitres: Sequence[Mitre]) -> _Cuts:
@@ -306,28 +314,25 @@ def _covers(mitre: Mitre, x: Vector) -> bool:
     )
 
 
-def _cut_to_curves(
-    ending: Segment, beginning: Segment, place: Point, mitres: Sequence[Mitre]
-) -> None:
+def _cut_to_curves(ending: Curve | None, beginning: Curve | None, mitres: Sequence[Mitre]) -> None:
     """Cut mitres that stick out where a unit's outer side curves away from its tangent.
 
     The mitre lies beside the curve, beyond the foot of the tangent's half-plane on the curve's raw
     edge; a chord of that raw edge, from the foot to where the mitre leaves it, keeps it inside.
 
     Args:
-        ending, beginning: the unit's outer edges, which end and begin at the mitres' place.
+        ending, beginning: the unit's outer edges, which end and begin at the mitres' place, seen
+            from there; None for straight ones.
     """
     arriving, leaving = mitres[-1].half_planes[0], mitres[0].half_planes[-1]
     for mitre in mitres:
-        if mitre is not mitres[-1] and isinstance(ending, Curve):
-            _cut_to_curve(ending, place, mitre, arriving, at_end=True)
-        if mitre is not mitres[0] and isinstance(beginning, Curve):
-            _cut_to_curve(beginning, place, mitre, leaving, at_end=False)
+        if mitre is not mitres[-1] and ending is not None:
+            _cut_to_curve(ending, mitre, arriving, at_end=True)
+        if mitre is not mitres[0] and beginning is not None:
+            _cut_to_curve(beginning, mitre, leaving, at_end=False)
 
 
-def _cut_to_curve(
-    curve: Curve, place: Point, mitre: Mitre, tangent: HalfPlane, at_end: bool
-) -> None:
+def _cut_to_curve(curve: Curve, mitre: Mitre, tangent: HalfPlane, at_end: bool) -> None:
     """Cut one mitre along the chord.
 
     Args:
@@ -340,8 +345,9 @@ def _cut_to_curve(
     beside = mitre.half_planes[k - 1] if at_end else mitre.half_planes[k + 1]
 
     def raw_edge(t: float) -> Vector:
-        out = outward(paths.tangent(curve, t))
-        return minus(plus(paths.point_at(curve, t), out, tangent.reach), place)
+        # Straight out from the curve, written out: it is asked a dozen times for each mitre.
+        (x, y), (dx, dy) = paths.point_at(curve, t), paths.tangent(curve, t)
+        return (x + tangent.reach * dy, y - tangent.reach * dx)
 
     def inside(t: float) -> float:
         return -beside.excess(raw_edge(t))

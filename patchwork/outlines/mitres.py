@@ -42,6 +42,12 @@ AGREED = 1e-6
 Far more than the rounding of a few crossings, and far less than a printer or a cutter resolves.
 """
 
+CLOSE = 5e-5
+"""Inches by which a mitre may stick out of a unit unseen: more than a curve's points are off."""
+
+SHORT = 1e-9
+"""Inches; a shorter line has no direction worth cutting along."""
+
 _ROUNDING = 1e-9
 """Inches (and degrees): differences that floating point alone may make."""
 

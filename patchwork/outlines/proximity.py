@@ -7,7 +7,9 @@ answered from the tree of joins.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+import math
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,12 +21,15 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.block.joins import Order, Spans
-from piecewright.patchwork.block.seams import Seams
+from piecewright.patchwork.block.seams import Corner, Seams
+from piecewright.patchwork.geometry.convex_cover import Convex, Stretch, convex, is_convex
 from piecewright.patchwork.geometry.path_arrays import chains
 from piecewright.patchwork.geometry.paths import Curve
-from piecewright.patchwork.geometry.polygons import ring_polygon
+from piecewright.patchwork.geometry.polygons import polygons, ring_polygon
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.geometry.vectors import Point, minus, normalised, outward, plus
+from piecewright.patchwork.outlines.edge_gaps import EdgeGaps
+from piecewright.patchwork.outlines.mitres import FLAT, SHORT, Mitre
 
 _FINE = 2e-5
 """Inches; how far the points that stand for a curve are from it here.
@@ -42,6 +47,15 @@ class AllowanceStrip:
     raw_edge: LineString
 
 
+@dataclass(frozen=True, slots=True)
+class UnitMitre:
+    """The whole mitre of a sewn unit's corner: its ring, that as a convex shape, and its rim."""
+
+    ring: Sequence[Point]
+    shape: Convex
+    rim: Sequence[Stretch]
+
+
 class SpatialIndex:
     """A block's edges, pieces and strips by where they lie; shapes are made when asked for.
 
@@ -51,6 +65,7 @@ class SpatialIndex:
         curved: which of them are curves.
         ends: the numbers of the points at which each begins and ends, shape (edges, 2).
         tree: finds edges by where they lie.
+        gaps: says how far points are from edges.
     """
 
     def __init__(self, seams: Seams, order: Order, widths: Sequence[float]) -> None:
@@ -65,8 +80,12 @@ class SpatialIndex:
         owner = np.repeat(np.arange(len(seams.edges)), np.diff(starts))
         self.lines = np.asarray(shapely.linestrings(self._chains.points, indices=owner))
         self.tree = STRtree(self.lines)
+        self.gaps = EdgeGaps(self._chains, self.lines, _FINE)
+        self._unit_mitres: dict[tuple[int, int, int], UnitMitre | None] = {}
         self._strips: dict[tuple[int, bool], AllowanceStrip] = {}
         self._cloths: dict[int, Polygon] = {}
+        self._convex_strips: dict[tuple[int, bool], tuple[Convex, Stretch]] = {}
+        self._convex_cloths: dict[int, Sequence[Convex]] = {}
 
     # --- units -------------------------------------------------------------------------------
 
@@ -97,14 +116,67 @@ class SpatialIndex:
         held: NDArray[np.bool_] = (starts[units] <= place) & (place < ends[units])
         return held
 
-    def first_common_unit(self, one: int, other: int) -> int:
-        """The first unit of which two pieces are part: their lowest common ancestor."""
-        unit = one
-        while not self._spans.holds(unit, other):
-            above = self.order.parents[unit]
-            assert above is not None, "the last unit has all pieces"
-            unit = above
-        return unit
+    def first_common_units(self, piece: int) -> Callable[[int], int]:
+        """For each other piece the first unit of which both are part: their lowest common ancestor.
+
+        All units that hold the piece are gone through once, so that each answer is looked up.
+        """
+        starts, ends, parents = self._spans.starts, self._spans.ends, self.order.parents
+        # Pieces stand in one row in which each unit has a stretch, within that of the next one.
+        first = [piece] * self.order.pieces
+        start, end = starts[piece], ends[piece]
+        unit = parents[piece]
+        while unit is not None:
+            first[starts[unit] : start] = [unit] * (start - starts[unit])
+            first[end : ends[unit]] = [unit] * (ends[unit] - end)
+            start, end = starts[unit], ends[unit]
+            unit = parents[unit]
+        return lambda other: first[starts[other]]
+
+    def unit_corners(self, pieces: Set[int], point: int) -> list[Sequence[Corner]]:
+        """The runs of piece corners at a point that are one corner of a unit.
+
+        A unit may touch the point with several such corners.
+
+        Args:
+            pieces: those of the unit, of all that have a corner there.
+        """
+        found: list[Sequence[Corner]] = []
+        for run in self.seams.around[point]:
+            inside = [corner.piece in pieces for corner in run]
+            if False in inside and run[-1].arriving == run[0].leaving:
+                # It goes all the way round: begun outside the unit, no corner of that is divided.
+                k = inside.index(False)
+                run, inside = run[k:] + run[:k], inside[k:] + inside[:k]
+            elif False not in inside:
+                found += [] if self.seams.closes(run) else [run]
+                continue
+            k = 0
+            for held, same in itertools.groupby(inside):
+                count = len(list(same))
+                if held:
+                    found.append(run[k : k + count])
+                k += count
+        return found
+
+    def unit_mitre(self, point: int, corners: Sequence[Corner]) -> UnitMitre | None:
+        """The whole mitre at a unit's corner; None where that is reflex, or a straight side.
+
+        Args:
+            corners: those of its pieces (see ``unit_corners``).
+        """
+        first, last = corners[0], corners[-1]
+        key = point, first.leaving, last.arriving
+        if key not in self._unit_mitres:
+            turns = 180.0 - sum([corner.inner_angle for corner in corners])
+            self._unit_mitres[key] = None
+            if turns > FLAT:
+                sides = self.widths[last.arriving], self.widths[first.leaving]
+                mitre = Mitre(last.arrives, first.leaves, turns, *sides)
+                ring = mitre.ring(self.seams.points[point])
+                rim = [r for r in itertools.pairwise(ring[1:]) if math.dist(*r) > SHORT]
+                self._unit_mitres[key] = UnitMitre(ring, convex(ring), rim)
+        return self._unit_mitres[key]
 
     # --- shapes ------------------------------------------------------------------------------
 
@@ -120,29 +192,105 @@ class SpatialIndex:
             shapely.prepare(known)
         return known
 
+    @cached_property
+    def bent(self) -> frozenset[int]:
+        """The pieces that have a curved side."""
+        return frozenset(np.concatenate([side[self.curved] for side in self.beside]).tolist())
+
+    def convex_cloth(self, piece: int) -> Sequence[Convex]:
+        """A piece without curves as convex shapes: itself, or the triangles of one that is not."""
+        known = self._convex_cloths.get(piece)
+        if known is None:
+            seams = self.seams
+            ring = [seams.points[seams.start(side)] for side in seams.sides[piece]]
+            if is_convex(ring):
+                known = [convex(ring)]
+            else:
+                cut_up = shapely.constrained_delaunay_triangles(self.cloth(piece))
+                facing = shapely.orient_polygons(cut_up, exterior_cw=False)
+                rings = [t.exterior.coords[:-1] for t in polygons(facing)]
+                known = [convex([(x, y) for x, y in r]) for r in rings]
+            self._convex_cloths[piece] = known
+        return known
+
+    def convex_strip(self, e: int, forward: bool) -> tuple[Convex, Stretch]:
+        """The strip beside a straight edge, as ``strip`` has it, and its raw edge."""
+        known = self._convex_strips.get((e, forward))
+        if known is None:
+            edge, width = self.seams.edges[e], self.widths[e]
+            ends = self.seams.points[edge.start], self.seams.points[edge.end]
+            start, end = ends if forward else ends[::-1]
+            along = normalised(minus(end, start))
+            out = outward(along)
+            raw_edge = plus(start, out, width), plus(end, out, width)
+            known = self._convex_strips[e, forward] = convex([start, *raw_edge, end]), raw_edge
+        return known
+
     def near(
-        self, points: Sequence[Point], within: float
+        self, places: NDArray[np.float64], within: float
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """All pairs of a point, by its number, and a piece within some inches of it."""
-        dots = np.asarray(shapely.points(points))
-        found, edges = self.tree.query(dots, "dwithin", within)
+        found, edges = self.edges_about(places, places, within)
+        close = self.gaps.close(places[found], edges, within)
+        found, edges = found[close], edges[close]
         right, left = self.beside
         # Edges stand for the pieces beside them. A point near none lies deep in a piece, or off
         # the block.
-        deep = np.flatnonzero(np.bincount(found, minlength=len(dots)) == 0)
-        inside = np.array([self.piece_at(dot) for dot in dots[deep]], dtype=int)
+        deep = np.flatnonzero(np.bincount(found, minlength=len(places)) == 0)
+        inside = np.array([self.piece_at((x, y)) for x, y in places[deep].tolist()], dtype=int)
         found = np.concatenate((found, found, deep))
         pieces = np.concatenate((right[edges], left[edges], inside))
         return found[pieces >= 0], pieces[pieces >= 0]
 
-    def piece_at(self, dot: shapely.Point) -> int:
+    def edges_about(
+        self,
+        least: NDArray[np.float64],
+        most: NDArray[np.float64],
+        within: NDArray[np.float64] | float,
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """All pairs of a box, by its number, and an edge whose own box is no further from it.
+
+        Args:
+            least, most: two opposite corners of each box, shape (boxes, 2).
+            within: inches, for each box or for all.
+        """
+        wide = shapely.box(*(least.T - within), *(most.T + within))
+        found, edges = self.tree.query(wide)
+        return found, edges
+
+    def reaches(self, e: int, p: Point, within: float) -> bool:
+        """Whether one point lies within some inches of one edge."""
+        edge = self.seams.edges[e]
+        if isinstance(edge.segment, Curve):
+            return bool(self.lines[e].distance(shapely.Point(p)) <= within)
+        # Written out: this is asked of each point of a mitre and each side near it.
+        (sx, sy), (ex, ey) = self.seams.points[edge.start], self.seams.points[edge.end]
+        dx, dy, x, y = ex - sx, ey - sy, p[0] - sx, p[1] - sy
+        t = (x * dx + y * dy) / (dx * dx + dy * dy)
+        t = 0.0 if t < 0.0 else 1.0 if t > 1.0 else t
+        x, y = x - t * dx, y - t * dy
+        return x * x + y * y <= within * within
+
+    @cached_property
+    def _bounds(self) -> tuple[Point, Point]:
+        xs, ys = self._chains.points.T
+        return (float(xs.min()), float(ys.min())), (float(xs.max()), float(ys.max()))
+
+    def piece_at(self, place: Point) -> int:
         """The piece in which a point lies; -1 outside the block."""
-        edge = self.seams.edges[self.tree.nearest(dot)]
-        beside = [edge.right] if edge.left is None else [edge.right, edge.left]
+        (left, top), (right, bottom) = self._bounds
+        if not (left <= place[0] <= right and top <= place[1] <= bottom):
+            return -1
+        # The nearest edge; of curves, all that may be it.
+        least, most = self.gaps.bounds(np.array([place]), np.arange(len(self.lines)))
+        edges = [self.seams.edges[e] for e in np.flatnonzero(least <= most.min())]
+        beside = [p for edge in edges for p in (edge.right, edge.left) if p is not None]
         # Where a reflex corner is the nearest point, all edges that end there are equally near,
         # those of other pieces too.
-        around = (self.seams.around[p] for p in (edge.start, edge.end))
-        for piece in (*beside, *(c.piece for runs in around for run in runs for c in run)):
+        points = (p for edge in edges for p in (edge.start, edge.end))
+        around = (c.piece for p in points for run in self.seams.around[p] for c in run)
+        dot = shapely.Point(place)
+        for piece in dict.fromkeys((*beside, *around)):
             if self.cloth(piece).intersects(dot):
                 return piece
         return -1

@@ -15,13 +15,13 @@ import shapely
 from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, Piece
 from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.sewing.shades import luminance
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
-from piecewright.render.drawing.marks import Mark, Stroke
+from piecewright.render.drawing.marks import Mark, Part, Stroke
 
 NO_FABRIC: Final = "no fabric given"
 
@@ -98,16 +98,29 @@ def _pale(colour: str) -> str:
     return "#" + "".join(f"{round(255 - _PALE * (255 - part)):02x}" for part in parts)
 
 
+def piece_part(piece: Piece, fabric: str) -> Part:
+    """A piece as a part of its drawing, within its fabric, whose name for people is ``fabric``."""
+    of_fabric = Part("no-fabric" if piece.fabric is None else f"fabric-{piece.fabric}", fabric)
+    return Part(f"piece-{piece.id}", f"{piece.id}, {fabric}", of_fabric)
+
+
 def filled(
-    fill: FabricFill, outline: Outline, kept_clear: Sequence[BaseGeometry] = (), plain: bool = False
+    fill: FabricFill,
+    outline: Outline,
+    kept_clear: Sequence[BaseGeometry] = (),
+    plain: bool = False,
+    part: Part | None = None,
 ) -> list[Mark]:
     """A piece filled with its fabric.
 
     Args:
         kept_clear: where no line of the pattern runs.
         plain: the tint alone.
+        part: the piece as a part of the drawing, where that is to be told.
     """
-    marks: list[Mark] = [Stroke("tint", outline, closed=True, filled=True, colour=fill.tint)]
+    marks: list[Mark] = [
+        Stroke("tint", outline, closed=True, filled=True, colour=fill.tint, part=part)
+    ]
     if plain or not fill.rails:
         return marks
     room: BaseGeometry = polygon_of(outline)
@@ -115,11 +128,13 @@ def filled(
         clear = overlaid(shapely.union_all, list(kept_clear), on_block=False)
         room = overlaid(shapely.difference, room, clear, on_block=False)
     for angle, spacing, kind in fill.rails:
-        marks += _lines(room, angle, spacing, kind)
+        marks += _lines(room, angle, spacing, kind, part)
     return marks
 
 
-def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> Iterator[Mark]:
+def _lines(
+    room: BaseGeometry, angle: float, spacing: float, kind: LineKind, piece: Part | None
+) -> Iterator[Mark]:
     """Parallel lines inside a room; they lie where they would lie in any room."""
     if room.is_empty:
         return
@@ -158,4 +173,4 @@ def _lines(room: BaseGeometry, angle: float, spacing: float, kind: LineKind) -> 
             if dash:
                 # Dots too lie where they would in any room, those of every second row between.
                 offset = (x0 * along[0] + y0 * along[1] + (k % 2) * dash / 2) % dash
-            yield Stroke(kind, (Line((x0, y0), (x1, y1)),), offset=offset)
+            yield Stroke(kind, (Line((x0, y0), (x1, y1)),), offset=offset, part=piece)

@@ -9,11 +9,14 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
+import struct
 import tempfile
 import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 from xml.sax.saxutils import escape
 
 from fontTools.ttLib import TTFont
@@ -23,6 +26,9 @@ FAMILY: Final = "Noto Sans"
 _FOLDER: Final = Path(__file__).absolute().parent / "typefaces"
 _FILES: Final = {False: "NotoSans-Regular.ttf", True: "NotoSans-Bold.ttf"}
 _REPLACEMENT: Final = "\ufffd"
+
+_BOUNDS: Final = struct.Struct(">xxhhhh")
+_Glyph: TypeAlias = tuple[float, float, float, float, float]
 
 _SHORT: Final = 200
 """Characters; longer texts are measured anew each time, so that no text fills the memory."""
@@ -63,40 +69,49 @@ def one_line(text: str) -> str:
     return " ".join(printable(text).split())
 
 
-@lru_cache(maxsize=2)
-def _font(bold: bool) -> TTFont:
-    return TTFont(_FOLDER / _FILES[bold], lazy=True)
+@dataclass(frozen=True, slots=True)
+class _Face:
+    """What text is measured by, in ems with y up.
 
-
-@lru_cache(maxsize=2)
-def _characters(bold: bool) -> dict[int, str]:
-    names: dict[int, str] = _font(bold).getBestCmap()
-    return names
-
-
-@lru_cache(maxsize=2)
-def _em(bold: bool) -> float:
-    return float(_font(bold)["head"].unitsPerEm)
-
-
-@lru_cache(maxsize=8192)
-def _glyph(character: str, bold: bool) -> tuple[float, float, float, float, float]:
-    """Advance, left, bottom, right and top of a glyph, in ems with y up.
-
-    A character that the font lacks is drawn as the font's empty box, and measured so.
+    Attributes:
+        glyphs: for each character the advance, left, bottom, right and top of its glyph.
+        missing: the same of the empty box, which is drawn for what the face lacks.
     """
-    font, em = _font(bold), _em(bold)
-    name = _characters(bold).get(ord(character), ".notdef")
-    advance = font["hmtx"][name][0] / em
-    shape = font["glyf"][name]
-    if shape.numberOfContours == 0:
-        return advance, 0.0, 0.0, 0.0, 0.0
-    return advance, shape.xMin / em, shape.yMin / em, shape.xMax / em, shape.yMax / em
+
+    ascent: float
+    descent: float
+    cap_height: float
+    glyphs: Mapping[int, _Glyph]
+    missing: _Glyph
+
+
+@lru_cache(maxsize=2)
+def _face(bold: bool) -> _Face:
+    """A face, read whole: what is read later, bit by bit, two threads could read at once."""
+    with TTFont(_FOLDER / _FILES[bold], lazy=True) as font:
+        em = float(font["head"].unitsPerEm)
+        advances, starts, shapes = font["hmtx"].metrics, font["loca"].locations, font.reader["glyf"]
+
+        def measured(name: str) -> _Glyph:
+            advance, number = advances[name][0] / em, font.getGlyphID(name)
+            if starts[number] == starts[number + 1]:  # it has no ink
+                return advance, 0.0, 0.0, 0.0, 0.0
+            # The bounds stand at the start of a glyph's data (OpenType, glyf table).
+            left, bottom, right, top = _BOUNDS.unpack_from(shapes, starts[number])
+            return advance, left / em, bottom / em, right / em, top / em
+
+        return _Face(
+            font["hhea"].ascent / em,
+            font["hhea"].descent / em,
+            font["OS/2"].sCapHeight / em,
+            {character: measured(name) for character, name in font.getBestCmap().items()},
+            measured(".notdef"),
+        )
 
 
 def has_glyph(character: str, bold: bool = False) -> bool:
     """Whether the typeface holds the character."""
-    return ord(character) in _characters(bold)
+    return ord(character) in _face(bold).glyphs
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
@@ -125,8 +140,9 @@ def _measure(text: str, bold: bool) -> tuple[float, float, float, float, float]:
     """Advance, and left, top, right and bottom of the ink, in ems with y down."""
     at = 0.0
     left, low, right, high = float("inf"), float("inf"), float("-inf"), float("-inf")
+    face = _face(bold)
     for character in printable(text):
-        advance, x0, y0, x1, y1 = _glyph(character, bold)
+        advance, x0, y0, x1, y1 = face.glyphs.get(ord(character), face.missing)
         if x1 > x0:
             left, right = min(left, at + x0), max(right, at + x1)
             low, high = min(low, y0), max(high, y1)
@@ -141,17 +157,17 @@ _measure_short = lru_cache(maxsize=8192)(_measure)
 
 def ascent(size: float, bold: bool = False) -> float:
     """How far the font reaches above the baseline, inches."""
-    return size * float(_font(bold)["hhea"].ascent) / _em(bold)
+    return size * _face(bold).ascent
 
 
 def descent(size: float, bold: bool = False) -> float:
     """How far the font reaches below the baseline, inches (positive)."""
-    return -size * float(_font(bold)["hhea"].descent) / _em(bold)
+    return -size * _face(bold).descent
 
 
 def cap_height(size: float, bold: bool = False) -> float:
     """Height of a capital letter, inches."""
-    return size * float(_font(bold)["OS/2"].sCapHeight) / _em(bold)
+    return size * _face(bold).cap_height
 
 
 def shortened(text: str, size: float, width: float, bold: bool = False) -> str:

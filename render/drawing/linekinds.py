@@ -46,6 +46,31 @@ BACKGROUND: Final[frozenset[LineKind]] = frozenset({"tint", "pattern", "dots"})
 
 LINE_KINDS: Final[tuple[LineKind, ...]] = get_args(LineKind)
 
+LAYER_NAMES: Final[dict[LineKind, str]] = {
+    "tint": "fabrics",
+    "pattern": "fabric-patterns",
+    "dots": "fabric-dots",
+    "here": "this-sheet-on-the-map",
+    "glue": "glue-strips",
+    "overlap": "overlaps",
+    "trim": "trim-lines",
+    "map": "map-of-the-sheets",
+    "scale": "scales",
+    "leader": "leaders",
+    "joining": "joining-words",
+    "sewing-line": "sewing-lines",
+    "meeting": "seam-intersections",
+    "press": "press-arrows",
+    "grain": "grain-lines",
+    "cutting-line": "cutting-lines",
+    "notch": "notches",
+    "match-point": "match-points",
+    "join-mark": "join-marks",
+    "test-square": "test-squares",
+    "label": "labels",
+}
+"""What a layer with marks of one kind is called in a drawing program."""
+
 POINTS_PER_INCH: Final = 72.0
 """Those of PostScript and PDF; the points of older printers were a little smaller."""
 

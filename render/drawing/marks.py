@@ -93,6 +93,21 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What some fills of a drawing show together, for programs that read a sheet: a piece, say.
+
+    Attributes:
+        name: such as ``piece-b1``; unique in the drawing.
+        title: for people.
+        within: the part that it is of, such as a fabric.
+    """
+
+    name: str
+    title: str
+    within: Part | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Stroke:
     """A path along segments of which each starts where the one before it ends.
 
@@ -103,6 +118,7 @@ class Stroke:
         weight: width of the line, points, where it is not the pen's.
         colour: of a filled path's inside, where it is not the pen's.
         solid: without the pen's dashes.
+        part: of a fill, what it shows.
     """
 
     kind: LineKind
@@ -113,6 +129,7 @@ class Stroke:
     weight: float | None = None
     colour: str | None = None
     solid: bool = False
+    part: Part | None = None
 
     @property
     def half(self) -> float:

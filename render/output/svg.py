@@ -3,11 +3,14 @@
 ``render.output.cairo`` draws the same marks on the pages of a PDF.
 
 ``width`` and ``height`` are in inches or millimetres and the viewBox is in the
-same unit, so that one user unit is one inch or one millimetre.
+same unit, so that one user unit is one inch or one millimetre. Groups are layers:
+their ids and ``data-name`` say what they hold, their classes the kind of line.
 """
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -18,8 +21,8 @@ from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
-from piecewright.render.drawing.marks import Dot, Drawing, Mark, Stroke, Text
+from piecewright.render.drawing.linekinds import LAYER_NAMES, PENS, POINTS_PER_INCH, LineKind
+from piecewright.render.drawing.marks import Dot, Drawing, Mark, Part, Stroke, Text
 from piecewright.render.drawing.paint_order import in_paint_order
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
@@ -60,35 +63,111 @@ _INCHES: Final = _Scale("in", 1.0, 5)
 _METRIC: Final = _Scale("mm", MILLIMETRES_PER_INCH, 4)
 
 
-def sheet_svg(page: Page, unit: Unit = "in") -> str:
-    """A sheet as an SVG document, in inches, or in millimetres if ``unit`` is metric."""
+def sheet_svg(page: Page, unit: Unit = "in", declared: bool = True) -> str:
+    """A sheet as an SVG document, in inches, or in millimetres if ``unit`` is metric.
+
+    Args:
+        declared: whether it begins with an XML declaration, as a file does; an element of a web
+            page has none.
+    """
     scale = _INCHES if unit == "in" else _METRIC
+    ids = Ids(_ending(page))
     document = _document(page, scale)
     content = document.g(class_="corrected", **_corrected(page, scale))
-    for number, placed in enumerate(page.items, 1):
-        group = document.g(class_="drawing")
+    for placed in page.items:
+        group = document.g(class_="drawing", **ids.layer(_worded(placed.drawing.title)))
         _describe(group, placed.drawing.title, placed.drawing.description)
         # A path cut at the window is not enough: letters and filled shapes are left whole.
         if placed.clip is not None:
-            id = "window" if len(page.items) == 1 else f"window-{number}"
-            _add_clip_path(document, scale, placed.clip, id)
-            group["clip-path"] = f"url(#{id})"
-        _draw(document, group, scale, placed.shown)
-        _draw(document, group, scale, placed.joins)
+            group["clip-path"] = f"url(#{_clip_path(document, scale, placed.clip, ids)})"
+        _draw(document, group, scale, placed.shown, ids)
+        _draw(document, group, scale, placed.joins, ids)
         content.add(group)
-    footer = document.g(class_="sheet")
-    _draw(document, footer, scale, page.furniture)
+    footer = document.g(class_="sheet", **ids.layer("furniture"))
+    _draw(document, footer, scale, page.furniture, ids)
     content.add(footer)
     # Without a correction the group would say nothing, so that its content stands by itself.
     whole = [content] if page.sheet.correction else content.elements
     for element in whole:
         document.add(element)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + str(document.tostring()) + "\n"
+    return _written(document, declared)
 
 
 def canvas_svg(drawings: Sequence[Drawing], heading: Heading, unit: Unit = "in") -> str:
     """All drawings whole on one canvas, in rows, with the test squares below them."""
     return sheet_svg(on_one_canvas(drawings, heading), unit)
+
+
+def picture_svg(drawing: Drawing, ids: Ids, unit: Unit = "in", declared: bool = True) -> str:
+    """A drawing alone, all its ink from the origin on, on a canvas of its size.
+
+    Args:
+        ids: of its elements.
+        declared: as for ``sheet_svg``.
+    """
+    scale = _INCHES if unit == "in" else _METRIC
+    document = _blank(scale, drawing.box.width, drawing.box.height)
+    _describe(document, drawing.title, drawing.description)
+    _draw(document, document, scale, drawing.marks, ids)
+    return _written(document, declared)
+
+
+class Ids:
+    """The ids of the elements of one document: each of them once.
+
+    Args:
+        ending: of all of them, so that documents with other endings can stand beside this one.
+
+    >>> ids = Ids("-block-map-2")
+    >>> ids.new("piece-b 1"), ids.new("labels"), ids.new("labels")
+    ('piece-b_x20_1-block-map-2', 'labels-block-map-2', 'labels.2-block-map-2')
+    """
+
+    def __init__(self, ending: str = "") -> None:
+        self._ending = ending
+        self._given: Counter[str] = Counter()
+
+    def new(self, name: str) -> str:
+        """An id that says what it holds: its name, as XML and style sheets take it."""
+        word = _escaped(name)
+        if not word[:1].isalpha():
+            word = f"_{word}"
+        self._given[word] += 1
+        count = self._given[word]
+        # A dot is in no name, once it is written so.
+        return f"{word}{f'.{count}' if count > 1 else ''}{self._ending}"
+
+    def layer(self, name: str) -> dict[str, str]:
+        """The attributes of a group that holds what ``name`` says."""
+        return {"id": self.new(name), "data-name": fonts.printable(name)}
+
+
+def _escaped(name: str) -> str:
+    """A name with letters, digits, ``_`` and ``-`` alone; no two names come out alike."""
+    # As drawing programs write what no id may have.
+    return re.sub(r"_(?=x)|[^A-Za-z0-9_-]", lambda m: f"_x{ord(m[0]):X}_", name)
+
+
+def _ending(page: Page) -> str:
+    """What the ids of a sheet end in.
+
+    So all sheets of a document, and those of what else is made of a block, can stand in one web
+    page. A canvas is no sheet, and stands alone.
+    """
+    if not page.sheet.orientation:
+        return ""
+    what = page.heading.what.partition(",")[0]
+    return f"-{_escaped(_worded(what))}-{page.number}"
+
+
+def _worded(title: str) -> str:
+    """A title as one word.
+
+    >>> _worded("Template A"), _worded("Block map")
+    ('template-A', 'block-map')
+    """
+    word = "-".join(title.split())
+    return word[:1].lower() + word[1:]
 
 
 def _corrected(page: Page, scale: _Scale) -> dict[str, str]:
@@ -101,13 +180,22 @@ def _corrected(page: Page, scale: _Scale) -> dict[str, str]:
     return {"transform": f"matrix({a:.9f} 0 0 {d:.9f} {e:.7f} {f:.7f})"}
 
 
-def _document(page: Page, scale: _Scale) -> Any:
-    width, height = scale.number(page.sheet.width), scale.number(page.sheet.height)
-    document = svgwrite.Drawing(
+def _blank(scale: _Scale, across: float, down: float) -> Any:
+    width, height = scale.number(across), scale.number(down)
+    return svgwrite.Drawing(
         size=(f"{width}{scale.unit}", f"{height}{scale.unit}"),
         viewBox=f"0 0 {width} {height}",
         debug=False,
     )
+
+
+def _written(document: Any, declared: bool) -> str:
+    declaration = '<?xml version="1.0" encoding="UTF-8"?>\n' if declared else ""
+    return f"{declaration}{document.tostring()}\n"
+
+
+def _document(page: Page, scale: _Scale) -> Any:
+    document = _blank(scale, page.sheet.width, page.sheet.height)
     title = page.heading.title
     if page.count > 1:
         title = f"{title}, page {page.number} of {page.count}"
@@ -125,16 +213,48 @@ def _describe(element: Any, title: str, description: str) -> None:
     )
 
 
-def _add_clip_path(document: Any, scale: _Scale, corners: Sequence[Point], id: str) -> None:
+def _clip_path(document: Any, scale: _Scale, corners: Sequence[Point], ids: Ids) -> str:
+    id = ids.new("window")
     path = document.clipPath(id=id)
     path.add(document.path(d="M" + "L".join(map(scale.point, corners)) + "Z"))
     document.defs.add(path)
+    return id
 
 
-def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark]) -> None:
+def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark], ids: Ids) -> None:
     """The marks, a group for each layer, in the order in which these are painted."""
+    of_parts: dict[Part, list[Mark]] = {}
+    others: list[Mark] = []
+    for mark in marks:
+        part = mark.part if isinstance(mark, Stroke) else None
+        (others if part is None else of_parts.setdefault(part, [])).append(mark)
+    # Fills lie under all else, and no two pieces lie on each other: they may be painted one by one.
+    groups: dict[Part, Any] = {}
+    for part, own in of_parts.items():
+        _paint(document, _group_of(document, parent, part, groups, ids), scale, own)
+    _paint(document, parent, scale, others, ids)
+
+
+def _group_of(document: Any, parent: Any, part: Part, groups: dict[Part, Any], ids: Ids) -> Any:
+    """The group of a part, inside that of the part that it is within."""
+    if part not in groups:
+        within = part.within
+        outer = _group_of(document, parent, within, groups, ids) if within else parent
+        group = document.g(**ids.layer(part.name))
+        _describe(group, part.title, "")
+        outer.add(group)
+        groups[part] = group
+    return groups[part]
+
+
+def _paint(
+    document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark], ids: Ids | None = None
+) -> None:
+    """Marks by kind; without ``ids`` in groups that have no name of their own."""
     for layer in in_paint_order(marks):
-        group = document.g(class_=layer.kind, **_look(layer.kind, scale, layer.solid))
+        named = ids.layer(LAYER_NAMES[layer.kind]) if ids else {}
+        look = _look(layer.kind, scale, layer.solid)
+        group = document.g(class_=layer.kind, **named, **look)
         for mark in layer.marks:
             group.add(_element(document, scale, mark))
         parent.add(group)

@@ -27,7 +27,7 @@ from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.patchwork.sewing.wording import CAUTION, Words, all_steps, listed, steps_title
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
+from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled, piece_part
 from piecewright.render.drawing.labels import (
     CLEAR,
     largest_room,
@@ -323,11 +323,13 @@ class _Figures:
             yield from self._piece(i, outline, named=len(pieces) <= _MOST_NAMED)
 
     def _piece(self, piece: int, outline: Outline, named: bool) -> Iterator[Mark]:
-        fill: FabricFill = self.fills[self.plan.block.pieces[piece].fabric]
+        own = self.plan.block.pieces[piece]
+        fill: FabricFill = self.fills[own.fabric]
         shape = polygon_of(outline)
         label = list(self._label(piece, shape)) if named else []
         clear = [c for _, c in label]
-        yield from filled(fill, outline, clear, plain=shape.area < _LEAST_PATTERN)
+        plain = shape.area < _LEAST_PATTERN
+        yield from filled(fill, outline, clear, plain, piece_part(own, fill.name))
         yield Stroke("sewing-line", outline, closed=True, solid=True)
         for marks, _ in label:
             yield from marks

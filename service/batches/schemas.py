@@ -18,6 +18,7 @@ from piecewright.service.requests.fields import (
     refusal,
 )
 from piecewright.service.requests.quilt_schemas import QuiltAndMakers
+from piecewright.service.requests.request_schema import either
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, itself
 from piecewright.service.responses.problem import Problem
@@ -62,7 +63,7 @@ class BatchRequest(QuiltAndMakers):
     with one of them is told with it, and does not stop the rest."""
 
     rules: ClassVar[dict[str, Any]] = {
-        "oneOf": [{"required": ["items"]}, {"required": ["quilt", "makers"]}],
+        **either(["items"], ["quilt", "makers"]),
         "dependentRequired": {"makers": ["quilt"], "designs": ["quilt"]},
     }
 

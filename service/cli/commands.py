@@ -33,7 +33,7 @@ def print_printable(given: argparse.Namespace, settings: Settings) -> int:
     if given.page is not None and form != "svg":
         raise Misuse("--page goes with svg alone")
     asked = printable.read(given.body(given), settings)
-    answer = printable.answer(asked, form, settings.max_sheets, given.page)
+    answer = printable.answer(asked, form, settings.max_sheets, given.page, False)
     write_answer(answer, given.output)
     return GOOD
 

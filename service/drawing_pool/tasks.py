@@ -15,7 +15,7 @@ from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.requests.quilt import read_quilt
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
 from piecewright.service.responses.catalogue import NoSuchBlock
-from piecewright.service.responses.check import check_answer
+from piecewright.service.responses.check import CheckRefused, check_answer
 from piecewright.service.responses.printables import PRINTABLES, Printable
 from piecewright.service.responses.quilt_plan import planned
 from piecewright.service.responses.reading import reading_answer
@@ -36,6 +36,7 @@ class Task:
         sheet: the number of the one sheet to give; None for all.
         media_type: of a file that the body is.
         choices: JSON that goes with a file.
+        svg: whether an answer in JSON has each sheet's SVG.
     """
 
     kind: str
@@ -44,6 +45,7 @@ class Task:
     sheet: int | None = None
     media_type: str = ""
     choices: bytes = b"{}"
+    svg: bool = False
 
 
 Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
@@ -51,8 +53,13 @@ Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
 
 
 def _check(task: Task, settings: Settings) -> Answer:
-    request = read_request(read_json(task.body), settings)
-    return Answer("json", write_json(check_answer(request)), f"{request.block.name} check")
+    try:
+        request = read_request(read_json(task.body), settings)
+        checked = check_answer(request)
+    except Refused as refused:
+        # Here, as it takes its time for many pieces.
+        raise CheckRefused.of(refused) from refused
+    return Answer("json", write_json(checked), f"{request.block.name} check")
 
 
 def _read_pattern(task: Task, settings: Settings) -> Answer:
@@ -68,7 +75,7 @@ def _plan_quilt(task: Task, settings: Settings) -> None:
 def _printer_of(printable: Printable) -> Handler:
     def print_it(task: Task, settings: Settings) -> Answer:
         asked = printable.read(read_json(task.body), settings)
-        return printable.answer(asked, task.form, settings.max_sheets, task.sheet)
+        return printable.answer(asked, task.form, settings.max_sheets, task.sheet, task.svg)
 
     return print_it
 
@@ -128,6 +135,8 @@ def run_task(task: Task, settings: Settings, handlers: Mapping[str, Handler]) ->
     """Does a task, and turns whatever comes of it into something that can be sent."""
     try:
         return Done(handlers[task.kind](task, settings))
+    except CheckRefused as error:
+        return Rejected(CheckRefused, (error.faults, error.unit, error.shown))
     except Refused as error:
         return Rejected(Refused, (error.faults, error.unit))
     except Problem as error:

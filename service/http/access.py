@@ -26,7 +26,12 @@ GUARDED: Final = ("/v1/", "/metrics")
 """Beginnings of the paths that need a key where keys are set; what the service says of itself (its
 health, its documents) is for all."""
 
-_EXPOSED: Final = "Content-Disposition, ETag, Location, RateLimit, Retry-After, X-Request-Id"
+SETTINGS: Final = "/v1/settings"
+"""Guarded but for the key: it tells whether one is needed."""
+
+_EXPOSED: Final = (
+    "Content-Disposition, ETag, Location, RateLimit, Retry-After, Sheets, X-Request-Id"
+)
 _ALLOWED: Final = (
     "Accept, Authorization, Content-Type, Idempotency-Key, If-None-Match, Last-Event-ID, "
     "X-Request-Id"
@@ -58,7 +63,7 @@ def guard(app: Flask, settings: Settings) -> None:
             return Response(status=204)
         if not request.path.startswith(GUARDED):
             return None
-        if keys is not None:
+        if keys is not None and request.path != SETTINGS:
             g.owner = _owner(keys)
         if rate is not None:
             rate(g.owner or f"address {request.remote_addr}")

@@ -293,12 +293,12 @@ def _kind(shape: Mapping[str, Any]) -> Markup:
     if "$ref" in shape:
         name = shape["$ref"].rsplit("/", 1)[1]
         return Markup('<a href="#{0}">{0}</a>').format(name)
-    if "oneOf" in shape:
-        return Markup(" or ").join(_kind(one) for one in shape["oneOf"])
+    if either := shape.get("oneOf") or shape.get("anyOf"):
+        return Markup(" or ").join(_kind(one) for one in either)
     if "enum" in shape:
         return Markup(" | ").join(Markup("<code>{}</code>").format(w) for w in shape["enum"])
     if shape.get("type") == "array":
-        return Markup("list of {}").format(_kind(shape.get("items", {})))
+        return Markup("list of {}").format(_kind(shape.get("contains") or shape.get("items", {})))
     given = shape.get("type", "anything")
     return escape(" or ".join(given) if isinstance(given, list) else given)
 

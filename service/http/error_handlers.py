@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from typing import Final
 
 from flask import Flask, Response, g, url_for
-from werkzeug.exceptions import HTTPException
+from gunicorn.http.errors import ParseException
+from werkzeug.exceptions import ClientDisconnected, HTTPException, RequestTimeout
 from werkzeug.wrappers import Response as AnyResponse
 
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.lengths import Unit
+from piecewright.service.http.slow_clients import TooSlow
 from piecewright.service.json_text import NotJson, write_json
 from piecewright.service.problems import (
     BAD_JSON,
+    BAD_REQUEST,
     INTERNAL_ERROR,
     KINDS,
     MEDIA_TYPE,
@@ -28,6 +31,8 @@ from piecewright.service.problems import (
 from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import NoSuchSheet
 from piecewright.service.responses.catalogue import NoSuchBlock
+from piecewright.service.responses.check import CheckRefused
+from piecewright.service.responses.pieces import ShownPiece
 from piecewright.service.responses.problem import problem_body
 
 # Of several kinds with one status the first, which is the general one: hence in reverse.
@@ -43,13 +48,24 @@ def answer_with_problems(app: Flask) -> None:
     app.register_error_handler(NoSuchSheet, lambda e: _answer(NOT_FOUND, sentence(str(e))))
     app.register_error_handler(NoSuchBlock, lambda e: _answer(NOT_FOUND, sentence(str(e))))
     app.register_error_handler(Refused, _refused)
+    app.register_error_handler(TooSlow, lambda e: _http_exception(RequestTimeout(str(e))))
+    app.register_error_handler(ParseException, _not_http)
+    app.register_error_handler(
+        ClientDisconnected, lambda e: _answer(BAD_REQUEST, "The body ended early.")
+    )
     app.register_error_handler(HTTPException, _http_exception)
     app.register_error_handler(Exception, _unforeseen)
 
 
-def _answer(kind: Kind, detail: str, faults: Sequence[Fault] = (), unit: Unit = "in") -> Response:
+def _answer(
+    kind: Kind,
+    detail: str,
+    faults: Sequence[Fault] = (),
+    unit: Unit = "in",
+    pieces: Sequence[ShownPiece] = (),
+) -> Response:
     type_ = url_for("pages.problem", id=kind.id) if kind.id in KINDS else "about:blank"
-    body = problem_body(kind, detail, type_, faults, unit)
+    body = problem_body(kind, detail, type_, faults, unit, pieces)
     return Response(write_json(body), kind.status, content_type=MEDIA_TYPE)
 
 
@@ -61,9 +77,15 @@ def _problem(problem: Problem) -> Response:
 
 
 def _refused(error: Refused) -> Response:
-    return _answer(
-        refused_kind(error.faults), faults_in_words(error.faults), error.faults, error.unit
-    )
+    kind, detail = refused_kind(error.faults), faults_in_words(error.faults)
+    shown = error.shown if isinstance(error, CheckRefused) else ()
+    return _answer(kind, detail, error.faults, error.unit, shown)
+
+
+def _not_http(error: ParseException) -> Response:
+    """What gunicorn finds wrong with a body that it reads for the application."""
+    words = f"the body does not come as HTTP has it (RFC 9112, section 7.1): {error}"
+    return _answer(BAD_REQUEST, sentence(words))
 
 
 def _http_exception(error: HTTPException) -> AnyResponse:

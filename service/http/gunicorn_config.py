@@ -13,11 +13,12 @@ from piecewright.service.settings import METRICS_FOLDER, Settings
 _settings = Settings.from_environment()
 
 wsgi_app = "piecewright.service.app:create_app()"
-worker_class = "gthread"
+worker_class = "piecewright.service.http.worker.Worker"
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
-# Threads only wait for the drawing pool, besides streams of events: what needs no drawing is
-# always answered.
-threads = 32
+# Threads only wait: for requests to come in (``slow_clients``), for the drawing pool, and for news
+# in streams of events. There are so many, started when they are needed, that what needs no drawing
+# is always answered, with a hundred clients that keep one waiting each.
+threads = 128
 timeout = 120
 # Seconds that answers are given to be completed when the service is told to end: as long as
 # one may wait for a worker of the pool and then be drawn, and a little.
@@ -26,10 +27,14 @@ control_socket_disable = True
 
 
 def on_starting(server: Any) -> None:
-    """Before there are workers: how they log, and where they put their figures together."""
+    """Before there are workers: how they log, where they put their figures together, and the
+    OpenAPI document, which they inherit."""
     write_lines(_settings.log)
     if not os.environ.get(METRICS_FOLDER):
         os.environ[METRICS_FOLDER] = server.metrics = tempfile.mkdtemp(prefix="piecewright-")
+    from piecewright.service.http.openapi.document import document  # it needs that folder's name
+
+    document(_settings)
 
 
 def child_exit(server: Any, worker: Any) -> None:

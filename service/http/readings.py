@@ -9,6 +9,7 @@ from flask import Blueprint, Response, request
 from werkzeug.datastructures import FileStorage
 
 from piecewright.service.drawing_pool.tasks import Task
+from piecewright.service.http.bodies import whole_body
 from piecewright.service.http.negotiation import preferred_form
 from piecewright.service.pattern_files.files import READERS
 from piecewright.service.pattern_files.limits import MOST_BYTES
@@ -37,9 +38,7 @@ def add_readings(api: Blueprint, answer: Callable[[Task], Response]) -> None:
         if request.mimetype == MULTIPART:
             data, media_type, choices = _parts()
         else:
-            data, media_type, choices = request.get_data(cache=False), request.mimetype, b"{}"
-            # A body that comes in chunks is cut off at the limit: only one more read says so (413).
-            request.stream.read(1)
+            data, media_type, choices = whole_body(), request.mimetype, b"{}"
         if media_type not in READERS:
             sent = media_type or "no type"
             message = f"The file came as {sent!r:.80}; send {' or '.join(READERS)}."

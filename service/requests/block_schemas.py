@@ -24,6 +24,7 @@ from piecewright.service.requests.fields import (
     Grain,
     Id,
     JoinsTree,
+    Length,
     ListOf,
     Nested,
     Point,
@@ -36,7 +37,7 @@ from piecewright.service.requests.fields import (
     kind_of,
     refusal,
 )
-from piecewright.service.requests.request_schema import RequestSchema
+from piecewright.service.requests.request_schema import RequestSchema, either
 from piecewright.service.requests.schema_faults import escaped
 
 MOST_FABRICS = 200
@@ -55,7 +56,7 @@ class Fabric(RequestSchema):
 class Piece(RequestSchema):
     """A patch at finished size, without seam allowance: `outline` or `path`, one of the two."""
 
-    rules: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["outline"]}, {"required": ["path"]}]}
+    rules: ClassVar[dict[str, Any]] = either(["outline"], ["path"])
 
     id = Id(required=True, metadata=documented("Unique in the block."))
     outline = Points(3, MOST_POINTS, metadata=documented("The corners, in either direction."))
@@ -103,6 +104,16 @@ class _AnyBlock(RequestSchema):
     name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
     unit = Choice(
         UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
+    )
+    width = Length(
+        metadata=documented(
+            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
+        )
+    )
+    height = Length(
+        metadata=documented(
+            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
+        )
     )
     fabrics = ListOf(
         Nested(Fabric),

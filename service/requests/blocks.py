@@ -45,13 +45,13 @@ def block_as_drawn(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
     return block
 
 
-def _from_catalogue(id: str, pointer: str) -> Block:
-    try:
-        return catalogue.load(id)
-    except KeyError:
-        hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
-        message = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
-        raise BlockError([Fault(pointer, "unknown-block", message)]) from None
+def _from_catalogue(name: str, pointer: str) -> Block:
+    id = catalogue.id_of(name)
+    if id is None:
+        hint = suggestion(name.lower(), [entry.id for entry in catalogue.entries()])
+        message = f"the catalogue has no block {name!r}{hint or '; GET /v1/blocks lists them'}"
+        raise BlockError([Fault(pointer, "unknown-block", message)])
+    return catalogue.load(id)
 
 
 def _check_count(pieces: int, most: int) -> None:
@@ -101,8 +101,11 @@ def _far(pointer: str) -> Fault:
     return Fault(pointer, "range", f"a point is more than {FARTHEST:,.0f} in from the origin")
 
 
-def block_as_finished(block: Block, given: _Spec | None, unit: Unit) -> Block:
+def block_as_finished(block: Block, given: _Spec | float | str | None, unit: Unit) -> Block:
     """The block at the finished size that a request asks for; as drawn if it asks for none.
+
+    Args:
+        given: a length alone is a width.
 
     Raises:
         BlockError: it asks for none that the block can have.
@@ -110,6 +113,8 @@ def block_as_finished(block: Block, given: _Spec | None, unit: Unit) -> Block:
     if given is None:
         # A scale of 1 changes nothing, but holds the block to the same limits of size.
         return finished(block, scale=1.0, pointer="/block")
+    if not isinstance(given, Mapping):
+        given = {"width": given}
     width, height = (
         parse_length(given[name], unit) if name in given else None for name in ("width", "height")
     )

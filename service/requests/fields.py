@@ -18,6 +18,7 @@ from marshmallow import ValidationError, fields
 from marshmallow.schema import Schema
 
 from piecewright.patchwork.lengths import LengthError, parse_length
+from piecewright.patchwork.names import bare
 
 Refer: TypeAlias = "Callable[[type[Schema] | str], dict[str, Any]]"
 """Gives the ``$ref`` of a schema class, or of a component by its name."""
@@ -398,20 +399,38 @@ class LengthOr(Nested):
         return value
 
 
-class ChoiceOr(Nested):
-    """One of a few words, or an object with a schema of its own."""
+class Name(Choice):
+    """One of a few names, whatever its case and its spaces; it is read as the field lists it."""
+
+    def __init__(self, words: Sequence[str], **settings: Any) -> None:
+        super().__init__(words, **settings)
+        self._by_bare = {bare(word): word for word in words}
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        # The list is for those who choose from it; the text is for those who type.
+        return {"anyOf": [super().json_schema(refer), {"type": "string", "maxLength": LONGEST_ID}]}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        if isinstance(value, str) and len(value) <= LONGEST_ID:
+            value = self._by_bare.get(bare(value), value)
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
+class NameOr(Nested):
+    """One of a few names, or an object with a schema of its own."""
 
     def __init__(self, words: Sequence[str], schema: type[Schema], **settings: Any) -> None:
         super().__init__(schema, **settings)
-        self.choice = Choice(words)
+        self.name_field = Name(words)
 
     def json_schema(self, refer: Refer) -> dict[str, Any]:
-        return {"oneOf": [self.choice.json_schema(refer), refer(self.schema_class)]}
+        names = self.name_field.json_schema(refer)["anyOf"]
+        return {"anyOf": [*names, refer(self.schema_class)]}
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if isinstance(value, dict):
             return super()._deserialize(value, attr, data, **kwargs)
-        return self.choice.deserialize(value)
+        return self.name_field.deserialize(value)
 
 
 class JoinsTree(RequestField):

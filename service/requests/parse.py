@@ -14,11 +14,11 @@ from typing import Any, TypeVar
 from marshmallow import ValidationError
 
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, FaultyBlock, Piece
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.lengths import Unit, parse_length, spoken
+from piecewright.patchwork.lengths import UNITS, Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
 from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
@@ -27,6 +27,7 @@ from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests import limits
 from piecewright.service.requests.blocks import block_as_drawn, block_as_finished
 from piecewright.service.requests.limits import Limits
+from piecewright.service.requests.salvage import pieces_in_spite
 from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.requests.schemas import PARTS, BlockRequest, PacketRequest
 from piecewright.service.settings import Settings
@@ -41,11 +42,14 @@ class Refused(Exception):
     Attributes:
         faults: every fault found.
         unit: of the request, in which places are answered.
+        pieces: of its block, those that could be found.
     """
 
-    def __init__(self, faults: tuple[Fault, ...], unit: Unit) -> None:
+    def __init__(
+        self, faults: tuple[Fault, ...], unit: Unit, pieces: tuple[Piece, ...] = ()
+    ) -> None:
         super().__init__("; ".join(f"{f.pointer}: {f.detail}" for f in faults[:8]))
-        self.faults = faults
+        self.faults, self.pieces = faults, pieces
         self.unit: Unit = unit
 
 
@@ -90,12 +94,14 @@ def read_request(
     spec = _checked(given, faults, schema)
     block_spec = spec.get("block")
     # Only a block of the request's own names a unit; those of the catalogue go by the request's.
-    own_unit = block_spec.get("unit") if isinstance(block_spec, dict) else None
-    unit: Unit = spec.get("unit") or own_unit or "in"
+    unit: Unit = spec.get("unit") or _unit_of(block_spec or _block_of(given)) or "in"
 
     # Every part is read even where another is faulty, so that all faults are found at once; the
     # block's size is looked at only if there is a block.
-    drawn = block_spec and _collect(faults, lambda: block_as_drawn(block_spec, unit, settings))
+    found: list[Piece] = []
+    drawn = block_spec and _collect(
+        faults, lambda: block_as_drawn(block_spec, unit, settings), found
+    )
     block = drawn and _collect(faults, lambda: block_as_finished(drawn, spec.get("finish"), unit))
     allowance = _collect(
         faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
@@ -108,7 +114,10 @@ def read_request(
         faults, lambda: _plan(spec.get("pressing", {}), spec.get("deviation", {}), unit)
     )
     if faults or block is None or allowance is None or sheet is None or cloth is None:
-        raise Refused(tuple(faults), unit)
+        seen = block or drawn
+        if "block" not in spec:
+            found += pieces_in_spite(_block_of(given), unit, settings)
+        raise Refused(tuple(faults), unit, seen.pieces if seen else tuple(found))
     # Faults of pieces that are found later, by geometry, point to where the request lists them.
     as_pieces = isinstance(block_spec, dict) and "pieces" in block_spec
     return Request(
@@ -139,6 +148,17 @@ def read_packet(given: Any, settings: Settings) -> Request:
     return read_request(given, settings, PacketRequest)
 
 
+def _block_of(given: Any) -> Any:
+    """The block of a request as it was written, right or wrong."""
+    return given.get("block") if isinstance(given, dict) else None
+
+
+def _unit_of(block: Any) -> Unit | None:
+    """The unit that a block names, if it is one."""
+    named = block.get("unit") if isinstance(block, dict) else None
+    return next((unit for unit in UNITS if unit == named), None)
+
+
 @contextmanager
 def refusing_in(unit: Unit) -> Iterator[None]:
     """Faults that geometry or sheets raise inside leave as ``Refused``, places in ``unit``."""
@@ -148,12 +168,16 @@ def refusing_in(unit: Unit) -> Iterator[None]:
         raise Refused(error.faults, unit) from error
 
 
-def _collect(faults: list[Fault], read: Callable[[], _T]) -> _T | None:
-    """What ``read`` gives; or None, its faults put to the others."""
+def _collect(
+    faults: list[Fault], read: Callable[[], _T], found: list[Piece] | None = None
+) -> _T | None:
+    """What ``read`` gives; or None, its faults put to the others, and its pieces to ``found``."""
     try:
         return read()
     except BlockError as error:
         faults += error.faults
+        if found is not None and isinstance(error, FaultyBlock):
+            found += error.pieces
         return None
 
 
@@ -256,8 +280,7 @@ def _printer(given: _Spec | None, unit: Unit) -> Printer:
 
 def _paper(sheet: _Spec, unit: Unit) -> Paper:
     """The paper of a sheet: by name, or by its sides, which may stand in the sheet itself."""
-    # Whoever works in inches prints in North America, as a rule.
-    paper, pointer = sheet.get("paper", "letter" if unit == "in" else "a4"), "/sheet/paper"
+    paper, pointer = sheet.get("paper", usual_paper(unit)), "/sheet/paper"
     if "width" in sheet:
         paper, pointer = sheet, "/sheet"
     if isinstance(paper, str):
@@ -265,6 +288,12 @@ def _paper(sheet: _Spec, unit: Unit) -> Paper:
         return replace(known, name=paper_name(known.name))
     sides = _lengths(paper, unit, pointer, dict.fromkeys(("width", "height"), limits.PAPER_SIDE))
     return Paper("", sides["width"], sides["height"])
+
+
+def usual_paper(unit: Unit) -> str:
+    """The paper of a request that names none."""
+    # Whoever works in inches prints in North America, as a rule.
+    return "letter" if unit == "in" else "a4"
 
 
 def paper_name(id: str) -> str:

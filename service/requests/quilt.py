@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 
 from marshmallow import ValidationError
 
+from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
@@ -63,7 +64,8 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
     except ValidationError as error:
         raise Refused(tuple(schema_faults(error.messages)), "in") from None
     layout = spec["quilt"]
-    blocks, makers = layout["blocks"], tuple(spec.get("makers", ()))
+    blocks = _by_id(layout["blocks"], spec.get("designs", {}))
+    makers = tuple(spec.get("makers", ()))
     faults = [*_named_twice(makers), *_unused(spec.get("designs", {}), blocks)]
     quilt: GroupQuilt | None = None
     try:
@@ -86,6 +88,11 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
         raise Refused(tuple(dict.fromkeys(faults)), unit)
     title = spec.get("title", "").strip() or limits.DEFAULT_TITLE
     return QuiltAsked(title, quilt, makers, designs, pointers)
+
+
+def _by_id(blocks: Sequence[Sequence[str]], designs: Mapping[str, Any]) -> list[list[str]]:
+    """The blocks by their ids, so that two ways of writing a name are not two blocks."""
+    return [[id if id in designs else catalogue.id_of(id) or id for id in row] for row in blocks]
 
 
 def _pointers(blocks: Sequence[Sequence[str]], designs: Mapping[str, Any]) -> dict[str, Pointer]:

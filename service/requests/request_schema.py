@@ -13,6 +13,19 @@ MOST_GUESSES = 5
 """Unknown fields of one object that get a suggestion."""
 
 
+def either(one: Sequence[str], other: Sequence[str]) -> dict[str, Any]:
+    """In JSON Schema: an object has the fields ``one`` or the fields ``other``, and not both.
+
+    ``oneOf`` would say it shorter, but generators of clients take that for a choice between two
+    types without fields.
+    """
+    return {
+        "if": {"required": list(one)},
+        "then": {"not": {"required": list(other)}},
+        "else": {"required": list(other)},
+    }
+
+
 class RequestSchema(Schema):
     """An object of a request: a field that it does not know is refused."""
 

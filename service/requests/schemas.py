@@ -23,13 +23,13 @@ from piecewright.service.requests.block_schemas import MOST_FABRICS, BlockField
 from piecewright.service.requests.fields import (
     LONGEST_NAME,
     Choice,
-    ChoiceOr,
     Count,
     Flag,
     Id,
     Length,
     LengthOr,
     ListOf,
+    NameOr,
     Nested,
     Number,
     Text,
@@ -83,10 +83,12 @@ class Sheet(RequestSchema):
         },
     }
 
-    paper = ChoiceOr(
+    paper = NameOr(
         tuple(PAPERS),
         CustomPaper,
-        metadata=documented("By default `letter` for a request in inches, else `a4`."),
+        metadata=documented(
+            "Its name, in any case. By default `letter` for a request in inches, else `a4`."
+        ),
     )
     width = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
     height = Length(metadata=documented(f"Of paper of any size, {limits.PAPER_SIDE}."))
@@ -311,7 +313,10 @@ class BlockRequest(RequestSchema):
             "if left out, else `in`."
         ),
     )
-    finish = Nested(Finish, metadata=documented("The finished size; as drawn if left out."))
+    finish = LengthOr(
+        Finish,
+        metadata=documented("The finished size, or its width alone; as drawn if left out."),
+    )
     allowance = LengthOr(
         Allowance,
         metadata=documented(

@@ -18,6 +18,10 @@ ZIP: Final = "application/zip"
 MEDIA_TYPES: Final[dict[Form, str]] = {"json": JSON, "pdf": PDF, "svg": SVG, "zip": ZIP}
 
 
+SHEETS: Final = "Sheets"
+"""The field of an HTTP answer that says how many sheets there are."""
+
+
 class NoSuchSheet(Exception):
     """A sheet was asked for by a number that no sheet has."""
 
@@ -28,11 +32,13 @@ class Answer:
 
     Attributes:
         name: a file name for it, without its ending; as its author writes the block's name.
+        sheets: how many sheets what is answered has; None where none were laid out.
     """
 
     form: Form
     content: bytes
     name: str
+    sheets: int | None = None
 
     @property
     def media_type(self) -> str:

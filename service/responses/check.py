@@ -6,22 +6,12 @@ from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.cautions import cautions
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.foundation.plan import foundation
-from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.lengths import Unit
 from piecewright.service.requests.parse import Refused, Request
 from piecewright.service.responses import fields
-from piecewright.service.responses.fields import CURVES, AnswerSchema, Json
+from piecewright.service.responses.fields import AnswerSchema, Json
+from piecewright.service.responses.pieces import CheckedPiece, ShownPiece, shown_pieces
 from piecewright.service.responses.problem import Caution
-
-
-class CheckedPiece(AnswerSchema):
-    """A piece as it was read."""
-
-    id = fields.Text("As given; p1, p2, … for a drawing; b1, b2.p1, … in a grid.")
-    fabric = fields.Text("The id of its fabric, or null.", nullable=True)
-    finished = fields.Ring(
-        f"Without allowance, in block coordinates at finished size. {CURVES}", of="outline"
-    )
-    area = fields.Area("Finished, in square units.", of=lambda piece: paths.area(piece.outline))
 
 
 class CheckAnswer(AnswerSchema):
@@ -30,8 +20,29 @@ class CheckAnswer(AnswerSchema):
     unit = fields.Unit()
     width = fields.Length("Of the finished block.")
     height = fields.Length("Of the finished block.")
-    pieces = fields.Many(CheckedPiece, "In the order of the request.")
+    pieces = fields.Many(
+        CheckedPiece, "In the order of the request.", of=lambda block: shown_pieces(block.pieces)
+    )
     cautions = fields.Many(Caution, "Empty if there are none.")
+
+
+class CheckRefused(Refused):
+    """A request that is well-formed but wrong, and what can be shown of its block.
+
+    Attributes:
+        shown: the pieces that could be found.
+    """
+
+    def __init__(
+        self, faults: tuple[Fault, ...], unit: Unit, shown: tuple[ShownPiece, ...]
+    ) -> None:
+        super().__init__(faults, unit)
+        self.shown = shown
+
+    @classmethod
+    def of(cls, refused: Refused) -> CheckRefused:
+        """A refusal with what is seen about the pieces that it has."""
+        return cls(refused.faults, refused.unit, tuple(shown_pieces(refused.pieces, sound=False)))
 
 
 def check_answer(request: Request) -> Json:
@@ -57,6 +68,6 @@ def check_answer(request: Request) -> Json:
             # Both plans read the block's pieces, and find the same faults in them.
             faults += (fault for fault in error.faults if fault not in faults)
     if faults:
-        raise Refused(tuple(faults), unit)
+        raise Refused(tuple(faults), unit, block.pieces)
     left, top, right, bottom = extent(block.pieces)
     return CheckAnswer.to_json(block, unit, width=right - left, height=bottom - top, cautions=found)

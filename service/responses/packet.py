@@ -25,7 +25,7 @@ from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.cutting_list import cutting_list_printout
 from piecewright.service.responses.fields import AnswerSchema
 from piecewright.service.responses.foundation import foundation_printout
-from piecewright.service.responses.pages import Page, SheetCount, Sheets
+from piecewright.service.responses.pages import Page, SheetCount, Sheets, with_svg
 from piecewright.service.responses.printout import Printout
 from piecewright.service.responses.problem import Caution
 from piecewright.service.responses.sewing_plan import sewing_plan_printout
@@ -92,12 +92,13 @@ class PacketAnswer(AnswerSchema):
 
 
 def packet_answer(
-    request: Request, form: Form, most_sheets: int, sheet: int | None = None
+    request: Request, form: Form, most_sheets: int, sheet: int | None = None, svg: bool = False
 ) -> Answer:
     """The parts of a packet that a request names, as one document.
 
     Args:
-        sheet: None, as a packet has no SVG.
+        sheet: None, as a packet is not to be had as SVG.
+        svg: for ``json``, whether each sheet is given as SVG too.
 
     Raises:
         Refused: the block cannot be sewn as it asks to be, or the sheets do not serve.
@@ -107,12 +108,15 @@ def packet_answer(
         packet = _Contents(request, packet_chapters(plans), plans.templates.cautions)
     title = packet_title(request)
     if form == "json":
-        content = write_json(PacketAnswer.to_json(packet, request.unit))
+        described = PacketAnswer.to_json(packet, request.unit)
+        if svg:
+            described["pages"] = with_svg(described["pages"], packet.pages, request.unit)
+        content = write_json(described)
     elif form == "pdf":
         content = stamped(chapters_pdf(packet.chapters, title), request.maker)
     else:
         content = sheets_zip(packet.pages, request.unit)
-    return Answer(form, content, title)
+    return Answer(form, content, title, len(packet.pages))
 
 
 def packet_title(request: Request) -> str:

@@ -14,9 +14,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from piecewright.render.sheets import page as layout
+from piecewright.patchwork.lengths import Unit
+from piecewright.render.output.svg import sheet_svg
+from piecewright.render.sheets import page as sheet
 from piecewright.service.responses import fields
-from piecewright.service.responses.fields import AnswerSchema
+from piecewright.service.responses.fields import AnswerSchema, Json
 
 
 class Window(AnswerSchema):
@@ -79,6 +81,20 @@ class Page(AnswerSchema):
         "What the only part shows of its drawing; else the room for drawings on the sheet.",
     )
     items = fields.Many(Item, "What stands on the sheet.")
+    svg = fields.Text(
+        "The sheet as an SVG element, with `?sheets=svg` alone. No two sheets of an answer have an "
+        "id in common, so that all of them can stand in one web page.",
+        optional=True,
+        of=lambda _: None,  # only ``with_svg`` gives it one
+    )
+
+
+def with_svg(described: Sequence[Json], pages: Sequence[sheet.Page], unit: Unit) -> list[Json]:
+    """Sheets as an answer describes them, each with its SVG."""
+    return [
+        {**one, "svg": sheet_svg(page, unit, declared=False)}
+        for one, page in zip(described, pages, strict=True)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +105,7 @@ class SheetCount:
     least: int
 
     @classmethod
-    def of(cls, pages: Sequence[layout.Page]) -> SheetCount:
+    def of(cls, pages: Sequence[sheet.Page]) -> SheetCount:
         # Each layout begins with its own first sheet, and every sheet knows how few would do.
         return cls(len(pages), sum(page.least for page in pages if page.own == 1))
 
@@ -99,7 +115,7 @@ class SheetCount:
         return self.count == self.least
 
 
-def on_sheets(pages: Sequence[layout.Page]) -> dict[str, object]:
+def on_sheets(pages: Sequence[sheet.Page]) -> dict[str, object]:
     """The fields of an answer about its sheets."""
     return {"pages": pages, "sheets": SheetCount.of(pages)}
 

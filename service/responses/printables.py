@@ -28,8 +28,9 @@ from piecewright.service.responses.sewing_plan import SewingPlanAnswer, sewing_p
 from piecewright.service.responses.templates import TemplatesAnswer, templates_printout
 from piecewright.service.settings import Settings
 
-Answering: TypeAlias = Callable[[Any, Form, int, int | None], Answer]
-"""Takes what is asked for, the form, the most sheets, and the number of one sheet or None."""
+Answering: TypeAlias = Callable[[Any, Form, int, int | None, bool], Answer]
+"""Takes what is asked for, the form, the most sheets, the number of one sheet or None, and whether
+JSON has each sheet's SVG."""
 
 
 @dataclass(frozen=True, slots=True)

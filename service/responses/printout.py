@@ -22,6 +22,7 @@ from piecewright.service.requests.parse import Request, refusing_in
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import Json
+from piecewright.service.responses.pages import with_svg
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,30 +43,36 @@ class Printout:
 
 
 def printout_answer(
-    printout: Printout, of: str, unit: Unit, form: Form, sheet: int | None
+    printout: Printout, of: str, unit: Unit, form: Form, sheet: int | None, svg: bool = False
 ) -> Answer:
     """A printout in the form asked for.
 
     Args:
         of: the name of what it is for, for the file's name.
         sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+        svg: for ``json``, whether each sheet is given as SVG too.
 
     Raises:
         NoSuchSheet: there is no sheet with that number.
         BlockError: the sheets do not serve.
     """
-    if form == "json":
-        content = write_json(printout.representation(printout.pages()))
-    elif form == "pdf":
-        content = sheets_pdf(printout.pages())
-    elif form == "zip":
-        content = sheets_zip(printout.pages(), unit)
-    elif sheet is None:
-        content = printout.canvas().encode()
-    else:
-        content = sheet_svg(_numbered(printout.pages(), sheet), unit).encode()
     name = f"{of} {printout.what}" + (f" {sheet}" if sheet is not None else "")
-    return Answer(form, content, name)
+    if form == "svg" and sheet is None:
+        return Answer(form, printout.canvas().encode(), name)
+    pages = printout.pages()
+    if form == "json":
+        described = printout.representation(pages)
+        if svg:
+            described["pages"] = with_svg(described["pages"], pages, unit)
+        content = write_json(described)
+    elif form == "pdf":
+        content = sheets_pdf(pages)
+    elif form == "zip":
+        content = sheets_zip(pages, unit)
+    else:
+        assert sheet is not None
+        content = sheet_svg(_numbered(pages, sheet), unit).encode()
+    return Answer(form, content, name, len(pages))
 
 
 def _numbered(pages: Sequence[Page], number: int) -> Page:
@@ -97,12 +104,13 @@ def block_printable_answer(
     form: Form,
     most_sheets: int,
     sheet: int | None = None,
+    svg: bool = False,
 ) -> Answer:
     """A printable of a request's block.
 
     Args:
         make: which one.
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+        sheet, svg: as for ``printout_answer``.
 
     Raises:
         Refused: the block cannot be sewn as it asks to be, or cloth or sheets do not serve.
@@ -110,4 +118,4 @@ def block_printable_answer(
     """
     with refusing_in(request.unit):
         printout = make(BlockPlans(request, most_sheets))
-        return printout_answer(printout, request.block.name, request.unit, form, sheet)
+        return printout_answer(printout, request.block.name, request.unit, form, sheet, svg)

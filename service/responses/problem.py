@@ -10,6 +10,7 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.service.problems import MOST_ERRORS, Kind
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, Json
+from piecewright.service.responses.pieces import CheckedPiece, ShownPiece
 
 
 class Caution(AnswerSchema):
@@ -36,12 +37,13 @@ class ProblemError(AnswerSchema):
 
 @dataclass(frozen=True, slots=True)
 class _Reported:
-    """What a problem says; ``errors`` is None where its kind has none."""
+    """What a problem says; ``errors`` and ``pieces`` are None where its kind has none."""
 
     kind: Kind
     type: str
     detail: str
     errors: Sequence[Fault] | None
+    pieces: Sequence[ShownPiece] | None
 
 
 class Problem(AnswerSchema):
@@ -52,15 +54,28 @@ class Problem(AnswerSchema):
     status = fields.Count("The HTTP status.", least=400, of="kind.status")
     detail = fields.Text("What went wrong this time.")
     errors = fields.Many(ProblemError, "Every fault found, where there are several.", optional=True)
+    pieces = fields.Many(
+        CheckedPiece,
+        "For `/v1/check`: the pieces that could be found in spite of the faults, in the same "
+        "coordinates as the faults' places.",
+        optional=True,
+    )
 
 
 def problem_body(
-    kind: Kind, detail: str, type_: str, faults: Sequence[Fault] = (), unit: Unit = "in"
+    kind: Kind,
+    detail: str,
+    type_: str,
+    faults: Sequence[Fault] = (),
+    unit: Unit = "in",
+    pieces: Sequence[ShownPiece] = (),
 ) -> Json:
     """The problem's JSON object.
 
     Args:
         type_: the address of the page that explains it.
         unit: of the places of faults.
+        pieces: that were found in spite of the faults.
     """
-    return Problem.to_json(_Reported(kind, type_, detail, faults[:MOST_ERRORS] or None), unit)
+    told = _Reported(kind, type_, detail, faults[:MOST_ERRORS] or None, pieces or None)
+    return Problem.to_json(told, unit)

@@ -177,12 +177,12 @@ def planned(asked: QuiltAsked) -> PlannedQuilt:
 
 
 def quilt_plan_answer(
-    asked: QuiltAsked, form: Form, most_sheets: int, sheet: int | None = None
+    asked: QuiltAsked, form: Form, most_sheets: int, sheet: int | None = None, svg: bool = False
 ) -> Answer:
     """Who makes which block of a quilt, pressed which way, and how the blocks are joined.
 
     Args:
-        sheet: for ``svg``, the number of the one sheet to give; all on one canvas if None.
+        sheet, svg: as for ``printout_answer``.
 
     Raises:
         Refused: the quilt cannot be made as it asks to be, or the sheets do not serve.
@@ -191,7 +191,7 @@ def quilt_plan_answer(
     made = planned(asked)
     with refusing_in(asked.unit):
         return printout_answer(
-            quilt_plan_printout(made, most_sheets), asked.title, asked.unit, form, sheet
+            quilt_plan_printout(made, most_sheets), asked.title, asked.unit, form, sheet, svg
         )
 
 

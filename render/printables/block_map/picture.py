@@ -19,7 +19,7 @@ from piecewright.patchwork.block.seams import straightened
 from piecewright.patchwork.block.wording import block_size
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing.plan import SewingPlan
-from piecewright.render.drawing.fabric_fills import fabric_fills, filled
+from piecewright.render.drawing.fabric_fills import fabric_fills, filled, piece_part
 from piecewright.render.drawing.marks import Drawing, Mark, Stroke, box_of, moved
 from piecewright.render.printables.block_map.key import COLUMNS, COLUMNS_BELOW, key_drawing
 from piecewright.render.printables.block_map.names import MANY
@@ -115,4 +115,5 @@ def _fills(
     known = fabric_fills(plan.block)
     for piece, signs in zip(plan.block.pieces, over, strict=True):
         # Each piece is cut with the signs over it alone: with all, it would take far longer.
-        yield from filled(known[piece.fabric], piece.outline, signs)
+        fill = known[piece.fabric]
+        yield from filled(fill, piece.outline, signs, part=piece_part(piece, fill.name))

@@ -41,7 +41,7 @@ from piecewright.service.problems import (
     NOT_MADE,
     Problem,
 )
-from piecewright.service.responses.answer import JSON, PDF, ZIP, file_stem
+from piecewright.service.responses.answer import JSON, PDF, SHEETS, ZIP, file_stem
 from piecewright.service.responses.fields import moment
 from piecewright.service.settings import MOST_ITEMS, Settings
 
@@ -161,6 +161,7 @@ def batches(
         response.headers["Content-Disposition"] = content_disposition(
             "inline", document_name(batch, item)
         )
+        response.headers[SHEETS] = str(item.pages)
         return response
 
     @api.get("/v1/batches/<id>/archive")
@@ -178,6 +179,7 @@ def batches(
             response.headers["Content-Disposition"] = content_disposition(
                 "attachment", f"{title}.zip"
             )
+            response.headers[SHEETS] = str(sum(item.pages or 0 for item in batch.items))
             return response
         dispatcher.attend()
         response = _one_document(storage, batch)
@@ -263,6 +265,7 @@ def _one_document(storage: Storage, batch: Batch) -> Response:
     size = storage.files.size(key)
     response = Response(in_pieces(storage.files, key), content_type=PDF)
     response.content_length = size
+    response.headers[SHEETS] = str(collated.pages)
     response.set_etag(_tag(batch, collated))
     response.make_conditional(request)
     return response

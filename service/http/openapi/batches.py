@@ -12,6 +12,7 @@ from piecewright.service.batches.schemas import BatchAnswer, BatchProgress, Batc
 from piecewright.service.http.batches.events import MEDIA_TYPE as EVENTS
 from piecewright.service.http.batches.events import event
 from piecewright.service.http.openapi import examples
+from piecewright.service.http.openapi.operations import SHEET_COUNT, bytes_of
 from piecewright.service.responses.answer import JSON, PDF, ZIP
 from piecewright.service.responses.problem import Problem, problem_body
 
@@ -73,10 +74,6 @@ _UNCHANGED: Final = {"description": "Nothing has changed."}
 
 def _problems(*statuses: int) -> dict[str, str]:
     return {str(status): f"Problem{status}" for status in sorted({*statuses, 500, 503})}
-
-
-def _file(description: str) -> dict[str, Any]:
-    return {"schema": {"type": "string", "description": description}}
 
 
 def batch_paths() -> dict[str, dict[str, Any]]:
@@ -251,8 +248,8 @@ def _get_item() -> dict[str, Any]:
         "responses": {
             "200": {
                 "description": "The PDF of an item.",
-                "content": {PDF: _file("All its sheets.")},
-                "headers": _FILE_NAME,
+                "content": {PDF: bytes_of("All its sheets.")},
+                "headers": {**_FILE_NAME, **SHEET_COUNT},
             },
             "304": _UNCHANGED,
             **_problems(404, 406, 409),
@@ -277,9 +274,10 @@ def _get_archive() -> dict[str, Any]:
         "responses": {
             "200": {
                 "description": "All packets that are done.",
-                "content": {ZIP: _file("A file an item."), PDF: _file("All in one.")},
+                "content": {ZIP: bytes_of("A file an item."), PDF: bytes_of("All in one.")},
                 "headers": {
                     **_FILE_NAME,
+                    **SHEET_COUNT,
                     "ETag": {"description": "Of the one PDF.", "schema": {"type": "string"}},
                 },
             },

@@ -9,7 +9,9 @@ from piecewright.service.requests.fields import LONGEST_ID
 
 _LENGTH: Final[dict[str, Any]] = {
     "description": (
-        "A number in the request's unit, or text: a decimal or a fraction, with or without a unit."
+        "A number in the request's unit, or text as people type it: a decimal or a fraction, with "
+        "or without a unit (`in`, `inches`, `″`, `cm`, `mm`), in any case. A comma is a decimal "
+        "comma; where it could part thousands (`1,250`) it is refused."
     ),
     "oneOf": [
         {"type": "number"},
@@ -17,12 +19,13 @@ _LENGTH: Final[dict[str, Any]] = {
             "type": "string",
             "maxLength": 40,
             "pattern": (
-                r"^\s*[+-]?\s*(\d+(\s+|\s*-\s*)\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d+(\.\d*)?|\.\d+)"
-                r'\s*(in|"|cm|mm)?\s*$'
+                r"^\s*[+-]?\s*(\d+(\s+|\s*-\s*)\d+\s*[/⁄]\s*\d+|\d+\s*[/⁄]\s*\d+"
+                r"|(\d+\s*-?\s*)?[¼½¾⅐-⅞↉]|\d+([.,]\d*)?|[.,]\d+)"
+                r"\s*([A-Za-z]+\.?|[\"″”]|''|’’|′′)?\s*$"
             ),
         },
     ],
-    "examples": [3.5, "3 1/2", "3-1/2", "7/8", "12 mm"],
+    "examples": [3.5, "3 1/2", "3-1/2", "7⅓", "7/8 inches", "12 mm", "7,5 cm"],
 }
 
 
@@ -45,7 +48,9 @@ _JOINS: Final[dict[str, Any]] = {
     ),
     "oneOf": [
         {"type": "string", "minLength": 1, "maxLength": LONGEST_ID},
-        _pair_of({"$ref": "#/components/schemas/Joins"}),
+        # Generators of clients drop a type whose items refer to itself. That both items are joins
+        # is said so that they need not know it.
+        {**_pair_of({}), "contains": {"$ref": "#/components/schemas/Joins"}, "minContains": 2},
     ],
 }
 

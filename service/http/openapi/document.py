@@ -1,13 +1,17 @@
 """The OpenAPI document, made from the schemas.
 
-``python -m piecewright.service.http.openapi.document`` writes it.
+``python -m piecewright.service.http.openapi.document`` writes it. With the usual limits it is that
+file that the service gives, as making it takes seconds: its examples are drawn.
 """
 
 from __future__ import annotations
 
 import sys
+import threading
+from dataclasses import replace
 from functools import lru_cache
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
@@ -18,7 +22,7 @@ from marshmallow import fields as plain
 
 from piecewright.patchwork.lengths import UNITS
 from piecewright.service import VERSION
-from piecewright.service.http.access import GUARDED
+from piecewright.service.http.access import GUARDED, SETTINGS
 from piecewright.service.http.openapi.components import COMPONENTS
 from piecewright.service.http.openapi.paths import paths
 from piecewright.service.http.openapi.problems import problem_response
@@ -30,10 +34,35 @@ from piecewright.service.requests.fields import LONGEST_ID, LONGEST_NAME, Reques
 from piecewright.service.responses.fields import OwnShape
 from piecewright.service.settings import Settings
 
+_KEPT: Final = Path(__file__).with_name("openapi.json")
 
-@lru_cache(maxsize=4)
+_UNSAID: Final = (
+    *("desks", "waiting", "desk_memory", "cache_bytes", "proxies", "data", "database", "files"),
+    *("broker", "batch_processes", "batch_deadline", "keep_hours", "keys", "origins", "log"),
+)
+"""Settings that the document says nothing of."""
+
+_making: Final = threading.Lock()
+
+
 def document(settings: Settings) -> dict[str, Any]:
     """The OpenAPI 3.1 document of a service with these settings."""
+    usual = Settings()
+    stated = replace(settings, **{name: getattr(usual, name) for name in _UNSAID})
+    # One thread at a time, so that those who ask for the first time at once wait for one document.
+    with _making:
+        return _kept() if stated == usual else made(stated)
+
+
+@lru_cache(maxsize=1)
+def _kept() -> dict[str, Any]:
+    document: dict[str, Any] = read_json(_KEPT.read_bytes())
+    return document
+
+
+@lru_cache(maxsize=4)
+def made(settings: Settings) -> dict[str, Any]:
+    """The same, made anew."""
     # apispec takes neither docstrings nor rules from a schema; they are put in below.
     named: dict[str, type[Schema]] = {}
 
@@ -80,24 +109,26 @@ def document(settings: Settings) -> dict[str, Any]:
     )
     for path, operations in paths(settings).items():
         spec.path(path=path, operations=operations)
-    made: dict[str, Any] = spec.to_dict()
+    drawn: dict[str, Any] = spec.to_dict()
     for name, cls in named.items():
-        shape = made["components"]["schemas"][name]
+        shape = drawn["components"]["schemas"][name]
         shape["description"] = " ".join((cls.__doc__ or "").split())
         shape.update(getattr(cls, "rules", {}))
-    for path, operations in made["paths"].items():
+    for path, operations in drawn["paths"].items():
         for operation in operations.values() if path.startswith(GUARDED) else ():
-            _guard(operation)
+            _guard(operation, with_key=path != SETTINGS)
     # Through its own text, so that nothing in it is shared with what it was made from.
-    read: dict[str, Any] = read_json(write_json({"openapi": made.pop("openapi"), **made}))
+    read: dict[str, Any] = read_json(write_json({"openapi": drawn.pop("openapi"), **drawn}))
     return read
 
 
-def _guard(operation: dict[str, Any]) -> None:
-    """Says of an operation that it may need a key, which may not be to be looked up just then, and
-    may be asked for too often."""
-    operation["security"] = [{}, {"key": []}]
-    for status in (401, 429, 503):
+def _guard(operation: dict[str, Any], with_key: bool) -> None:
+    """Says of an operation that it may be asked for too often; and that it may need a key, which
+    may not be to be looked up just then."""
+    statuses = (401, 429, 503) if with_key else (429,)
+    if with_key:
+        operation["security"] = [{}, {"key": []}]
+    for status in statuses:
         operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
 
 
@@ -153,7 +184,7 @@ def _introduction(settings: Settings) -> str:
 
 def written(settings: Settings | None = None) -> bytes:
     """The document as the file ``openapi/openapi.json`` keeps it."""
-    return write_json(document(settings or Settings()), indent=2)
+    return write_json(made(settings or Settings()), indent=2)
 
 
 if __name__ == "__main__":

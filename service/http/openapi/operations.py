@@ -11,7 +11,7 @@ from piecewright.patchwork.lengths import UNITS
 from piecewright.service.http.openapi.examples import Example
 from piecewright.service.http.openapi.problems import refusal_response
 from piecewright.service.requests.schemas import BlockRequest
-from piecewright.service.responses.answer import JSON, MEDIA_TYPES, Form
+from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SHEETS, Form
 from piecewright.service.settings import Settings
 
 UNIT: Final[dict[str, Any]] = {
@@ -29,6 +29,36 @@ PAGE: Final[dict[str, Any]] = {
     "description": "With `Accept: image/svg+xml`: the number of one sheet.",
     "schema": {"type": "integer", "minimum": 1},
     "example": 1,
+}
+SVG_SHEETS: Final[dict[str, Any]] = {
+    "name": "sheets",
+    "in": "query",
+    "description": (
+        "With `Accept: application/json`: `svg` adds to each of the answer's `pages` its SVG, so "
+        "that all sheets can be shown though they are laid out once."
+    ),
+    "schema": {"type": "string", "enum": ["svg"]},
+    "example": "svg",
+}
+PICTURES: Final[dict[str, Any]] = {
+    "name": "pictures",
+    "in": "query",
+    "description": "`svg` adds a small picture of each block.",
+    "schema": {"type": "string", "enum": ["svg"]},
+    "example": "svg",
+}
+REQUEST_ID: Final[dict[str, Any]] = {
+    "name": "X-Request-Id",
+    "in": "header",
+    "description": "Your own name for the request, which the answer and the log have then too.",
+    "schema": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,64}$"},
+    "example": "pennant-1",
+}
+SHEET_COUNT: Final[dict[str, Any]] = {
+    SHEETS: {
+        "description": "How many sheets there are; not with the canvas of SVG, which has none.",
+        "schema": {"type": "integer", "minimum": 1},
+    }
 }
 FILE_NAME: Final[dict[str, Any]] = {
     "Content-Disposition": {
@@ -62,6 +92,7 @@ def operation(
     settings: Settings | None = None,
     schema: type[Schema] = BlockRequest,
     lasting: bool = False,
+    with_pieces: bool = False,
 ) -> dict[str, Any]:
     """An operation with an answer of status 200.
 
@@ -73,6 +104,7 @@ def operation(
         problems_: the statuses of the problems that it may end in, besides 500 and, with a body,
             422.
         lasting: whether an answer that the client has is not sent again.
+        with_pieces: whether the answer to a wrong request has the pieces that were found.
     """
     answer: dict[str, Any] = {"description": summary + ".", "content": dict(content)}
     answer["headers"] = {**(headers or {}), **_TAG}
@@ -104,7 +136,7 @@ def operation(
                 }
             },
         }
-        responses["422"] = refusal_response(settings)
+        responses["422"] = refusal_response(settings, with_pieces)
     return made
 
 
@@ -116,13 +148,28 @@ def content_of(schema: type[Schema], example: Any) -> dict[str, Any]:
     return content
 
 
-def files_of(forms: Iterable[Form]) -> dict[str, Any]:
-    """The contents of an answer in forms other than JSON, by media type."""
+def files_of(forms: Iterable[Form], description: str = "") -> dict[str, Any]:
+    """The contents of an answer in forms other than JSON, by media type.
+
+    Args:
+        description: of each; of sheets if not given.
+    """
     what = {"pdf": "All sheets.", "svg": "The canvas, or the sheet.", "zip": "A file a sheet."}
     return {
-        MEDIA_TYPES[form]: {"schema": {"type": "string", "description": what[form]}}
+        MEDIA_TYPES[form]: (text_of if form == "svg" else bytes_of)(description or what[form])
         for form in forms
     }
+
+
+def text_of(description: str) -> dict[str, Any]:
+    """The content of an answer that is text, such as SVG."""
+    return {"schema": {"type": "string", "description": description}}
+
+
+def bytes_of(description: str) -> dict[str, Any]:
+    """The content of an answer that is no text, such as a PDF."""
+    # OpenAPI 3.1 needs no format to know it; generators of clients know it by that of 3.0.
+    return {"schema": {"type": "string", "format": "binary", "description": description}}
 
 
 def example_fits(settings: Settings) -> bool:

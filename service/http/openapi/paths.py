@@ -4,24 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
+from piecewright.service.http.access import SETTINGS
 from piecewright.service.http.openapi import examples
 from piecewright.service.http.openapi.batches import batch_paths
 from piecewright.service.http.openapi.examples import FAULTY, GOOD
 from piecewright.service.http.openapi.operations import (
+    PICTURES,
     UNIT,
     WITH_A_BODY,
     content_of,
     example_fits,
     operation,
+    text_of,
 )
 from piecewright.service.http.openapi.printables import printable_paths
 from piecewright.service.http.openapi.readings import reading_paths
 from piecewright.service.requests.block_schemas import BlockAsPieces
 from piecewright.service.requests.parse import read_request
-from piecewright.service.responses.answer import JSON
+from piecewright.service.responses.answer import JSON, SVG
 from piecewright.service.responses.catalogue import Catalogue, block_answer, catalogue_answer
 from piecewright.service.responses.check import CheckAnswer, check_answer
 from piecewright.service.responses.health import Health, health_answer
+from piecewright.service.responses.settings import ServiceSettings, settings_answer
 from piecewright.service.settings import Settings
 
 
@@ -38,7 +42,7 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "The catalogue",
                 "Every built-in block, by id. All are traditional and in the public domain.",
                 {JSON: content_of(Catalogue, {**catalogue, "blocks": catalogue["blocks"][:3]})},
-                parameters=[UNIT],
+                parameters=[UNIT, PICTURES],
                 problems_=(400, 406),
                 lasting=True,
             )
@@ -48,14 +52,17 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "getBlock",
                 "blocks",
                 "A block of the catalogue as geometry",
-                "What a request's `block` may be, to be changed and sent back.",
-                {JSON: content_of(BlockAsPieces, block_answer("drunkards-path"))},
+                "What a request's `block` may be, to be changed and sent back; or its picture.",
+                {
+                    JSON: content_of(BlockAsPieces, block_answer("drunkards-path")),
+                    SVG: text_of("The block from its face, at its drawn size."),
+                },
                 parameters=[
                     {
                         "name": "id",
                         "in": "path",
                         "required": True,
-                        "description": "As `GET /v1/blocks` lists it.",
+                        "description": "Its id or its name, as `GET /v1/blocks` lists it.",
                         "schema": {"type": "string"},
                         "example": "drunkards-path",
                     },
@@ -70,16 +77,31 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "checkBlock",
                 "printables",
                 "The block read back as pieces",
-                "With sizes and cautions if the block is good; else a problem with every fault.",
+                "With sizes, neighbours and cautions if the block is good; else a problem with "
+                "every fault, and with the pieces that were found all the same.",
                 {JSON: content_of(CheckAnswer, checked)},
                 body={**GOOD, **FAULTY},
                 problems_=WITH_A_BODY,
                 settings=settings,
+                with_pieces=True,
             )
         },
         **printable_paths(settings),
         **reading_paths(),
         **batch_paths(),
+        SETTINGS: {
+            "get": operation(
+                "getSettings",
+                "service",
+                "What can be asked for here",
+                "Papers, units, choices, defaults and limits, for those who make a form of them; "
+                "and whether a key is needed, which this address does without.",
+                {JSON: content_of(ServiceSettings, settings_answer(settings))},
+                parameters=[UNIT],
+                problems_=(400, 406),
+                lasting=True,
+            )
+        },
         "/health": {
             "get": operation(
                 "getHealth",
@@ -97,7 +119,7 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "service",
                 "Figures for Prometheus",
                 "In the text format of Prometheus.",
-                {"text/plain": {"schema": {"type": "string"}}},
+                {"text/plain": text_of("A line a figure.")},
             )
         },
         "/openapi.json": {
@@ -116,7 +138,7 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
                 "service",
                 "This document as a page to read",
                 "",
-                {"text/html": {"schema": {"type": "string"}}},
+                {"text/html": text_of("The page.")},
                 lasting=True,
             )
         },

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,6 +19,8 @@ from piecewright.service.http.openapi.examples import (
 from piecewright.service.http.openapi.operations import (
     FILE_NAME,
     PAGE,
+    SHEET_COUNT,
+    SVG_SHEETS,
     WITH_A_BODY,
     content_of,
     example_fits,
@@ -25,6 +28,7 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.json_text import read_json
+from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import JSON
 from piecewright.service.responses.printables import PRINTABLES
 from piecewright.service.settings import Settings
@@ -133,7 +137,8 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
     shown = None
     if example_fits(settings):
         asked = thing.read(words.shown.body, settings)
-        shown = read_json(thing.answer(asked, "json", settings.max_sheets, None).content)
+        with suppress(Refused):  # it takes more sheets than this service gives
+            shown = read_json(thing.answer(asked, "json", settings.max_sheets, None, False).content)
     by_the_sheet = "svg" in thing.forms
     return operation(
         words.id,
@@ -145,8 +150,8 @@ def _operation(name: str, settings: Settings) -> dict[str, Any]:
             **files_of(form for form in thing.forms if form != "json"),
         },
         body=words.bodies,
-        parameters=[PAGE] if by_the_sheet else (),
-        headers=FILE_NAME,
+        parameters=[PAGE, SVG_SHEETS] if by_the_sheet else [SVG_SHEETS],
+        headers={**FILE_NAME, **SHEET_COUNT},
         problems_=(*WITH_A_BODY, 404) if by_the_sheet else WITH_A_BODY,
         settings=settings,
         schema=thing.request_schema,

@@ -10,6 +10,7 @@ from piecewright.service import problems
 from piecewright.service.http.openapi import examples
 from piecewright.service.problems import KINDS, Kind
 from piecewright.service.requests.parse import Refused, read_request
+from piecewright.service.responses.pieces import shown_pieces
 from piecewright.service.responses.problem import Problem, problem_body
 from piecewright.service.settings import Settings
 
@@ -85,8 +86,12 @@ def file_refusal_response() -> dict[str, Any]:
     }
 
 
-def refusal_response(settings: Settings) -> dict[str, Any]:
-    """The answer to a request with faults, with what faulty examples really get."""
+def refusal_response(settings: Settings, with_pieces: bool = False) -> dict[str, Any]:
+    """The answer to a request with faults, with what faulty examples really get.
+
+    Args:
+        with_pieces: whether it shows the pieces that were found in spite of the faults.
+    """
     shown: dict[str, Any] = {}
     wrong_setting = {"block": "pinwheel", "allowence": "1/4 in"}
     for kind, body in (
@@ -97,8 +102,15 @@ def refusal_response(settings: Settings) -> dict[str, Any]:
             read_request(body, settings)
         except Refused as error:
             detail = problems.faults_in_words(error.faults)
-            type_ = f"/problems/{kind.id}"
-            shown[kind.id] = {"value": problem_body(kind, detail, type_, error.faults, error.unit)}
+            told = problem_body(
+                kind,
+                detail,
+                f"/problems/{kind.id}",
+                error.faults,
+                error.unit,
+                shown_pieces(error.pieces, sound=False) if with_pieces else (),
+            )
+            shown[kind.id] = {"value": told}
     return {
         "description": "The block or a setting has faults; all of them are told.",
         "content": _problem_content(shown),

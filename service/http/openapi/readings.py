@@ -6,22 +6,21 @@ from typing import Any, Final
 
 from piecewright.patchwork.reading.choices import Choices
 from piecewright.service.http.openapi.operations import (
+    REQUEST_ID,
     WITH_A_BODY,
     content_of,
+    files_of,
     operation,
 )
 from piecewright.service.http.openapi.problems import file_refusal_response
 from piecewright.service.pattern_files.files import READERS, read_file
 from piecewright.service.pattern_files.limits import MOST_BYTES, MOST_PAGES
 from piecewright.service.requests.choices import PatternChoices
-from piecewright.service.responses.answer import JSON, MEDIA_TYPES
+from piecewright.service.responses.answer import JSON
 from piecewright.service.responses.reading import PICTURES, PatternReading, read_back
 
 _FILE: Final[dict[str, Any]] = {"type": "string", "format": "binary"}
-_PICTURE: Final[dict[str, Any]] = {
-    "type": "string",
-    "description": "What was read, over the grey original: every patch with its number.",
-}
+_PICTURE: Final = "What was read, over the grey original: every patch with its number."
 _PENNANT: Final = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="4in" height="4in" viewBox="0 0 4 4">'
     '<g fill="none" stroke="black" stroke-width=".01">'
@@ -49,8 +48,11 @@ def reading_paths() -> dict[str, dict[str, Any]]:
         "file with `choices` to answer it.",
         {
             JSON: content_of(PatternReading, read),
-            **{MEDIA_TYPES[form]: {"schema": _PICTURE} for form in PICTURES},
+            **files_of(PICTURES, _PICTURE),
         },
+        # All operations take it. Here it is told, as generators of clients make no working code of
+        # a choice of bodies without a parameter.
+        parameters=[REQUEST_ID],
         problems_=WITH_A_BODY,
     )
     made["requestBody"] = {
@@ -58,7 +60,7 @@ def reading_paths() -> dict[str, dict[str, Any]]:
         "description": f"At most {MOST_BYTES // 2**20} MiB and {MOST_PAGES} pages.",
         "content": {
             "application/pdf": {"schema": _FILE},
-            "image/svg+xml": {"schema": {"type": "string"}, "example": _PENNANT},
+            "image/svg+xml": {"schema": _FILE, "example": _PENNANT},
             "multipart/form-data": {
                 "schema": {
                     "type": "object",

@@ -20,7 +20,7 @@ from shapely.geometry import LineString, Polygon, box
 from shapely.ops import split
 
 from piecewright.patchwork.block.linework import cut_into_pieces
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, FaultyBlock, finished
 from piecewright.patchwork.block.read import block_from_drawing
 from piecewright.patchwork.block.seams import planar_map
 from piecewright.patchwork.faults import BlockError, Fault
@@ -357,7 +357,6 @@ FABRICS = [{"id": "red"}, {"id": "tan"}]
 @pytest.mark.parametrize(
     ("fills", "pointer", "code", "at"),
     [
-        ([([1, 1], "red")], "/block/fills/0/at", "fill-outside", (1, 1)),
         ([([0, 1], "red")], "/block/fills/0/at", "fill-outside", (0, 1)),
         ([([4, 1], "red")], "/block/fills/0/at", "fill-outside", (4, 1)),
         ([([2, 1], "red"), ([2, 2], "tan")], "/block/fills/1", "filled-twice", (2, 2)),
@@ -371,6 +370,50 @@ def test_faults_of_fills(
     given = [{"at": spot, "fabric": fabric} for spot, fabric in fills]
     (fault,) = faults([[[1, 0], [1, 3]]], fills=given, fabrics=FABRICS)
     assert (fault.pointer, fault.code, fault.at) == (pointer, code, at)
+
+
+def read_with_fills(*fills: tuple[Any, str]) -> Block:
+    """A square of 3 in that a line cuts 1 in from its left side."""
+    given = [{"at": at, "fabric": fabric} for at, fabric in fills]
+    return draw([[[1, 0], [1, 3]]], fills=given, fabrics=FABRICS)
+
+
+@pytest.mark.parametrize("x", [1, 0.9975, 1.0025])
+def test_a_fill_that_a_line_runs_through_goes_to_the_larger_part(x: float) -> None:
+    block = read_with_fills(([x, 1], "red"))
+    assert {p.id: p.fabric for p in block.pieces} == {"p1": None, "p2": "red"}
+    (caution,) = block.cautions
+    assert (caution.pointer, caution.code) == ("/block/fills/0/at", "fill-on-line")
+    assert caution.at == (x, 1)
+
+
+def test_a_piece_with_a_fill_of_its_own_keeps_it() -> None:
+    block = read_with_fills(([1, 1], "red"), ([2, 1], "tan"))
+    assert {p.id: p.fabric for p in block.pieces} == {"p1": "red", "p2": "tan"}
+    full = read_with_fills(([1, 1], "red"), ([2, 1], "tan"), (["1/2", 1], "tan"))
+    assert {p.fabric for p in full.pieces} == {"tan"}
+    assert [caution.code for caution in full.cautions] == ["fill-on-line"]
+
+
+def test_the_place_of_a_caution_goes_with_the_finished_size() -> None:
+    (caution,) = finished(read_with_fills(([1, 1], "red")), scale=2).cautions
+    assert caution.at == (2, 2)
+
+
+def test_a_fabric_that_no_list_has_is_a_fault() -> None:
+    (fault,) = faults([], fills=[{"at": [1, 1], "fabric": "red"}])
+    assert (fault.pointer, fault.code) == ("/block/fills/0/fabric", "unknown-fabric")
+
+
+def test_in_spite_of_faults_pieces_are_found() -> None:
+    """A line cuts a square of 3 in, and another one dangles in the right part."""
+    fills = [{"at": [2, 1], "fabric": "red"}, {"at": [2, 2], "fabric": "tan"}]
+    with pytest.raises(FaultyBlock) as refused:
+        draw([[[1, 0], [1, 3]], [[1, 1], [2, 1.5]]], fills=fills, fabrics=FABRICS)
+    assert [fault.code for fault in refused.value.faults] == ["dangling-line"]
+    pieces = refused.value.pieces
+    assert [(p.id, p.fabric) for p in pieces] == [("p1", None), ("p2", "red")]
+    assert [paths.area(p.outline) for p in pieces] == pytest.approx([3, 6])
 
 
 # --- all at once --------------------------------------------------------------------------

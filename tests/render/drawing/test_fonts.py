@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -149,3 +150,12 @@ def test_folder_that_others_can_write_is_not_used(
     used = Path(os.environ["FONTCONFIG_FILE"])
     assert used.parent != folder
     assert str(TYPEFACES) in used.read_text(encoding="utf-8")
+
+
+def test_threads_that_measure_at_once_find_the_same() -> None:
+    fonts._face.cache_clear()
+    fonts._measure_short.cache_clear()
+    text = "".join(map(chr, range(0x21, 0x7F)))
+    with ThreadPoolExecutor(8) as threads:
+        widths = set(threads.map(lambda _: fonts.text_width(text, 1.0), range(8)))
+    assert len(widths) == 1

@@ -11,10 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
+from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing.linekinds import LINE_KINDS
 from piecewright.render.drawing.marks import Text, drawn
-from piecewright.render.output.svg import canvas_svg, sheet_svg
+from piecewright.render.output.svg import Ids, canvas_svg, picture_svg, sheet_svg
+from piecewright.render.printables.block_picture import block_picture
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
 from tests.render.sheets.bare import window_on_sheet
@@ -83,6 +85,65 @@ def test_groups_are_named_by_line_kind() -> None:
     assert kinds <= classes <= {*LINE_KINDS, "drawing", "sheet"}
 
 
+def layers(root: Element) -> dict[str, str]:
+    """What each layer holds, by its id."""
+    return {
+        group.attrib["id"]: group.attrib["data-name"]
+        for group in root.iter(f"{SVG}g")
+        if "id" in group.attrib
+    }
+
+
+def ids(root: Element) -> list[str]:
+    return [element.attrib["id"] for element in root.iter() if "id" in element.attrib]
+
+
+def test_layers_say_what_they_hold() -> None:
+    named = layers(letter_sheet())
+    assert named["cutting-lines-cutting-templates-1"] == "cutting-lines"
+    assert named["template-A-cutting-templates-1"] == "template-A"
+    assert "furniture" in named.values()
+
+
+def test_sheets_of_a_document_can_stand_in_one_page() -> None:
+    """Ids of an HTML document are unique, or a clip path cuts another sheet's tile."""
+    drawings = [quarter_circle("A", 14), plain("B", 3, 3), plain("C", 3, 2)]
+    roots = [read(sheet_svg(page)) for page in lay_out(drawings, paper("letter"), HEADING)]
+    assert len(roots) > 2
+    found = [id for root in roots for id in ids(root)]
+    assert len(found) == len(set(found))
+    for root in roots:
+        clips = {e.attrib["clip-path"] for e in root.iter() if "clip-path" in e.attrib}
+        assert clips <= {f"url(#{id})" for id in ids(root)}
+
+
+def test_pieces_are_layers_within_their_fabrics() -> None:
+    block = catalogue.load("sawtooth-star")
+    root = read(picture_svg(block_picture(block, 2), Ids()))
+    assert float(root.attrib["width"].removesuffix("in")) == pytest.approx(2, abs=0.02)
+    fabrics = {group.attrib["data-name"]: group for group in root.findall(f"./{SVG}g[{SVG}title]")}
+    assert list(fabrics) == [f"fabric-{id}" for id in ("background", "dark", "accent")]
+    shown = {
+        piece.attrib["data-name"]: (name, piece.findtext(f"{SVG}title"))
+        for name, fabric in fabrics.items()
+        for piece in fabric.findall(f"./{SVG}g")
+    }
+    names = {fabric.id: fabric.name for fabric in block.fabrics}
+    assert shown == {
+        f"piece-{p.id}": (f"fabric-{p.fabric}", f"{p.id}, {names[p.fabric or '']}")
+        for p in block.pieces
+    }
+
+
+@given(st.lists(st.text(max_size=4), max_size=6), st.integers(1, 12))
+def test_ids_are_unique_words_whatever_the_names(names: list[str], sheet: int) -> None:
+    given_ids = Ids(f"-block-map-{sheet}")
+    found = [given_ids.new(name) for name in names]
+    assert len(set(found)) == len(found)
+    # An NCName (Namespaces in XML 1.0), in its ASCII part.
+    assert all(re.fullmatch("[A-Za-z_][A-Za-z0-9._-]*", id) for id in found)
+
+
 def test_line_weights_do_not_depend_on_the_unit() -> None:
     inches, metric = (
         float(
@@ -113,7 +174,7 @@ def test_document_stands_alone() -> None:
         for name, value in element.attrib.items():
             assert not name.startswith("on")
             assert "href" not in name
-            assert "url(" not in value or value == "url(#window)"
+            assert "url(" not in value or value == "url(#window-cutting-templates-1)"
 
 
 def test_tile_is_clipped_to_its_window() -> None:
@@ -124,7 +185,7 @@ def test_tile_is_clipped_to_its_window() -> None:
     (placed,) = page.items
     assert Polygon(corners).hausdorff_distance(window_on_sheet(placed)) < 0.01
     (group,) = root.findall(f"./{SVG}g[@class='drawing']")
-    assert group.attrib["clip-path"] == "url(#window)"
+    assert group.attrib["clip-path"] == "url(#window-cutting-templates-1)"
 
 
 def test_numbers_are_short_and_never_minus_zero() -> None:

@@ -42,8 +42,12 @@ def test_the_archive_has_a_file_for_each_name_and_an_index(
     assert 'filename="Harbour sampler.zip"' in answer.headers["Content-Disposition"]
     archive = archived(client, batch)
     assert archive.namelist() == ["00 index.txt", "01 Ada.pdf", "02 Bente.pdf", "03 Carl.pdf"]
-    for item, name in zip(state(client, batch)["items"], archive.namelist()[1:], strict=True):
-        assert archive.read(name) == client.get(item["href"]).data
+    items = state(client, batch)["items"]
+    assert answer.headers["Sheets"] == str(sum(item["pages"] for item in items))
+    for item, name in zip(items, archive.namelist()[1:], strict=True):
+        alone = client.get(item["href"])
+        assert archive.read(name) == alone.data
+        assert alone.headers["Sheets"] == str(item["pages"])
     index = archive.read("00 index.txt").decode()
     assert index.splitlines()[0] == "Harbour sampler"
     assert "3 of 3 done, 0 failed" in index

@@ -97,6 +97,7 @@ def test_it_is_made_after_the_items_and_asked_for_too_early_it_is_a_conflict(
     of_items = sum(item["pages"] for item in told["items"])
     assert told["collated"] == {"state": "done", "pages": of_items}
     answer = in_one(client, batch)
+    assert answer.headers["Sheets"] == str(of_items)
     assert (answer.status_code, answer.mimetype) == (200, PDF)
     assert pages(answer.data) == of_items
     assert int(answer.headers["Content-Length"]) == len(answer.data)

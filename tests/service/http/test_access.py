@@ -123,6 +123,17 @@ class TestWithKeys:
     def test_what_the_service_says_of_itself_is_open(self, client: FlaskClient, path: str) -> None:
         assert client.get(path).status_code == 200
 
+    def test_whether_one_is_needed_is_told_without_one(
+        self, client: FlaskClient, tmp_path: Path
+    ) -> None:
+        told = client.get("/v1/settings")
+        assert told.status_code == 200
+        assert told.json is not None
+        assert told.json["key_needed"] is True
+        open_to_all = client_with(tmp_path).get("/v1/settings").json
+        assert open_to_all is not None
+        assert open_to_all["key_needed"] is False
+
     def test_nobody_is_let_in_while_the_file_cannot_be_used(
         self, client: FlaskClient, keys: dict[str, str], tmp_path: Path
     ) -> None:

@@ -25,6 +25,14 @@ DOCUMENT = openapi.document(Settings())
 JSON = "application/json"
 
 
+def test_the_kept_document_is_given_unless_a_limit_is_another() -> None:
+    assert openapi.document(Settings(data="elsewhere", log="debug")) is DOCUMENT
+    # So few that the example of a packet could not be had.
+    other = openapi.document(Settings(max_sheets=7))
+    assert "7 sheets" in other["info"]["description"]
+    assert other["paths"].keys() == DOCUMENT["paths"].keys()
+
+
 def faults(schema: dict[str, Any], value: Any) -> list[str]:
     whole = {**schema, "components": DOCUMENT["components"]}
     return [error.message for error in Draft202012Validator(whole).iter_errors(value)]
@@ -146,6 +154,8 @@ def test_real_answers_to_the_examples_meet_their_schemas(
         ("/v1/blocks?unit=mm", "/v1/blocks"),
         ("/v1/blocks/drunkards-path", "/v1/blocks/{id}"),
         ("/v1/blocks/sawtooth-star?unit=cm", "/v1/blocks/{id}"),
+        ("/v1/blocks?pictures=svg", "/v1/blocks"),
+        ("/v1/settings?unit=mm", "/v1/settings"),
         ("/health", "/health"),
     ],
 )
@@ -162,6 +172,25 @@ def test_it_is_served_as_it_is_kept(client: FlaskClient) -> None:
     answer = client.get("/openapi.json")
     assert answer.mimetype == JSON
     assert answer.json == json.loads(KEPT.read_text("utf-8"))
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"block": "Sawtooth Star", "finish": 6},
+        {"block": "pinwheel", "finish": "7⅓"},
+        *(
+            {"block": "pinwheel", "finish": {"width": width}}
+            for width in ('7 1/3"', "7 1/3″", "7 1⁄3 inches", "7-½ In.", "17,5 cm", "0,5")
+        ),
+        {"block": "pinwheel", "sheet": {"paper": "ANSI C"}},
+        {"block": {"name": "A", "width": 1, "height": 1, "frame": [[0, 0], [1, 0], [0, 1]]}},
+    ],
+)
+def test_what_people_type_the_schema_and_the_service_take(client: FlaskClient, body: Any) -> None:
+    content = DOCUMENT["paths"]["/v1/check"]["post"]["requestBody"]["content"][JSON]
+    assert faults(content["schema"], body) == []
+    assert client.post("/v1/check", json=body).status_code == 200
 
 
 @pytest.mark.parametrize(

@@ -26,8 +26,10 @@ def test_a_block_is_read_back(client: FlaskClient) -> None:
         "fabric": None,
         "finished": [[0, 0], [3, 0], [3, 3], [0, 3]],
         "area": 9,
+        "inside": [1.5, 1.5],
+        "neighbours": ["post"],
     }
-    assert post["area"] == 4.5
+    assert (post["area"], post["inside"], post["neighbours"]) == (4.5, [3.75, 1.5], ["gull"])
     assert checked["cautions"] == []
 
 
@@ -59,9 +61,11 @@ def test_units(client: FlaskClient, body: Json, unit: str, width: float) -> None
         ({"height": "1 1/2"}, (2.25, 1.5)),
         ({"width": 9, "height": 9}, (9, 9)),
         ({"scale": 2}, (9, 6)),
+        (9, (9, 6)),
+        ("4½ inches", (4.5, 3)),
     ],
 )
-def test_the_finished_size(client: FlaskClient, finish: Json, size: tuple[float, float]) -> None:
+def test_the_finished_size(client: FlaskClient, finish: Any, size: tuple[float, float]) -> None:
     checked = answer(client, {"block": TWO_SQUARES, "finish": finish})
     assert (checked["width"], checked["height"]) == size
 
@@ -160,3 +164,87 @@ def test_what_is_wrong_with_an_object_as_a_whole_keeps_its_place(client: FlaskCl
     assert codes(answer) == {"/block/pieces/0/tern": "unknown-field", "/block/pieces/0": "shape"}
     assert answer.json is not None
     assert [fault["pointer"] for fault in answer.json["errors"]] == list(codes(answer))
+
+
+def told(client: FlaskClient, body: Any) -> Json:
+    response = check(client, body)
+    assert response.status_code == 422, response.get_data(as_text=True)
+    return dict(response.json or {})
+
+
+def test_with_faults_the_pieces_that_are_found_are_shown_as_drawn(client: FlaskClient) -> None:
+    """So that a block stays on the screen while its author draws a line of it."""
+    block = {
+        "frame": [[0, 0], [4, 0], [4, 4], [0, 4]],
+        "lines": [[[0, 1], [4, 1]], [[1, 2], [2, 2]]],
+        "fills": [{"at": [2, 3], "fabric": "sea"}],
+        "fabrics": [{"id": "sea"}],
+    }
+    problem = told(client, {"block": block, "unit": "cm", "finish": {"width": 20}})
+    (error,) = problem["errors"]
+    assert error["at"] in ([1, 2], [2, 2])
+    assert [(p["id"], p["fabric"], p["area"]) for p in problem["pieces"]] == [
+        ("p1", None, pytest.approx(4)),
+        ("p2", "sea", pytest.approx(12)),
+    ]
+    assert problem["pieces"][1]["inside"] == pytest.approx([2, 2.5])
+    assert "neighbours" not in problem["pieces"][0]
+
+
+def test_sound_pieces_are_shown_beside_one_that_is_not(client: FlaskClient) -> None:
+    bow_tie = {"id": "bow", "outline": [[5, 0], [8, 3], [8, 0], [5, 3]]}
+    block = {"pieces": [*TWO_SQUARES["pieces"], bow_tie]}
+    assert [p["id"] for p in told(client, {"block": block})["pieces"]] == ["gull", "post"]
+
+
+def test_what_cannot_be_read_of_a_block_hides_nothing_else(client: FlaskClient) -> None:
+    """A coordinate that is being typed, say."""
+    typing = {"id": "mast", "outline": [[0, 3], [3, 3], [3, "4 "], [0, "4 1/"]]}
+    block = {**TWO_SQUARES, "unit": "cm", "pieces": [*TWO_SQUARES["pieces"], typing], "width": "x"}
+    problem = told(client, {"block": block})
+    assert [e["pointer"] for e in problem["errors"]] == [
+        "/block/width",
+        "/block/pieces/2/outline/3/1",
+    ]
+    assert [(p["id"], p["area"]) for p in problem["pieces"]] == [("gull", 9), ("post", 4.5)]
+    lines = [[[0, 1], [3, 1]], [[0, 2], ["3 1/", 2]], "x"]
+    drawing = {"frame": [[0, 0], [3, 0], [3, 3], [0, 3]], "lines": lines}
+    assert [p["area"] for p in told(client, {"block": drawing})["pieces"]] == [3, 6]
+    hopeless: list[Any] = [{"pieces": "x"}, {"lines": []}, {"frame": [[0, 0]]}, {"pieces": []}, 3]
+    for block in hopeless:
+        assert "pieces" not in told(client, {"block": block})
+
+
+def test_a_wrong_setting_hides_no_piece(client: FlaskClient) -> None:
+    problem = told(client, {"block": TWO_SQUARES, "corners": "round", "finish": 9})
+    assert [p["area"] for p in problem["pieces"]] == [36, 18]
+
+
+def test_pieces_are_no_business_of_other_requests(client: FlaskClient) -> None:
+    wrong = {"block": TWO_SQUARES, "corners": "round"}
+    assert "pieces" not in (client.post("/v1/templates", json=wrong).json or {})
+    assert "pieces" not in told(client, {"block": "no such block"})
+
+
+def test_a_fill_on_a_line_is_a_caution(client: FlaskClient) -> None:
+    block = {
+        "frame": [[0, 0], [4, 0], [4, 4], [0, 4]],
+        "lines": [[[0, 1], [4, 1]]],
+        "fills": [{"at": [2, 1], "fabric": "sea"}],
+        "fabrics": [{"id": "sea"}],
+    }
+    checked = answer(client, {"block": block, "finish": 8})
+    (caution,) = checked["cautions"]
+    assert (caution["pointer"], caution["code"]) == ("/block/fills/0/at", "fill-on-line")
+    assert caution["at"] == [4, 2]
+    assert [p["fabric"] for p in checked["pieces"]] == [None, "sea"]
+
+
+@pytest.mark.parametrize("name", ["Sawtooth Star", "sawtooth star", " SAWTOOTH-STAR "])
+def test_a_block_is_found_by_its_name_too(client: FlaskClient, name: str) -> None:
+    assert answer(client, {"block": name}) == answer(client, {"block": "sawtooth-star"})
+
+
+@pytest.mark.parametrize("paper", ["A4", " a 4", "ANSI C", "Letter"])
+def test_a_paper_is_found_by_its_name_too(client: FlaskClient, paper: str) -> None:
+    answer(client, {"block": TWO_SQUARES, "sheet": {"paper": paper}})

@@ -45,6 +45,13 @@ def test_blocks_are_shared_out_evenly(client: FlaskClient) -> None:
     assert {m["name"]: m["blocks"] for m in got["makers"]} == by_maker
 
 
+def test_two_ways_to_write_a_name_are_one_block(client: FlaskClient) -> None:
+    got = asked(client, {"quilt": {"blocks": [["Nine Patch", "nine-patch"]]}}).json
+    assert {one["block"] for one in got["placements"]} == {"nine-patch"}
+    own = {"quilt": {"blocks": [["Nine Patch"]]}, "designs": {"Nine Patch": SQUARE}}
+    assert {one["block"] for one in asked(client, own).json["placements"]} == {"Nine Patch"}
+
+
 def test_nobody_need_be_named(client: FlaskClient) -> None:
     got = asked(client, {"quilt": NINE["quilt"]}).json
     assert got["makers"] == []

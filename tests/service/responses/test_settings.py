@@ -1,0 +1,53 @@
+"""What a client is told that it may ask for can be asked for."""
+
+from __future__ import annotations
+
+import pytest
+from flask.testing import FlaskClient
+
+from piecewright.service.responses.settings import settings_answer
+from piecewright.service.settings import Settings
+from tests.service.asking import STAR, Json, check, codes
+
+
+def told(client: FlaskClient, query: str = "") -> Json:
+    answer = client.get(f"/v1/settings{query}")
+    assert answer.status_code == 200
+    return dict(answer.json or {})
+
+
+def test_every_paper_can_be_asked_for_by_id_and_by_name(client: FlaskClient) -> None:
+    papers = told(client)["papers"]
+    assert {"letter", "a4", "ansi-c", "b2"} <= {paper["id"] for paper in papers}
+    for paper in papers[:4] + papers[-2:]:
+        for name in (paper["id"], paper["name"]):
+            assert check(client, {**STAR, "sheet": {"paper": name}}).status_code == 200
+
+
+def test_papers_are_told_in_the_unit_asked_for(client: FlaskClient) -> None:
+    """ISO 216: A4 is 210 mm by 297 mm."""
+    (a4,) = (paper for paper in told(client, "?unit=mm")["papers"] if paper["id"] == "a4")
+    assert (a4["name"], a4["width"], a4["height"]) == ("A4", 210, 297)
+    assert told(client, "?unit=cm")["defaults"]["paper"] == "a4"
+    assert client.get("/v1/settings?unit=ell").status_code == 400
+
+
+@pytest.mark.parametrize("field", ["allowance", "margin", "overlap", "roll", "finish"])
+def test_lengths_are_taken_up_to_their_bounds(client: FlaskClient, field: str) -> None:
+    (bounds,) = (one for one in told(client)["lengths"] if one["field"] == field)
+
+    def asked(length: float) -> Json:
+        own: Json = {field: length}
+        return {**STAR, **(own if field in ("allowance", "finish") else {"sheet": own})}
+
+    assert check(client, asked(bounds["most"])).status_code == 200
+    assert len(codes(check(client, asked(bounds["most"] + 0.01)))) == 1
+    if bounds["least"] > 0:
+        assert len(codes(check(client, asked(bounds["least"] - 0.01)))) == 1
+
+
+def test_the_limits_are_those_of_the_service() -> None:
+    settings = Settings(max_sheets=77, rate=60, deadline=12)
+    limits = settings_answer(settings)["limits"]
+    assert (limits["sheets"], limits["requests"], limits["seconds"]) == (77, 60, 12)
+    assert settings_answer(Settings())["limits"]["requests"] is None
