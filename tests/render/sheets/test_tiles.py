@@ -332,7 +332,7 @@ def spread(image: Image.Image) -> Image.Image:
 @pytest.mark.parametrize(
     ("drawing", "on"),
     [
-        (quarter_circle("A", 17), paper("letter")),
+        (plain("A", 17, 14), paper("letter")),
         (quarter_circle("A", 17), paper("a4", "landscape", overlap=0.0)),
         (quarter_circle("A", 9), paper("a6", overlap=0.5, margin=0.1)),
         (plain("A", 23, 6), paper("letter", overlap=1.0)),
