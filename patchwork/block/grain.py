@@ -65,6 +65,16 @@ def _grain(seams: Seams, number: int, piece: Piece, block_sides: Iterable[float]
     return _longest([(distance(s.start, s.end), _way(s)) for s in piece.outline])
 
 
+def outside_grains(seams: Seams, piece: int) -> tuple[float, ...]:
+    """The directions in which a piece's longest straight edges at the outside of the block run.
+
+    The outside lies on the grain if any of them does; none where the piece has no such edge.
+    """
+    sides = [(size, way) for size, way, outside in _straight_sides(seams, piece) if outside]
+    most = max((size for size, _ in sides), default=0.0)
+    return tuple(way for size, way in sides if size >= most - _AS_LONG)
+
+
 def _straight_sides(seams: Seams, piece: int) -> list[tuple[float, float, bool]]:
     """(inches, degrees, whether at the outside) of a piece's straight sides.
 

@@ -1,8 +1,8 @@
 """Cutting templates: one for each shape of a block, with what to cut from it.
 
-Pieces of the same shape, turned or flipped over, share a template (``geometry.congruence``).  On it
-are match points and notches: a match point is where three or more pieces meet, or two pieces and
-the outside, on a piece's finished outline; curved seams get notches at even divisions besides.
+Pieces of the same shape, turned or flipped over, share a template (``cutting.template_sharing``).
+On it are match points and notches: a match point is where three or more pieces meet, or two pieces
+and the outside, on a piece's finished outline; curved seams get notches at even divisions besides.
 """
 
 from __future__ import annotations
@@ -12,15 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from piecewright.patchwork.block.allowance import Allowance
-from piecewright.patchwork.block.grain import bias_edges, grain_lines
+from piecewright.patchwork.block.grain import bias_edges, grain_lines, outside_grains
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import PIVOT, Seams, planar_map, straightened
 from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.cautions import found_cautions
+from piecewright.patchwork.cutting.template_sharing import Grain, Shared, shared_templates
+from piecewright.patchwork.cutting.tips import ends_of_others
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.congruence import Congruence, Isometry, Shape, congruences
+from piecewright.patchwork.geometry.congruence import Isometry, Shape
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
@@ -90,6 +92,8 @@ class Template:
         grain: degrees, or None.
         bias_edges: edge numbers (see ``patchwork.block.grain.bias_edges``).
         stop_points: those match points at which a seam stops along any of the pieces.
+        centre_marks: where another piece's raw edge ends beside a tip that stands out beyond it
+            (see ``patchwork.cutting.tips``).
     """
 
     id: str
@@ -102,6 +106,7 @@ class Template:
     match_points: tuple[Point, ...]
     stop_points: tuple[Point, ...]
     notches: tuple[Notch, ...]
+    centre_marks: tuple[Notch, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,64 +138,76 @@ def template_set(
     seams = planar_map([p.outline for p in block.pieces])
     order = order_of(block, seams)
     cut = cut_outlines(seams, order, allowance, corners)
-    grains = grain_lines(seams, block.pieces)
     shapes = [
-        Shape(straightened(piece.outline), outline, grain, not isinstance(piece.grain, str))
-        for piece, outline, grain in zip(block.pieces, cut.outlines, grains, strict=True)
+        Shape(straightened(piece.outline), outline)
+        for piece, outline in zip(block.pieces, cut.outlines, strict=True)
     ]
-    found = congruences(shapes)
+    found = shared_templates(shapes, _grains(block, seams))
     match_points = _match_points(seams, order)
     stopping = stop_points(seams, order)
     notches = _notches(seams, allowance)
-    names = {k: letters(n) for n, k in enumerate(sorted({one.first for one in found}))}
+    centre_marks: list[list[Notch]] = [[] for _ in block.pieces]
+    for piece, at, out in ends_of_others(seams, order, cut.mismatches):
+        centre_marks[piece].append(Notch(at, out, allowance.seam))
+    # For each piece the letter of its template, and whether that is laid face down for it.
+    laid = {
+        i: (letters(n), one.reversed(isometry))
+        for n, one in enumerate(found)
+        for i, isometry in zip(one.members, one.isometries, strict=True)
+    }
     pieces = tuple(
         CutPiece(
             piece.id,
-            names[one.first],
-            one.isometry.flipped,
+            *laid[i],
             shape.finished,
             shape.cut,
             tuple(seams.points[p] for p in marks),
             tuple(seams.points[p] for p in marks if p in stops),
         )
-        for piece, one, shape, marks, stops in zip(
-            block.pieces, found, shapes, match_points, stopping, strict=True
+        for i, (piece, shape, marks, stops) in enumerate(
+            zip(block.pieces, shapes, match_points, stopping, strict=True)
         )
     )
-    of_kind: dict[int, list[int]] = {k: [] for k in names}
-    for i, one in enumerate(found):
-        of_kind[one.first].append(i)
     templates = tuple(
-        _template(block, own, names[k], shapes[k], found, pieces, notches)
-        for k, own in of_kind.items()
+        _template(block, letters(n), one, shapes[one.shape], pieces, notches, centre_marks)
+        for n, one in enumerate(found)
     )
     cautions = found_cautions(block, seams, order, allowance, cut.mismatches, pieces_pointer)
     return TemplateSet(block, allowance, corners, pieces, templates, cautions)
 
 
+def _grains(block: Block, seams: Seams) -> list[Grain]:
+    """How the grain of each piece may run."""
+    return [
+        Grain(own, outside_grains(seams, i))
+        if piece.grain == "auto"
+        else Grain(own, one_way=own is not None)
+        for i, (piece, own) in enumerate(
+            zip(block.pieces, grain_lines(seams, block.pieces), strict=True)
+        )
+    ]
+
+
 def _template(
     block: Block,
-    own: Sequence[int],
     name: str,
+    shared: Shared,
     shape: Shape,
-    found: Sequence[Congruence],
     pieces: Sequence[CutPiece],
     notches: Sequence[Sequence[Notch]],
+    centre_marks: Sequence[Sequence[Notch]],
 ) -> Template:
-    """A template, of a shape, for the pieces ``own``.
-
-    Args:
-        shape: of the first of them, onto which ``found`` lays the others.
-    """
-    corner = paths.ring(shape.cut)
-    home = Isometry(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
+    """A template, whose pieces are laid onto ``shape``."""
+    ring = Isometry(shared.face_down, 0.0, (0.0, 0.0)).points(paths.ring(shape.cut))
+    corner = (-min(x for x, _ in ring), -min(y for _, y in ring))
+    home = Isometry(shared.face_down, 0.0, corner)
     counts: dict[str | None, list[int]] = {}
     marks: list[Point] = []
     stops: list[Point] = []
     ticks: list[Notch] = []
-    for i in own:
+    ends: list[Notch] = []
+    for i, laid in zip(shared.members, shared.isometries, strict=True):
         counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
-        laid = found[i].isometry
         # Like pieces may meet their neighbours at different points: the template has them all.
         for own_points, on_template in (
             (pieces[i].match_points, marks),
@@ -200,22 +217,25 @@ def _template(
                 at = home.point(laid.point(p))
                 if all(distance(at, q) > _ONE_MARK for q in on_template):
                     on_template.append(at)
-        for notch in notches[i]:
-            at = home.point(laid.point(notch.at))
-            if all(distance(at, other.at) > _ONE_MARK for other in ticks):
-                ticks.append(Notch(at, _turned(laid, notch.out), notch.away))
+        for own, found in ((notches[i], ticks), (centre_marks[i], ends)):
+            for notch in own:
+                at = home.point(laid.point(notch.at))
+                if all(distance(at, other.at) > _ONE_MARK for other in found):
+                    found.append(Notch(at, _turned(home, _turned(laid, notch.out)), notch.away))
     finished = home.outline(shape.finished)
+    grain = None if shared.grain is None else home.grain(shared.grain)
     return Template(
         name,
-        tuple(block.pieces[i].id for i in own),
+        tuple(block.pieces[i].id for i in shared.members),
         finished,
         home.outline(shape.cut),
-        shape.grain,
-        bias_edges(finished, shape.grain),
+        grain,
+        bias_edges(finished, grain),
         tuple(FabricCount(fabric, *count) for fabric, count in counts.items()),
         tuple(marks),
         tuple(stops),
         tuple(ticks),
+        tuple(ends),
     )
 
 

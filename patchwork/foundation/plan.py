@@ -223,7 +223,9 @@ def foundation(
     if given is None:
         given = _contracted_joins(block, units, names)
     order = _order_of_sections(coarse, names, given, pairs, sections_pointer)
-    cut = cut_outlines(coarse, order, allowance, corners)
+    # Each section is printed by itself, so that like ones need not be cut alike.
+    each: Corners = "matched-each" if corners == "matched" else corners
+    cut = cut_outlines(coarse, order, allowance, each)
     marks = _seam_marks(seams, coarse, units, allowance)
     spares = _spares(seams, units, allowance)
     grains = grain_lines(seams, block.pieces)

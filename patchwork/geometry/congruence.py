@@ -1,8 +1,8 @@
 """Congruence of outlines: which shapes an isometry lays onto each other (one template for all).
 
 Two shapes are congruent here if one can be turned, or flipped over and turned, so that its finished
-outline, its cut outline and its grain all lie on the other's, within tolerances.  The straight and
-the cross grain serve alike, unless an author gave the grain.
+and its cut outline lie on the other's, within tolerances.  A shape that is symmetric can be laid in
+several ways: a square in eight, a rectangle in four.
 
 Most pieces of a large block are copies of an earlier one, moved and not turned (translates).  What
 that one is congruent to, the copy is too, by the same corners: it is compared with nothing but what
@@ -19,14 +19,14 @@ from typing import NamedTuple
 
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Line, Outline, Segment
-from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, angle, distance, minus
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, angle, distance, minus, turn
+
+SMOOTH = 1.0
+"""Degrees by which an outline may turn where a side goes on."""
 
 CUT_TOLERANCE = 0.01
 """Inches within which cut outlines are the same: more than ``TOLERANCE``, as a sharp point carries
 a small difference of its sides far."""
-
-GRAIN_TOLERANCE = 1.0
-"""Degrees within which two grain lines are the same: less than cloth is laid to by eye."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,74 +78,107 @@ class Shape:
 
     Attributes:
         finished, cut: its outlines without and with allowance, clockwise.
-        grain: degrees, or None where any direction will do.
-        one_way: whether the author gave the grain, so that the cross grain will not do.
+        marked: the segments of the finished outline that begin at its corners; where it is left
+            out, those at which it turns (``corners_of``).
     """
 
     finished: Outline
     cut: Outline
-    grain: float | None
-    one_way: bool = False
+    marked: tuple[int, ...] | None = None
+
+    @property
+    def corners(self) -> list[Point]:
+        """The corners of the finished outline."""
+        marked = corners_of(self.finished) if self.marked is None else self.marked
+        return [self.finished[k].start for k in marked]
+
+
+class Way(NamedTuple):
+    """A way in which a shape lies on one that it is congruent to; smaller comes first.
+
+    Attributes:
+        shift: the corner of the other on which the shape's first corner lies.
+    """
+
+    flipped: bool
+    shift: int
+
+    def corner(self, number: int, count: int) -> int:
+        """The corner of the other on which the corner ``number`` of ``count`` lies.
+
+        >>> [Way(True, 1).corner(i, 4) for i in range(4)]
+        [1, 0, 3, 2]
+        """
+        return (self.shift - number if self.flipped else self.shift + number) % count
+
+    def side(self, number: int, count: int) -> int:
+        """The side of the other on which the side after the corner ``number`` lies."""
+        return (self.corner(number, count) - self.flipped) % count
 
 
 @dataclass(frozen=True, slots=True)
 class Congruence:
-    """That ``isometry`` lays a shape onto the first of its kind, the shape numbered ``first``."""
+    """The ways in which a shape lies on the first of its kind, the shape numbered ``first``."""
 
     first: int
-    isometry: Isometry
+    ways: tuple[Way, ...]
 
 
 def congruences(shapes: Sequence[Shape]) -> tuple[Congruence, ...]:
     """For each shape the first one that it is congruent to: itself, if it is the first of a kind.
 
-    A shape that can be laid onto another without being flipped is never flipped.
+    Ways without flipping come first.
 
     >>> corner = paths.polygon([(0, 0), (2, 0), (0, 1)])
     >>> turned = Isometry(False, 90.0, (9.0, 0.0)).outline(corner)
-    >>> [one.first for one in congruences([Shape(o, o, None) for o in (corner, turned)])]
-    [0, 0]
+    >>> congruences([Shape(o, o) for o in (corner, turned)])[1]
+    Congruence(first=0, ways=(Way(flipped=False, shift=0),))
     """
     found: list[Congruence] = []
     firsts = _Firsts()
     # By what copies of a shape have in common: what it fits, of so many firsts.
-    known: dict[tuple[float | None, ...], tuple[list[_Fit], int]] = {}
+    known: dict[tuple[float | None, ...], tuple[list[Congruence], int]] = {}
     for i, shape in enumerate(shapes):
         common = _translate_key(shape)
         fits, compared = known.get(common, ([], 0))
         for k in firsts.of_like_size(shape, compared):
-            fit = _fit(shape, shapes[k])
-            if fit is not None:
-                fits.append(_Fit(fit[0], k, fit[1]))
+            ways = tuple(ways_onto(shape, shapes[k]))
+            if ways:
+                fits.append(Congruence(k, ways))
         known[common] = fits, len(firsts)
-        if fits:
-            # Not flipped before flipped, then the earliest kind, then the earliest corner.
-            best = min(fits)
-            onto = shapes[best.first].finished
-            laid = _laid(shape.finished, onto, best.flipped, best.shift)
-            found.append(Congruence(best.first, laid))
-        else:
-            found.append(Congruence(i, Isometry(False, 0.0, (0.0, 0.0))))
+        if not fits:
+            # It is congruent to itself, in as many ways as it is symmetric, and so are its copies.
+            fits.append(Congruence(i, tuple(ways_onto(shape, shape))))
             firsts.add(i, shape)
+            known[common] = fits, len(firsts)
+        # Not flipped before flipped, then the earliest kind.
+        found.append(min(fits, key=lambda fit: (fit.ways[0].flipped, fit.first)))
     return tuple(found)
 
 
-def isometry_onto(shape: Shape, onto: Shape) -> Isometry | None:
-    """The isometry that lays ``shape`` onto the other one, or None if they are not congruent."""
-    fit = _fit(shape, onto)
-    return None if fit is None else _laid(shape.finished, onto.finished, *fit)
+def laid(outline: Outline, onto: Outline, way: Way) -> Isometry:
+    """The isometry that lays an outline onto one that it is congruent to, in a way."""
+    return _laid(Shape(outline, outline).corners, Shape(onto, onto).corners, way)
 
 
-class _Fit(NamedTuple):
-    """That a shape is congruent to a first of its kind, flipped over or not; smaller is better.
+def corners_of(outline: Outline) -> tuple[int, ...]:
+    """The segments of an outline that begin at its corners, where it turns by more than a degree.
 
-    Attributes:
-        shift: the corner of the first on which the shape's first corner lies.
+    A curve that goes on smoothly is one side, however it is divided; an outline with fewer than
+    two corners has one wherever a segment begins.
     """
+    found = [
+        k
+        for k, after in enumerate(outline)
+        if abs(turn(paths.tangent(outline[k - 1], 1.0), paths.tangent(after, 0.0))) > SMOOTH
+    ]
+    return tuple(found if len(found) > 1 else range(len(outline)))
 
-    flipped: bool
-    first: int
-    shift: int
+
+def _laid(corners: Sequence[Point], onto: Sequence[Point], way: Way) -> Isometry:
+    """The isometry that lays corner upon corner."""
+    others = (*onto[way.shift :], *onto[: way.shift])
+    return _best_fit(list(zip(_seen(corners, way.flipped), others, strict=True)), way.flipped)
 
 
 def _translate_key(shape: Shape) -> tuple[float | None, ...]:
@@ -154,7 +187,7 @@ def _translate_key(shape: Shape) -> tuple[float | None, ...]:
     To a millionth of an inch: far less than the tolerances within which shapes are congruent.
     """
     x, y = shape.finished[0].start
-    common: list[float | None] = [shape.grain, shape.one_way, len(shape.finished)]
+    common: list[float | None] = [len(shape.finished), *(shape.marked or ())]
     for segment in (*shape.finished, *shape.cut):
         common.append(round(segment.start[0] - x, 6))
         common.append(round(segment.start[1] - y, 6))
@@ -177,8 +210,9 @@ class _Firsts:
         return self._count
 
     def add(self, number: int, shape: Shape) -> None:
-        entry = paths.area(shape.cut), self._count, number, _longest_and_shortest(shape.finished)
-        insort(self._sorted.setdefault(len(shape.finished), []), entry)
+        corners = shape.corners
+        entry = paths.area(shape.cut), self._count, number, _longest_and_shortest(corners)
+        insort(self._sorted.setdefault(len(corners), []), entry)
         self._count += 1
 
     def of_like_size(self, shape: Shape, compared: int) -> list[int]:
@@ -187,7 +221,8 @@ class _Firsts:
         Args:
             compared: how many of them, in the order of adding, have been compared already.
         """
-        entries = self._sorted.get(len(shape.finished), ())
+        corners = shape.corners
+        entries = self._sorted.get(len(corners), ())
         if compared == self._count or not entries:
             return []
         size = paths.area(shape.cut)
@@ -195,7 +230,7 @@ class _Firsts:
         # and the sides. Areas of congruent shapes differ by the tolerance along the outline at
         # most.
         slack = CUT_TOLERANCE * paths.run_length(shape.cut)
-        longest, shortest = _longest_and_shortest(shape.finished)
+        longest, shortest = _longest_and_shortest(corners)
         found = []
         for k in range(bisect_left(entries, (size - slack,)), len(entries)):
             area, place, number, sides = entries[k]
@@ -210,61 +245,53 @@ class _Firsts:
         return found
 
 
-def _longest_and_shortest(outline: Outline) -> tuple[float, float]:
-    sides = [distance(s.start, s.end) for s in outline]
+def _longest_and_shortest(corners: Sequence[Point]) -> tuple[float, float]:
+    sides = _sides(corners)
     return max(sides), min(sides)
 
 
-def _fit(shape: Shape, onto: Shape) -> tuple[bool, int] | None:
-    """Whether a shape has to be flipped to lie on another one, and which corner its first one
-    then lies on; None if they are not congruent."""
+def ways_onto(shape: Shape, onto: Shape) -> Iterator[Way]:
+    """The ways in which a shape lies on another one; none if they are not congruent.
+
+    >>> square = paths.polygon([(0, 0), (1, 0), (1, 1), (0, 1)])
+    >>> len(list(ways_onto(Shape(square, square), Shape(square, square))))
+    8
+    """
+    corners, others = shape.corners, onto.corners
     for flipped in (False, True):
-        for shift in _shifts(shape.finished, onto.finished, flipped):
-            isometry = _laid(shape.finished, onto.finished, flipped, shift)
-            if (
-                _same_grain(shape, onto, isometry)
-                and _lies_on(isometry, shape.cut, onto.cut, CUT_TOLERANCE)
-                and _lies_on(isometry, shape.finished, onto.finished, TOLERANCE)
+        for shift in _shifts(corners, others, flipped):
+            way = Way(flipped, shift)
+            isometry = _laid(corners, others, way)
+            # The finished outlines first: where they differ, that shows at the first few points.
+            if _lies_on(isometry, shape.finished, onto.finished, TOLERANCE) and (
+                (shape.cut is shape.finished and onto.cut is onto.finished)
+                or _lies_on(isometry, shape.cut, onto.cut, CUT_TOLERANCE)
             ):
-                return flipped, shift
-    return None
+                yield way
 
 
-def _same_grain(shape: Shape, onto: Shape, isometry: Isometry) -> bool:
-    if shape.grain is None or onto.grain is None:
-        return shape.grain is onto.grain
-    if shape.one_way != onto.one_way:
-        return False
-    repeats = 180.0 if shape.one_way else 90.0
-    apart = abs(isometry.grain(shape.grain) - onto.grain) % repeats
-    return min(apart, repeats - apart) <= GRAIN_TOLERANCE
-
-
-def _corners(outline: Outline, flipped: bool) -> list[Point]:
+def _seen(corners: Sequence[Point], flipped: bool) -> list[Point]:
+    """The corners, clockwise again where they are flipped over."""
     if flipped:
-        return [(-s.end[0], s.end[1]) for s in reversed(outline)]
-    return [s.start for s in outline]
+        return [(-x, y) for x, y in (corners[0], *reversed(corners[1:]))]
+    return list(corners)
 
 
-def _shifts(outline: Outline, onto: Outline, flipped: bool) -> Iterator[int]:
+def _sides(corners: Sequence[Point]) -> list[float]:
+    """How long it is (inches) from each corner straight to the next."""
+    return [distance(p, q) for p, q in zip(corners, (*corners[1:], corners[0]), strict=True)]
+
+
+def _shifts(corners: Sequence[Point], onto: Sequence[Point], flipped: bool) -> Iterator[int]:
     """The corners of another outline on which the first corner may lie, all sides being as long."""
-    if len(outline) != len(onto):
+    if len(corners) != len(onto):
         return
-    corners = _corners(outline, flipped)
-    sides = [distance(p, q) for p, q in zip(corners, corners[1:] + corners[:1], strict=True)]
-    others = [distance(s.start, s.end) for s in onto] * 2
+    sides = _sides(_seen(corners, flipped))
+    others = _sides(onto) * 2
     for shift in range(len(sides)):
         # Each of a side's two ends may be off by the tolerance.
         if all(abs(sides[k] - others[k + shift]) <= 2 * TOLERANCE for k in range(len(sides))):
             yield shift
-
-
-def _laid(outline: Outline, onto: Outline, flipped: bool, shift: int) -> Isometry:
-    """The isometry that lays corner upon corner, the first one on that with number ``shift``."""
-    others = _corners(onto, False)
-    return _best_fit(
-        list(zip(_corners(outline, flipped), others[shift:] + others[:shift], strict=True)), flipped
-    )
 
 
 def _best_fit(pairs: Sequence[tuple[Point, Point]], flipped: bool) -> Isometry:
@@ -292,11 +319,28 @@ def _lies_on(isometry: Isometry, shape: Outline, onto: Outline, tolerance: float
     if len(outline) == len(onto) and all(isinstance(s, Line) for s in (*outline, *onto)):
         return _same_corners([s.start for s in outline], [s.start for s in onto], tolerance)
     # Curves may be divided differently, so points of each are looked for on the other.
+    return _points_on(outline, onto, tolerance) and _points_on(onto, outline, tolerance)
+
+
+def _points_on(outline: Outline, onto: Outline, tolerance: float) -> bool:
+    """Whether the corners and the middles of an outline lie within the tolerance of another one."""
+    boxes = []
+    for segment in onto:
+        # A curve lies within the hull of its handles.
+        points = [segment.start, segment.end]
+        points += [segment.handle1, segment.handle2] if isinstance(segment, Curve) else []
+        xs, ys = zip(*points, strict=True)
+        boxes.append((min(xs), min(ys), max(xs), max(ys), segment))
+    # The middles first, as different shapes may share their corners.
+    places = [paths.point_at(s, 0.5) for s in outline] + [s.start for s in outline]
     return all(
-        any(paths.nearest(s, p)[1] <= tolerance for s in to)
-        for one, to in ((outline, onto), (onto, outline))
-        for segment in one
-        for p in (segment.start, paths.point_at(segment, 0.5))
+        any(
+            left - tolerance <= x <= right + tolerance
+            and top - tolerance <= y <= bottom + tolerance
+            and paths.nearest(segment, (x, y))[1] <= tolerance
+            for left, top, right, bottom, segment in boxes
+        )
+        for x, y in places
     )
 
 

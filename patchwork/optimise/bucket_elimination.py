@@ -24,7 +24,7 @@ assignment comes out on any machine, however busy it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeAlias
 
@@ -59,6 +59,17 @@ class CostFunction:
 
     scope: tuple[int, ...]
     of: Callable[[Sequence[bool]], int]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CostTable:
+    """A cost function as a table with one axis of length two for each variable of its scope."""
+
+    scope: tuple[int, ...]
+    table: Table
+
+    def of(self, values: Sequence[bool]) -> int:
+        return int(self.table[tuple(map(int, values))])
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +110,13 @@ class Effort:
 
 def minimise(
     count: int,
-    functions: Sequence[CostFunction],
+    functions: Sequence[CostFunction | CostTable],
     effort: Effort,
     *,
     keep: int = 0,
     i_bound: int = I_BOUND,
     start: Sequence[bool] | None = None,
+    hubs: Collection[int] = (),
 ) -> list[Component]:
     """The cheapest assignment, a connected component of the network after the other.
 
@@ -115,9 +127,13 @@ def minimise(
         i_bound: how many variables a message may depend on; each one more doubles time and
             memory.
         start: an assignment to better; what is found costs no more.
+        hubs: variables that are tied to many others, and are eliminated after all of them.
     """
     # A function of too many variables for a table is asked again at each step instead.
-    costs = [_reduced(f.scope, _tabled(f)) if len(f.scope) <= I_BOUND else f for f in functions]
+    costs: list[CostTable | CostFunction] = [
+        _reduced(f.scope, _tabled(f)) if isinstance(f, CostTable) or len(f.scope) <= I_BOUND else f
+        for f in functions
+    ]
     neighbours: list[set[int]] = [set() for _ in range(count)]
     for cost in costs:
         for v in cost.scope:
@@ -126,10 +142,11 @@ def minimise(
     for variables in _components(neighbours):
         inside = set(variables)
         own = [c for c in costs if c.scope and c.scope[0] in inside]
-        search = _Search(variables, own, neighbours, i_bound)
+        last_first = _elimination_order(variables, neighbours, frozenset(hubs))
+        search = _Search(variables, own, last_first, i_bound)
         components.append(search.result(effort, keep, start))
     # What depends on no variable at all is a component without any.
-    fixed = sum(int(c.table) for c in costs if isinstance(c, _Tabled) and not c.scope)
+    fixed = sum(int(c.table) for c in costs if isinstance(c, CostTable) and not c.scope)
     if fixed:
         components.append(Component((), (), fixed, fixed))
     return components
@@ -141,25 +158,16 @@ def assignment(components: Sequence[Component]) -> list[bool]:
     return [values[v] for v in range(len(values))]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tabled:
-    """A cost function as a table with one axis of length two for each variable of its scope."""
-
-    scope: tuple[int, ...]
-    table: Table
-
-    def of(self, values: Sequence[bool]) -> int:
-        return int(self.table[tuple(map(int, values))])
-
-
-def _tabled(function: CostFunction) -> Table:
+def _tabled(function: CostFunction | CostTable) -> Table:
+    if isinstance(function, CostTable):
+        return function.table
     table = np.empty((2,) * len(function.scope), dtype=np.int64)
     for index in np.ndindex(*table.shape):
         table[index] = function.of([bool(i) for i in index])
     return table
 
 
-def _reduced(scope: tuple[int, ...], table: Table) -> _Tabled:
+def _reduced(scope: tuple[int, ...], table: Table) -> CostTable:
     """The table without the variables that make no difference to it.
 
     Each of them would tie others to each other for nothing.
@@ -168,7 +176,7 @@ def _reduced(scope: tuple[int, ...], table: Table) -> _Tabled:
         if np.array_equal(table.take(0, axis), table.take(1, axis)):
             table = np.asarray(table.take(0, axis))
             scope = scope[:axis] + scope[axis + 1 :]
-    return _Tabled(scope, table)
+    return CostTable(scope, table)
 
 
 def _components(neighbours: Sequence[set[int]]) -> Iterator[list[int]]:
@@ -196,9 +204,9 @@ class _Bucket:
         sent: the messages that it sends on when it is eliminated.
     """
 
-    costs: list[_Tabled | CostFunction] = field(default_factory=list)
-    messages: list[_Tabled] = field(default_factory=list)
-    sent: list[_Tabled] = field(default_factory=list)
+    costs: list[CostTable | CostFunction] = field(default_factory=list)
+    messages: list[CostTable] = field(default_factory=list)
+    sent: list[CostTable] = field(default_factory=list)
 
 
 class _Search:
@@ -207,12 +215,12 @@ class _Search:
     def __init__(
         self,
         variables: Sequence[int],
-        costs: Sequence[_Tabled | CostFunction],
-        neighbours: Sequence[set[int]],
+        costs: Sequence[CostTable | CostFunction],
+        last_first: list[int],
         i_bound: int,
     ) -> None:
         self.variables = variables
-        self.last_first = _elimination_order(variables, neighbours)
+        self.last_first = last_first
         rank = {v: i for i, v in enumerate(self.last_first)}
         self.buckets = {v: _Bucket() for v in variables}
         for cost in costs:
@@ -225,7 +233,7 @@ class _Search:
         self.steps: dict[int, int] = {}
         for v in self.last_first:
             bucket = self.buckets[v]
-            tabled = [c for c in bucket.costs if isinstance(c, _Tabled)]
+            tabled = [c for c in bucket.costs if isinstance(c, CostTable)]
             for group in _mini_buckets([*tabled, *bucket.messages], i_bound):
                 message = _message(v, group)
                 bucket.sent.append(message)
@@ -290,13 +298,16 @@ class _Search:
         return added - sum(m.of([made[u] for u in m.scope]) for m in bucket.sent)
 
 
-def _elimination_order(variables: Sequence[int], neighbours: Sequence[set[int]]) -> list[int]:
+def _elimination_order(
+    variables: Sequence[int], neighbours: Sequence[set[int]], hubs: frozenset[int]
+) -> list[int]:
     """The variables, always that one next which ties the fewest others to each other anew.
 
     Greedy least fill-in, ties broken by degree and then number: finding the order with the
-    smallest tables is itself hard (NP), and this one is near it in practice.
+    smallest tables is itself hard (NP), and this one is near it in practice.  Hubs come last, and
+    as long as they are there they make all others neighbours of neighbours: they are left aside.
     """
-    left = {v: neighbours[v] - {v} for v in variables}
+    left = {v: neighbours[v] - {v} - hubs for v in variables if v not in hubs}
 
     def ties_anew(v: int) -> tuple[int, int, int]:
         beside = left[v]
@@ -317,15 +328,15 @@ def _elimination_order(variables: Sequence[int], neighbours: Sequence[set[int]])
         # The new ties change the fill-in of the neighbours and of their neighbours alone.
         for u in beside.union(*(left[u] for u in beside)):
             rank[u] = ties_anew(u)
-    return order
+    return [*order, *(v for v in variables if v in hubs)]
 
 
-def _mini_buckets(tables: Sequence[_Tabled], i_bound: int) -> list[list[_Tabled]]:
+def _mini_buckets(tables: Sequence[CostTable], i_bound: int) -> list[list[CostTable]]:
     """The tables of a bucket in groups that depend on at most ``i_bound`` variables each.
 
     First fit, the widest first; a table that is wider by itself is a group of its own.
     """
-    groups: list[tuple[set[int], list[_Tabled]]] = []
+    groups: list[tuple[set[int], list[CostTable]]] = []
     for one in sorted(tables, key=lambda t: -len(t.scope)):
         for scope, group in groups:
             if len(scope.union(one.scope)) <= i_bound:
@@ -337,7 +348,7 @@ def _mini_buckets(tables: Sequence[_Tabled], i_bound: int) -> list[list[_Tabled]
     return [group for _, group in groups]
 
 
-def _message(v: int, group: Sequence[_Tabled]) -> _Tabled:
+def _message(v: int, group: Sequence[CostTable]) -> CostTable:
     """The sum of some tables, and of that the least over both values of ``v``."""
     scope = (v, *sorted({u for t in group for u in t.scope} - {v}))
     place = {u: i for i, u in enumerate(scope)}
@@ -349,4 +360,4 @@ def _message(v: int, group: Sequence[_Tabled]) -> _Tabled:
         for u in one.scope:
             shape[place[u]] = 2
         total += one.table.transpose(axes).reshape(shape)
-    return _Tabled(scope[1:], total.min(axis=0))
+    return CostTable(scope[1:], total.min(axis=0))

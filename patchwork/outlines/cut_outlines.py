@@ -2,17 +2,22 @@
 
 The plain offset of a piece has every side moved out by its allowance and every corner mitred:
 straight raw edges are prolonged until they meet, and a curve has its parallel curve.  What lies
-beyond a corner is a ``Mitre`` (see ``patchwork.outlines.mitres``), and the three kinds of corners
-differ only in how the mitres are cut back:
+beyond a corner is a ``Mitre`` (see ``patchwork.outlines.mitres``), and the kinds of
+corners differ only in how the mitres are cut back:
 
 ``full``
     not at all, but for points longer than 6 allowances, which are cut off square there;
 ``blunt``
     across every point sharper than 90 degrees, square to the line that halves its corner, at one
     allowance beyond the finished corner;
-``matched``
+``matched-each``
     so that no ear sticks out of a sewn unit, and raw edges end together at both ends
-    of every seam (see ``patchwork.outlines.matching``).
+    of every seam (see ``patchwork.outlines.matching``);
+``matched``
+    likewise, but alike on pieces whose finished shapes are alike, so that raw edges end together at
+    as many ends as they then can (see ``patchwork.outlines.template_choice``).
+
+Only points are cut: a corner of 90 degrees or more is always whole.
 """
 
 from __future__ import annotations
@@ -28,8 +33,9 @@ from piecewright.patchwork.geometry.vectors import dot, normalised
 from piecewright.patchwork.outlines.matching import Mismatch, match
 from piecewright.patchwork.outlines.mitres import HalfPlane, Mitre
 from piecewright.patchwork.outlines.offset import FinishedPiece, offset_outlines
+from piecewright.patchwork.outlines.template_choice import choose_templates
 
-Corners: TypeAlias = Literal["matched", "blunt", "full"]
+Corners: TypeAlias = Literal["matched", "matched-each", "blunt", "full"]
 
 MITRE_LIMIT = 6.0
 """Allowances; ``full`` cuts a point that is longer off square there (that of some 19 degrees)."""
@@ -48,10 +54,11 @@ def cut_outlines(
 ) -> CutOutlines:
     """The cut outlines of a block's pieces at finished size, in block coordinates (inches).
 
-    Mismatches are found for ``matched`` corners only: the others do not try to match.
+    Mismatches are found for ``matched`` and ``matched-each`` corners only: the others do not try
+    to match.
 
     Args:
-        order: of sewing; only ``matched`` corners depend on it.
+        order: of sewing; only matched corners depend on it.
 
     Raises:
         BlockError: shapes lie so close along each other that they cannot be overlaid
@@ -59,8 +66,14 @@ def cut_outlines(
     """
     widths = [allowance.edge if e.left is None else allowance.seam for e in seams.edges]
     mismatches: tuple[Mismatch, ...] = ()
-    if corners == "matched":
-        mitres, mismatches = match(seams, order, widths)
+    if corners in ("matched", "matched-each"):
+        matched = match(seams, order, widths)
+        mitres, mismatches = matched.mitres, matched.mismatches
+        if corners == "matched":
+            chosen = choose_templates(seams, widths, matched)
+            if chosen.mitres:
+                mitres = mitres | chosen.mitres
+                mismatches = matched.mismatches_of(mitres)
     else:
         cut_back = _limit if corners == "full" else _cut_across
         mitres = {}
@@ -91,5 +104,5 @@ def _limit(mitre: Mitre, width: float) -> None:
 
 def _cut_across(mitre: Mitre, width: float) -> None:
     """Cut a mitre of less than 90 degrees of cloth off at one allowance from its corner."""
-    if mitre.turns > 90 + 1e-6:  # a square's corner, drawn in decimals, is none of them
+    if mitre.sharp:
         mitre.cut(HalfPlane(mitre.straight_on, width))

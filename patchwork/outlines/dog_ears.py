@@ -213,7 +213,7 @@ def _reaching(
         for run in index.seams.around[point]:
             for i, corner in enumerate(run):
                 mitre = mitres[corner.piece, corner.side]
-                if mitre.pointed and mitre.reach > max(room, index.least + AGREED):
+                if mitre.sharp and mitre.reach > max(room, index.least + AGREED):
                     joins = [sewn_by[e] for e in (corner.arriving, corner.leaving)]
                     sewn = [join for join in joins if join is not None]
                     if sewn:  # with the outside on both sides, no unit ever holds a neighbour here

@@ -1,15 +1,19 @@
 """Matched corners: mitres cut so that no ear sticks out of a unit and raw edges end together.
 
-The cut outline of a piece with ``matched`` corners has these properties:
+The cut outline of a piece with ``matched-each`` corners has these properties:
 
-* it is the piece's plain offset, from which only mitres are cut (reflex corners have none);
-* no mitre sticks out of the plain offset of a sewn unit that holds the piece;
+* it is the piece's plain offset, from which only points are cut: the mitres of corners sharper than
+  a right angle (others are whole, reflex corners have none);
+* no point's mitre sticks out of the plain offset of a sewn unit that holds the piece;
 * at both ends of every join's seam the raw edges of the two units end together when they are laid
-  right sides together, within ``_VISIBLE`` along the seam;
+  right sides together, within ``VISIBLE`` along the seam, unless the one that reaches further is
+  that of a corner that stays whole;
 * the whole allowance stays along every finished edge: the strip straight out from it, between its
-  two ends.  This comes before the other two: a cut that would take from it is not made, and ends
-  that therefore do not meet are a ``Mismatch``;
+  two ends.  This comes before the others: an ear is not cut where that would take from it, and a
+  raw edge is cut back no further.  Ends that therefore do not meet are a ``Mismatch``, too;
 * cuts are straight, and each works at its own corner only, so a convex piece stays convex.
+
+What ``matched`` makes of these for like pieces is said in ``patchwork.outlines.template_choice``.
 
 Ears come first.  Round each point of the block the joins put corners together to ever wider runs.
 Each run is a unit there, and its own two outer raw edges cut every mitre inside it.  A long mitre
@@ -30,11 +34,12 @@ curves, they have to agree as well, as they are seen from the point.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.joins import Order
 from piecewright.patchwork.block.seams import Seams
@@ -58,7 +63,7 @@ _ROUNDS = 100
 Each round passes changes on to all neighbours, so it takes about as many as corners meet there.
 """
 
-_VISIBLE = 0.002
+VISIBLE = 0.002
 """Inches along a seam within which raw edges count as ending together: half the tolerance within
 which two points of a block are one, and less than an eye sees."""
 
@@ -75,19 +80,48 @@ A curve that is all but straight falls into one part by its flatness alone.
 """
 
 
+Cause: TypeAlias = Literal["allowance", "whole-corner", "shared-shape", "runs-on"]
+"""Why raw edges do not end together: trimming further would take allowance; the corner that
+reaches further is no point, so that it stays whole; like pieces are cut alike; one edge runs on."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeamEnd:
+    """An end of a join's seam, by the two mitres there.
+
+    Attributes:
+        point: where, a point number.
+        arriving, leaving: the corner that arrives along the seam, and the one on its other side
+            that leaves along it.
+    """
+
+    point: int
+    join: int
+    arriving: MitreKey
+    leaving: MitreKey
+
+
 @dataclass(frozen=True, slots=True)
 class Mismatch:
-    """A seam's end at which raw edges cannot end together without losing allowance.
+    """A seam's end at which raw edges do not end together.
 
     Attributes:
         point: where, a point number.
         join: the join whose seam ends there.
-        by: how far apart (inches) the raw edges end; infinite where one runs on.
+        by: by how much (inches) the tip of ``piece`` stands out beyond the other raw edge;
+            negative where it stays back, infinite where it runs on.
+        cause: why that is so.
+        longer: the piece that reaches further.
+        until: how far (inches) past the point the other one's raw edge goes on.
     """
 
     point: int
     join: int
     by: float
+    piece: int
+    cause: Cause
+    longer: int
+    until: float
 
 
 _Pattern: TypeAlias = tuple[
@@ -119,30 +153,71 @@ class _Run:
     joins: Sequence[int]
     keys: Sequence[MitreKey]
 
+    def end(self, rank: int, i: int) -> SeamEnd:
+        """The seam's end between corner ``i``, which arrives along it, and the next one."""
+        keys = self.keys
+        return SeamEnd(self.point, self.joins[rank], keys[i], keys[(i + 1) % len(keys)])
+
 
 @dataclass(frozen=True, slots=True)
+class Matched:
+    """The mitres of all corners of a block, matched piece by piece.
+
+    Runs of one pattern share their mitres, so none is to be cut any more.
+
+    Attributes:
+        mitres: so cut that raw edges end together.
+        trimmed: the same when ears alone were cut.
+        mismatches: what could not be matched.
+        runs, cuts: round all points, and what became of the mitres of each.
+    """
+
+    mitres: dict[MitreKey, Mitre]
+    trimmed: dict[MitreKey, Mitre]
+    mismatches: tuple[Mismatch, ...]
+    runs: Sequence[_Run]
+    cuts: Sequence[_Cuts]
+
+    def ends(self) -> list[SeamEnd]:
+        """All ends of seams."""
+        return [run.end(rank, i) for run in self.runs for i, rank in _seam_ends(run.pattern)]
+
+    def mismatches_of(self, mitres: Mapping[MitreKey, Mitre]) -> tuple[Mismatch, ...]:
+        """What does not match where some mitres are others than these."""
+        found = (_mismatch(end, mitres, self.mitres) for end in self.ends())
+        return tuple([one for one in found if one is not None])
+
+    @property
+    def signature(self) -> tuple[object, ...]:
+        """What the mitres follow from, but for ears cut far from their corners.
+
+        Runs of one pattern are known by what they share.
+        """
+        return tuple(
+            [(cut, *run.keys, *run.joins) for run, cut in zip(self.runs, self.cuts, strict=True)]
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Cuts:
-    """What becomes of a run's mitres.
+    """What becomes of a run's mitres; runs of one pattern have the same one.
 
     Attributes:
         mitres: so cut that none sticks out of a unit at the point itself.
         reach: of the longest of them, inches.
         ended: the same when raw edges end together too; of use where no ear was cut.
-        gaps: the joins of which they still do not, by rank, and by how much.
+        gaps: the joins of which they still do not, by rank, with the number of the corner that
+            arrives along the seam.
     """
 
     mitres: Sequence[Mitre]
     reach: float
     ended: Sequence[Mitre]
-    gaps: Sequence[tuple[int, float]]
+    gaps: Sequence[tuple[int, int]]
 
 
-def match(
-    seams: Seams, order: Order, widths: Sequence[float]
-) -> tuple[dict[MitreKey, Mitre], tuple[Mismatch, ...]]:
-    """The mitres of all corners of a block, cut as ``matched`` asks, and what could not be matched.
-
-    Runs of one pattern share their mitres, so none is to be cut any more.
+def match(seams: Seams, order: Order, widths: Sequence[float]) -> Matched:
+    """The mitres of all corners of a block, cut as ``matched-each`` asks.
 
     Args:
         widths: the allowance of each edge, inches.
@@ -155,6 +230,7 @@ def match(
         mitres.update(zip(run.keys, cut.mitres, strict=True))
         reach[run.point] = max(reach[run.point], cut.reach)
     shortened = cut_ears(seams, order, widths, mitres, reach)
+    trimmed = mitres.copy()
     mismatches: list[Mismatch] = []
     for run, cut in zip(runs, cuts, strict=True):
         # What the cache has for the run holds only where no ear was cut off it elsewhere.
@@ -163,8 +239,40 @@ def match(
             own = [mitres[key].copy() for key in run.keys]
             gaps = _end_all_together(run.pattern, own)
         mitres.update(zip(run.keys, own, strict=True))
-        mismatches += [Mismatch(run.point, run.joins[rank], by) for rank, by in gaps]
-    return mitres, tuple(mismatches)
+        for rank, i in gaps:
+            mismatch = _mismatch(run.end(rank, i), mitres)
+            assert mismatch is not None, "the very mitres between which there is a gap"
+            mismatches.append(mismatch)
+    return Matched(mitres, trimmed, tuple(mismatches), runs, cuts)
+
+
+def _mismatch(
+    end: SeamEnd, mitres: Mapping[MitreKey, Mitre], own: Mapping[MitreKey, Mitre] | None = None
+) -> Mismatch | None:
+    """What raw edges do not end together at a seam's end; None if they do.
+
+    Args:
+        own: the mitres that were matched piece by piece; left out, if ``mitres`` are these.
+    """
+    one, other = mitres[end.arriving], mitres[end.leaving]
+    by = one.arriving_end - other.leaving_end
+    if not abs(by) > VISIBLE:  # two that run on differ by no number at all
+        return None
+    (longer, _), mitre = (end.arriving, one) if by > 0 else (end.leaving, other)
+    piece, size = longer, abs(by)
+    cause: Cause = "allowance" if mitre.sharp else "whole-corner"
+    if math.isinf(by):
+        cause = "runs-on"
+    elif own is not None:
+        # The tip of that piece which is not as it would have been by itself, or is so by more.
+        moved = abs(one.arriving_end - own[end.arriving].arriving_end)
+        moved_other = abs(other.leaving_end - own[end.leaving].leaving_end)
+        if max(moved, moved_other) > VISIBLE:
+            cause = "shared-shape"
+            piece = end.arriving[0] if moved >= moved_other else end.leaving[0]
+            size = size if piece == longer else -size
+    until = min(one.arriving_end, other.leaving_end)
+    return Mismatch(end.point, end.join, size, piece, cause, longer, until)
 
 
 def _runs(seams: Seams, order: Order, widths: Sequence[float]) -> Iterator[_Run]:
@@ -221,7 +329,7 @@ def _in_runs(pattern: _Pattern, curves: _Curves) -> _Cuts:
 
 def _cuts(pattern: _Pattern, mitres: Sequence[Mitre]) -> _Cuts:
     """What becomes of mitres from which ears have been cut already."""
-    reach = max((mitre.reach for mitre in mitres if mitre.pointed), default=0.0)
+    reach = max((mitre.reach for mitre in mitres if mitre.sharp), default=0.0)
     ended = [mitre.copy() for mitre in mitres]
     return _Cuts(mitres, reach, ended, _end_all_together(pattern, ended))
 
@@ -229,21 +337,25 @@ def _cuts(pattern: _Pattern, mitres: Sequence[Mitre]) -> _Cuts:
 # --- raw edges end together -------------------------------------------------------------------
 
 
-def _end_all_together(pattern: _Pattern, mitres: Sequence[Mitre]) -> list[tuple[int, float]]:
-    """Cut the mitres; which of the joins still do not match, by rank, and by how much (inches)."""
+def _seam_ends(pattern: _Pattern) -> list[tuple[int, int]]:
+    """The edges at which seams end here, with the ranks of their joins."""
     joined = pattern[1]
     times = Counter(rank for rank, _ in joined)
     # A join that sews two edges here only passes through: its seam does not end here.
-    ends = [
-        (mitres[i], mitres[(i + 1) % len(mitres)], rank) for rank, i in joined if times[rank] == 1
-    ]
+    return [(i, rank) for rank, i in joined if times[rank] == 1]
+
+
+def _end_all_together(pattern: _Pattern, mitres: Sequence[Mitre]) -> list[tuple[int, int]]:
+    """Cut the mitres; where they still do not match (see ``_Cuts.gaps``)."""
+    seam_ends = _seam_ends(pattern)
+    ends = [(mitres[i], mitres[(i + 1) % len(mitres)]) for i, _ in seam_ends]
     # A list, not ``any`` of a generator: every seam's end is compared in every round.
     for _ in range(_ROUNDS):
-        cuts = [_end_together(arriving, leaving) for arriving, leaving, _ in ends]
+        cuts = [_end_together(arriving, leaving) for arriving, leaving in ends]
         if not any(cuts):
             break
-    gaps = ((rank, abs(a.arriving_end - b.leaving_end)) for a, b, rank in ends)
-    return [(rank, by) for rank, by in gaps if by > _VISIBLE]
+    gaps = [a.arriving_end - b.leaving_end for a, b in ends]
+    return [(rank, i) for (i, rank), by in zip(seam_ends, gaps, strict=True) if abs(by) > VISIBLE]
 
 
 def _end_together(one: Mitre, other: Mitre) -> bool:
@@ -257,8 +369,8 @@ def _end_together(one: Mitre, other: Mitre) -> bool:
     # The half-plane at which a raw edge ends is the one next to it in the chain.
     along = one.arrives
     if ahead > 0:
-        return one.cut(other.half_planes[-2].mirrored(along))
-    return other.cut(one.half_planes[1].mirrored(along))
+        return one.cut(one.moved_out(other.half_planes[-2].mirrored(along)))
+    return other.cut(other.moved_out(one.half_planes[1].mirrored(along)))
 
 
 # --- no ear sticks out of a unit: at the point itself -----------------------------------------
@@ -299,7 +411,7 @@ def _cut_to_unit(mitres: Sequence[Mitre]) -> None:
     notch = meeting_point(arriving, leaving)
     for mitre in mitres:
         sticks_out = [x for x in mitre.rim() if arriving.excess(x) > AGREED < leaving.excess(x)]
-        if mitre.pointed and (sticks_out or _covers(mitre, notch)):
+        if mitre.sharp and (sticks_out or _covers(mitre, notch)):
             # One cut is enough to bring it behind a raw edge: the one that takes less.
             cuts = [b for b in (arriving, leaving) if mitre.keeps_allowance(b)]
             rim = mitre.rim()

@@ -33,6 +33,12 @@ Its raw edges are all but parallel: where their allowances differ, they would me
 times that difference away.
 """
 
+POINTED = 90.1
+"""Degrees; a corner that turns by more is a point, sharper than a right angle.
+
+A right corner of a drawing in decimals is off by less than a tenth of a degree.
+"""
+
 MitreKey: TypeAlias = tuple[int, int]
 """A piece, and the number of the side that leaves the mitre's corner."""
 
@@ -50,6 +56,9 @@ SHORT = 1e-9
 
 _ROUNDING = 1e-9
 """Inches (and degrees): differences that floating point alone may make."""
+
+_DECIMALS = 6
+"""Of inches and of directions, to which mitres that lie alike agree."""
 
 _PARALLEL = 1e-9
 """The sine of the angle between two normals below which their lines are parallel."""
@@ -116,7 +125,7 @@ class Mitre:
     (((0.25, -0.25),), 0.25)
     """
 
-    __slots__ = ("_reach", "_rim", "arrives", "ends", "half_planes", "leaves", "turns")
+    __slots__ = ("_chain", "_reach", "_rim", "arrives", "ends", "half_planes", "leaves", "turns")
 
     def __init__(
         self, arrives: Vector, leaves: Vector, turns: float, arriving: float, leaving: float
@@ -132,6 +141,7 @@ class Mitre:
         )
         self._rim: tuple[Vector, ...] | None = None
         self._reach: float | None = None
+        self._chain: tuple[float, ...] | None = None
         if self.pointed:
             most = _MITRE_LIMIT * max(arriving, leaving)
             # A third half-plane closes a mitre that would be too long, square to its length.
@@ -152,13 +162,18 @@ class Mitre:
         own = object.__new__(Mitre)
         own.arrives, own.leaves, own.turns = self.arrives, self.leaves, self.turns
         own.half_planes, own.ends, own._rim = self.half_planes[:], self.ends, self._rim
-        own._reach = self._reach
+        own._reach, own._chain = self._reach, self._chain
         return own
 
     @property
     def pointed(self) -> bool:
         """Whether the corner is convex, so that there is a mitre to cut back."""
         return self.turns > FLAT
+
+    @property
+    def sharp(self) -> bool:
+        """Whether the corner is a point: sharper than a right angle. Only points are trimmed."""
+        return self.turns > POINTED
 
     @property
     def flat(self) -> bool:
@@ -196,6 +211,14 @@ class Mitre:
             self._reach = max((math.hypot(x, y) for x, y in self.rim()), default=0.0)
         return self._reach
 
+    @property
+    def chain(self) -> tuple[float, ...]:
+        """The half-planes in numbers, rounded: those of mitres that lie alike are equal."""
+        if self._chain is None:
+            numbers = [x for h in self.half_planes for x in (*h.normal, h.reach)]
+            self._chain = tuple([round(x, _DECIMALS) for x in numbers])
+        return self._chain
+
     def rim(self) -> tuple[Vector, ...]:
         """The corners of the rim, seen from the corner; none on a straight side."""
         if self._rim is None:
@@ -208,6 +231,10 @@ class Mitre:
         seen = [(0.0, 0.0), self.ends[0], *self.rim(), self.ends[1]]
         return [plus(place, x) for x in seen]
 
+    def moved_out(self, cut: HalfPlane) -> HalfPlane:
+        """A cut, moved out parallel to itself until it takes no allowance."""
+        return HalfPlane(cut.normal, max(cut.reach, *(dot(cut.normal, end) for end in self.ends)))
+
     def keeps_allowance(self, cut: HalfPlane) -> bool:
         """Whether a cut would leave the allowance straight out from both sides whole."""
         return all(cut.excess(end) <= _ROUNDING for end in self.ends)
@@ -215,9 +242,10 @@ class Mitre:
     def cut(self, cut: HalfPlane) -> bool:
         """Cut the mitre back by one straight line; whether that took anything away.
 
-        A cut that would take allowance from beside a finished edge is not made.
+        Only points are trimmed, and a cut that would take allowance from beside a finished edge
+        is not made.
         """
-        if not self.pointed or all(cut.excess(x) <= _ROUNDING for x in self.rim()):
+        if not self.sharp or all(cut.excess(x) <= _ROUNDING for x in self.rim()):
             return False
         if not self.keeps_allowance(cut):
             return False
@@ -239,7 +267,7 @@ class Mitre:
                 # A cut nearer to the corner takes the place of one that runs the same way.
                 k -= same is chain[k - 1]
                 chain.remove(same)
-                self._rim = self._reach = None
+                self._rim = self._reach = self._chain = None
         before, after = chain[k - 1], chain[k]
         if cut.excess(meeting_point(before, after)) <= _ROUNDING:
             return False
@@ -251,7 +279,7 @@ class Mitre:
         while k < len(chain) - 1 and self._superfluous(cut, chain[k], chain[k + 1]):
             del chain[k]
         chain.insert(k, cut)
-        self._rim = self._reach = None
+        self._rim = self._reach = self._chain = None
         return True
 
     def _angle(self, one: HalfPlane) -> float:

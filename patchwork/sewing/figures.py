@@ -104,7 +104,7 @@ class Figures:
         outlines = [tuple(seams.segment(side) for side in own) for own in seams.sides]
         plain = [straightened(outline) for outline in outlines]
         # Only finished shapes count here: neither allowance nor grain makes a seam another one.
-        self._shapes = [one.first for one in congruences([Shape(o, o, None) for o in plain])]
+        self._shapes = [one.first for one in congruences([Shape(o, o) for o in plain])]
         rings = [np.array(paths.ring(outline)) for outline in outlines]
         self._insides = insides
         if insides:

@@ -5,8 +5,8 @@ Steps are counted from 1, in an order in which they can be sewn; step ``k`` is j
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, order_from
@@ -18,7 +18,7 @@ from piecewright.patchwork.sewing.error_budget import CUTTING, SEWING, ErrorBudg
 from piecewright.patchwork.sewing.order import work_out_order
 from piecewright.patchwork.sewing.order_measures import OrderMeasures, measured
 from piecewright.patchwork.sewing.pressing import PressingPlan, pressing_plan
-from piecewright.patchwork.sewing.steps import SewingSteps, sewing_steps
+from piecewright.patchwork.sewing.steps import SewingSteps, Tip, sewing_steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +69,11 @@ class SewingPlan:
     pressing: PressingPlan
     sewing: SewingSteps
     budget: ErrorBudget
+
+    def with_tips(self, tips: Mapping[int, tuple[Tip, ...]]) -> SewingPlan:
+        """The plan with the tips of pieces that are cut so, by join."""
+        steps = tuple(replace(step, tips=tips.get(step.join, ())) for step in self.sewing.steps)
+        return replace(self, sewing=replace(self.sewing, steps=steps))
 
 
 def sewing_plan(

@@ -19,15 +19,29 @@ from piecewright.patchwork.block.joins import Kind, Order, Seam, Spans
 from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.vectors import (
-    Point,
-)
+from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.sewing.alike import first_alike
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
 from piecewright.patchwork.sewing.rectangles import Size, unfinished, unit_rectangles
 from piecewright.patchwork.sewing.rounds import Round, rounds_of
 from piecewright.patchwork.sewing.stops import Stop, stops_of
+
+
+@dataclass(frozen=True, slots=True)
+class Tip:
+    """An end of a seam at which the raw edges do not end together.
+
+    Attributes:
+        at: the seam's end, at finished size.
+        piece: the id of the piece whose tip it is.
+        by: by how much (inches) it stands out beyond the other raw edge; negative where it stays
+            back.
+    """
+
+    at: Point
+    piece: str
+    by: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +58,7 @@ class Step:
         level: from 1; its units were made at lower levels.
         like: the first join of the same level that is sewn just like this one; itself if
             none is before it.
+        tips: one or two, where raw edges do not end together.
     """
 
     join: int
@@ -56,6 +71,7 @@ class Step:
     unfinished: Size | None
     level: int
     like: int
+    tips: tuple[Tip, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

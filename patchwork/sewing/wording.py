@@ -8,7 +8,7 @@ from fractions import Fraction
 from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.wording import width_by_height
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, Vector, distance, minus
 from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.error_budget import Compared, PointDeviation
@@ -27,6 +27,12 @@ _MOST_LISTED = 8
 
 _MOST_TITLED = 5
 """Steps that a card's title names where it cannot name all: they fit its width at full size."""
+
+_AS_FAR = 1 / 32
+"""Inches within which two tips stand out alike: half of what a ruler has."""
+
+_LEAST_RULED = 1 / 24
+"""Inches; of less it is said that it is less than the least that a ruler has, 1/16 in or 1 mm."""
 
 _MOST_NAMED = 4
 """Pieces round a point that are named; more would take a line of a card and tell less."""
@@ -138,6 +144,38 @@ class Words:
         message += [f"Cannot nest: {reason}." for reason in list(reasons)[:2]]
         return " ".join(message)
 
+    def tips(self, step: Step) -> str:
+        """How the raw edges lie where they do not end together; empty if they do everywhere."""
+        if not step.tips:
+            return ""
+        by = [tip.by for tip in step.tips]
+        pieces = listed(dict.fromkeys(tip.piece for tip in step.tips))
+        if len(by) == 2 and abs(by[0] - by[1]) < _AS_FAR:
+            return f"Centre it: {self._stands(by[0])} at each end ({pieces})."
+        message = []
+        for tip in step.tips:
+            others = [p for p in (step.seam[0], step.seam[-1]) if distance(p, tip.at) > TOLERANCE]
+            end = _end_towards(minus(tip.at, others[0])) if others else "one"
+            message.append(f"{self._stands(tip.by)} at the {end} end ({tip.piece})")
+        return f"Match the dots, not the raw edges: {'; '.join(message)}."
+
+    def other_tips(self, step: Step) -> list[str]:
+        """The same for the steps that are sewn just like one, where it is not the same for them."""
+        found: dict[str, list[str]] = {}
+        for other in self.groups[step.like]:
+            if (told := self.tips(other)) != self.tips(step):
+                found.setdefault(told, []).append(str(other.join + 1))
+        return [
+            f"Step{'s' * (len(steps) > 1)} {listed(steps)}: {told or 'raw edges end together.'}"
+            for told, steps in found.items()
+        ]
+
+    def _stands(self, by: float) -> str:
+        """How far a tip stands out or stays back."""
+        fine = abs(by) < _LEAST_RULED
+        amount = f"less than {self.ruled(0.0)}" if fine else self.ruled(abs(by))
+        return f"{amount} {'stands out' if by > 0 else 'stays back'}"
+
     # --- pressing ---
 
     def press(self, step: Step) -> str:
@@ -217,6 +255,7 @@ class Words:
             self.joined(step),
             self.seam(step),
             self.stops(step),
+            self.tips(step),
             self.matching(step),
             self.press(step),
         ]
@@ -348,6 +387,14 @@ def _fraction(count: int, of: int) -> str:
     words = [str(whole)] if whole or not part else []
     words += [f"{part.numerator}/{part.denominator}"] if part else []
     return f"{' '.join(words)} in"
+
+
+def _end_towards(way: Vector) -> str:
+    """Which end of a seam lies that way, as the block is drawn."""
+    right, down = way
+    if abs(right) >= abs(down):
+        return "right" if right > 0 else "left"
+    return "lower" if down > 0 else "upper"
 
 
 def steps_title(steps: Sequence[Step]) -> str:

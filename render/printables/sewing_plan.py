@@ -173,6 +173,7 @@ def _step_cards(words: Words, figures: _Figures, group: Sequence[Step]) -> Itera
         _Paragraph(words.likewise(step)),
         _Paragraph(all_steps(group)),
         *(_Paragraph(s, s.startswith(("Press", "Trim", "Round"))) for s in message[1:]),
+        *map(_Paragraph, words.other_tips(step)),
     ]
     # The text goes below the figure, which gets what is left, and a least height in any case.
     parts = list(_flowed([p for p in paragraphs if p.text], _ROOM - _LEAST_FIGURE, _ROOM))

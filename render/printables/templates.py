@@ -90,7 +90,7 @@ def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
     ]
     marks += [
         line("notch", plus(n.at, n.out, n.away), plus(n.at, n.out, n.away / 2))
-        for n in template.notches
+        for n in (*template.notches, *template.centre_marks)
         if n.away > 0
     ]
     lines = _label(templates, template)

@@ -326,8 +326,10 @@ class BlockRequest(RequestSchema):
     corners = Choice(
         CORNERS,
         metadata=documented(
-            "`matched`: raw edges end together at every seam; `blunt`: sharp points cut across; "
-            "`full`: the plain offset.",
+            "`matched`: points are trimmed so that raw edges end together, at as many seam ends as "
+            "they can with one template for each shape; `matched-each`: each piece by itself, so "
+            "that like pieces may need several templates; `blunt`: points cut across; `full`: the "
+            "plain offset. Corners of 90 degrees or more are never cut.",
             default=limits.DEFAULT_CORNERS,
         ),
     )

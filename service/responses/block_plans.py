@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from piecewright.patchwork.cutting.templates import TemplateSet, template_set
+from piecewright.patchwork.cutting.tips import tips_of_joins
 from piecewright.patchwork.sewing.plan import SewingPlan, sewing_plan
 from piecewright.service.requests.parse import Request
 
@@ -25,7 +26,10 @@ class BlockPlans:
     @cached_property
     def sewing(self) -> SewingPlan:
         """How the block is sewn."""
-        return sewing_plan(self.request.block, self.request.allowance, self.request.plan)
+        asked = self.request
+        plan = sewing_plan(asked.block, asked.allowance, asked.plan)
+        cut = (plan.block, plan.seams, plan.order, asked.allowance, asked.corners)
+        return plan.with_tips(tips_of_joins(*cut))
 
     @cached_property
     def templates(self) -> TemplateSet:

@@ -57,6 +57,16 @@ class TrimSize(AnswerSchema):
     height = fields.Length("Square to that.")
 
 
+class Tip(AnswerSchema):
+    """An end of a seam at which the two raw edges do not end together."""
+
+    at = fields.Place("The seam's end, at finished size.")
+    piece = fields.Text("The piece whose tip it is.")
+    by = fields.Length(
+        "By how much it stands out beyond the other raw edge; negative where it stays back."
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class _StepInWords:
     """A step, and the words for all steps of its plan."""
@@ -120,6 +130,12 @@ class SewingStep(AnswerSchema):
     like = fields.Text(
         "The first step of its level that is sewn just like it; itself if it is that.",
         of=lambda one: step_id(one.step.like),
+    )
+    tips = fields.Many(
+        Tip,
+        "Where raw edges do not end together when pieces lie right: like pieces are cut alike, and "
+        "right corners are never cut. Centre the tip by this much; empty where all ends agree.",
+        of="step.tips",
     )
     text = fields.ListOf(fields.Text(), "The same for people, in sentences.")
 

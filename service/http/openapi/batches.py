@@ -47,7 +47,7 @@ _SHOWN: Final = Batch(
             "failed",
             6,
             None,
-            _faulty("/corners", "choice", "expected one of matched, blunt, full"),
+            _faulty("/corners", "choice", "expected one of matched, matched-each, blunt, full"),
         ),
         BatchItem(3, 3, "Carl", "running", 7, None, None),
     ),

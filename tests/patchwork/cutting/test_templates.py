@@ -201,6 +201,15 @@ class TestCautions:
         assert found
         assert all("match point" in c.detail and c.at is not None for c in found)
 
+    @pytest.mark.parametrize("name", ["bow-tie", "storm-at-sea"])
+    def test_tips_that_stand_out_of_templates_that_are_shared_are_no_caution(
+        self, name: str
+    ) -> None:
+        # The sewing plan says how they lie; nothing is wrong with the block.
+        found = templates_of(name, 12)
+        assert any(t.centre_marks for t in found.templates)
+        assert "raw-edges" not in self.codes(found)
+
     def test_drawing_points_to_the_block(self) -> None:
         frame = [[0, 0], [6, 0], [6, 6], [0, 6]]
         narrow = block_from_drawing({"frame": frame, "lines": [[[0, 0.45], [6, 0.45]]]})

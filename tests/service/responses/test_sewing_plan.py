@@ -35,6 +35,19 @@ def test_answers_are_as_the_document_says(client: FlaskClient, path: str, name: 
     assert unlike(SCHEMAS[path], answer.json) == []
 
 
+def test_a_plan_says_where_tips_stand_out(client: FlaskClient) -> None:
+    asked = {"block": "bow-tie", "unit": "cm", "allowance": "1/4 in"}
+    first, second, *others = printed("sewing-plan", client, asked).json["steps"]
+    for step in (first, second):
+        ends = sorted(tip["at"] for tip in step["tips"])
+        assert ends == sorted([step["seam"][0], step["seam"][-1]])
+        assert {(tip["piece"], round(tip["by"], 3)) for tip in step["tips"]} == {("knot", 0.372)}
+        assert "Centre it: 4 mm stands out at each end (knot)." in step["text"]
+    assert all(step["tips"] == [] for step in others)
+    blunt = printed("sewing-plan", client, {**asked, "corners": "blunt"}).json
+    assert all(step["tips"] == [] for step in blunt["steps"])
+
+
 def test_steps_say_at_which_end_they_stop_for_a_later_pivot(client: FlaskClient) -> None:
     first, second = printed("sewing-plan", client, {"block": "tumbling-blocks"}).json["steps"]
     (end,) = first["stop"]
