@@ -22,11 +22,11 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import LAYER_NAMES, PENS, POINTS_PER_INCH, LineKind
-from piecewright.render.drawing.marks import Box, Dot, Drawing, Mark, Part, Stroke, Text
+from piecewright.render.drawing.marks import Dot, Drawing, Mark, Part, Stroke, Text
 from piecewright.render.drawing.paint_order import in_paint_order
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.page import BLEED, Page
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import MILLIMETRES_PER_INCH
 
 
@@ -73,16 +73,15 @@ def sheet_svg(page: Page, unit: Unit = "in", declared: bool = True) -> str:
     scale = _INCHES if unit == "in" else _METRIC
     ids = Ids(_ending(page))
     document = _document(page, scale)
-    clip = page.clip
     content = document.g(class_="corrected", **_corrected(page, scale))
     for placed in page.items:
         group = document.g(class_="drawing", **ids.layer(_worded(placed.drawing.title)))
         _describe(group, placed.drawing.title, placed.drawing.description)
         # A path cut at the window is not enough: letters and filled shapes are left whole.
-        if clip is not None:
-            group["clip-path"] = f"url(#{_clip_path(document, scale, clip, ids)})"
-        _draw(document, group, scale, [placed.on_sheet(m) for m in page.marks_of(placed)], ids)
-        _draw(document, group, scale, page.joins, ids)
+        if placed.clip is not None:
+            group["clip-path"] = f"url(#{_clip_path(document, scale, placed.clip, ids)})"
+        _draw(document, group, scale, placed.shown, ids)
+        _draw(document, group, scale, placed.joins, ids)
         content.add(group)
     footer = document.g(class_="sheet", **ids.layer("furniture"))
     _draw(document, footer, scale, page.furniture, ids)
@@ -214,16 +213,10 @@ def _describe(element: Any, title: str, description: str) -> None:
     )
 
 
-def _clip_path(document: Any, scale: _Scale, clip: Box, ids: Ids) -> str:
-    box = clip.grown(BLEED)
+def _clip_path(document: Any, scale: _Scale, corners: Sequence[Point], ids: Ids) -> str:
     id = ids.new("window")
     path = document.clipPath(id=id)
-    path.add(
-        document.rect(
-            insert=(scale.number(box.x), scale.number(box.y)),
-            size=(scale.number(box.width), scale.number(box.height)),
-        )
-    )
+    path.add(document.path(d="M" + "L".join(map(scale.point, corners)) + "Z"))
     document.defs.add(path)
     return id
 

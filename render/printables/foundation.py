@@ -444,4 +444,4 @@ def _map(found: Foundation, style: PrintStyle) -> Drawing:
             y += 1.3 * size
     side = "as printed" if style.mirrored else "as seen from the face"
     title = "Map of the sections"
-    return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks)
+    return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks, to_scale=False)

@@ -30,7 +30,7 @@ _OFFSETS: Final = 24
 """Into how many steps the play of a grid of windows is divided: on letter paper at most two thirds
 of an inch each. What that passes over is found by moving single joins."""
 
-_STEP: Final = 0.05
+_STEP: Final = 0.1
 """Inches; joins are moved by this much to find a better place."""
 
 _LARGER_GRID: Final = 0.05

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, TypeAlias
 
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import spoken
@@ -16,6 +16,10 @@ LARGEST_SHEET: Final = 200.0
 """Inches; a PDF page is at most 14,400 units long (ISO 32000-1, annex C)."""
 
 
+Effort: TypeAlias = Literal["usual", "quick"]
+"""How long fewer sheets are looked for."""
+
+
 @dataclass(frozen=True, slots=True)
 class SheetSettings:
     """The sheets to print on.
@@ -26,8 +30,9 @@ class SheetSettings:
             sheet is as long as what is on it needs, 200 in at most.
         orientation: ``auto`` takes the one that needs fewer sheets, upright if both need the same.
         margin: what the printer leaves blank along each side.
-        overlap: how much of a tiled drawing two neighbouring sheets both show.
+        overlap: how much of a divided drawing two neighbouring parts both show.
         paper: the paper's name, for the reader.
+        effort: how long fewer sheets are looked for; ``quick`` for a preview.
         printer: what the printer made of the test square; the sheets are corrected for it.
     """
 
@@ -39,6 +44,7 @@ class SheetSettings:
     paper: str = ""
     printer: Printer = TRUE
     roll_width: float | None = None
+    effort: Effort = "usual"
 
     def sheet(self, orientation: Orientation) -> Sheet:
         """The paper laid one way.

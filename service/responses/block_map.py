@@ -18,7 +18,7 @@ from piecewright.service.requests.schemas import PRESSES
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, Json
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_drawings
 from piecewright.service.responses.sewing_plan import (
     FinishedSeam,
@@ -129,11 +129,14 @@ class BlockMapAnswer(AnswerSchema):
     seams = fields.Many(MapSeam, "In the order of sewing.", of=_seams)
     meetings = fields.Many(Meeting, "Seam intersections, in the order of sewing.", of=meetings)
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def _representation(plan: SewingPlan, unit: Unit, pages: Sequence[sheet.Page]) -> Json:
     left, top, right, bottom = extent(plan.block.pieces)
-    return BlockMapAnswer.to_json(plan, unit, width=right - left, height=bottom - top, pages=pages)
+    return BlockMapAnswer.to_json(
+        plan, unit, width=right - left, height=bottom - top, **on_sheets(pages)
+    )
 
 
 def block_map_printout(plans: BlockPlans) -> Printout:

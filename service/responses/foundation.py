@@ -12,7 +12,7 @@ from piecewright.render.printables.foundation import foundation_drawings, founda
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout
 
 
@@ -124,6 +124,7 @@ class FoundationAnswer(AnswerSchema):
     optimal = fields.Flag("Whether it is proven that fewer sections are not possible.")
     fabrics = fields.Many(FoundationFabric, "The rectangles of fabric, summed.")
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def foundation_printout(plans: BlockPlans) -> Printout:
@@ -137,7 +138,9 @@ def foundation_printout(plans: BlockPlans) -> Printout:
     drawings, head = foundation_drawings(found, asked.looks), heading(found, asked.looks)
     return Printout(
         "foundation",
-        representation=lambda pages: FoundationAnswer.to_json(found, asked.unit, pages=pages),
+        representation=lambda pages: FoundationAnswer.to_json(
+            found, asked.unit, **on_sheets(pages)
+        ),
         pages=lambda: foundation_pages(drawings, asked.sheet, head, plans.most_sheets),
         canvas=lambda: canvas_svg(drawings, head, asked.unit),
     )

@@ -6,7 +6,7 @@ from piecewright.render.printables.templates import heading, template_drawings
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, itself
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_drawings
 
 
@@ -58,6 +58,7 @@ class TemplatesAnswer(AnswerSchema):
     pieces = fields.Many(CutPiece, "In the order of the request.")
     templates = fields.Many(Template, "One for each shape.")
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def templates_printout(plans: BlockPlans) -> Printout:
@@ -72,5 +73,5 @@ def templates_printout(plans: BlockPlans) -> Printout:
         "templates",
         template_drawings(found),
         heading(found),
-        lambda pages: TemplatesAnswer.to_json(found, unit, pages=pages),
+        lambda pages: TemplatesAnswer.to_json(found, unit, **on_sheets(pages)),
     )

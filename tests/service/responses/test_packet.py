@@ -71,11 +71,15 @@ def test_bookmarks_lead_to_parts_and_to_their_sheets(client: FlaskClient) -> Non
     assert [len(entries) for entries in below] == many
 
 
-def test_cover_shows_size_contents_and_both_test_squares(client: FlaskClient) -> None:
-    pdf = pdf_of(client, STAR)
-    front = pdf.pages[0].extract_text()
-    for message in ("Sawtooth Star", "12 × 12 in", "In this packet", "Block map", "1 in", "5 cm"):
+def test_cover_shows_size_and_contents_and_the_sheets_to_scale_both_test_squares(
+    client: FlaskClient,
+) -> None:
+    front, *others = [page.extract_text() for page in pdf_of(client, STAR).pages]
+    for message in ("Sawtooth Star", "12 × 12 in", "In this packet", "Block map"):
         assert message in front
+    # The cover is not to scale.
+    assert "5 cm" not in front
+    assert any("1 in" in page and "5 cm" in page for page in others)
 
 
 def test_cautions_are_those_of_the_check(client: FlaskClient) -> None:
