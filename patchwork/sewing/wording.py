@@ -288,7 +288,7 @@ class Words:
         An error budget is no more exact than that, and nobody measures one finer.
         """
         if self.unit != "in":
-            return f"{max(1, round(inches * 25.4))} mm"
+            return _metric(max(1, round(inches * 25.4)), self.unit)
         return _fraction(max(1, round(inches * 16)), 16)
 
     def place(self, at: Point) -> str:
@@ -306,7 +306,7 @@ class Words:
         It is always a rounded one, so that nothing marks it so.
         """
         if self.unit != "in":
-            return f"{inches * 25.4:.1f} mm"
+            return _metric(round(inches * 25.4, 1), self.unit)
         return _fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
 
 
@@ -316,6 +316,11 @@ def _fraction(count: int, of: int) -> str:
     words = [str(whole)] if whole or not part else []
     words += [f"{part.numerator}/{part.denominator}"] if part else []
     return f"{' '.join(words)} in"
+
+
+def _metric(millimetres: float, unit: Unit) -> str:
+    """``2.5 mm``, or ``0.25 cm``."""
+    return f"{millimetres / 10 if unit == 'cm' else millimetres:g} {unit}"
 
 
 def steps_title(steps: Sequence[Step]) -> str:

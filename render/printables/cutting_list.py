@@ -13,6 +13,7 @@ from typing import Final
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.cutting.angled_strips import Slanted
 from piecewright.patchwork.cutting.cutting_list import Cut, CuttingList, FabricCuts, Part, Strip
+from piecewright.patchwork.cutting.rotary import ruler
 from piecewright.patchwork.cutting.wording import (
     CAUTION,
     blanks,
@@ -51,9 +52,6 @@ _MOST_TICKS: Final = 12
 
 _TALLEST: Final = 1.6
 """Inches; wider strips are drawn smaller."""
-
-_SPOKEN_STEP: Final[dict[Unit, float]] = {"in": 1 / 8, "cm": 0.5 / 25.4, "mm": 0.5 / 25.4}
-"""Inches; an eighth of an inch or half a millimetre, for lengths that need not be hit."""
 
 _CANVAS: Final = (WIDEST, 9.0)
 """Inches; width and height of the parts of a list on one canvas."""
@@ -149,7 +147,7 @@ def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> 
 
 def _tidy(length: float, unit: Unit) -> float:
     """A length rounded up as it is spoken, for one that no ruler needs to hit."""
-    step = _SPOKEN_STEP[unit]
+    step = ruler(unit).step
     return math.ceil(length / step - 1e-6) * step
 
 
@@ -233,7 +231,7 @@ def _strip_drawing(
 
 def _down(length: float, unit: Unit) -> float:
     """A length rounded down as it is spoken, for what is left over."""
-    step = _SPOKEN_STEP[unit]
+    step = ruler(unit).step
     return math.floor(length / step + 1e-6) * step
 
 

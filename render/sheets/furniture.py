@@ -15,7 +15,6 @@ from typing import Final
 
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.lengths import spoken
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, line, rectangle
 from piecewright.render.sheets.papers import Sheet
@@ -288,10 +287,7 @@ def footer(
     area, large = sheet.printable, corner(sheet)
     beside = large.right + _CLEARANCE
     way = "" if sheet.roll else sheet.orientation or ""
-    name = sheet.paper
-    if not name and way:
-        name = f"{spoken(sheet.width, 'in')} by {spoken(sheet.height, 'in')}"
-    paper = ", ".join(part for part in (name, way) if part)
+    paper = ", ".join(part for part in (sheet.paper, way) if part)
     # From the largest letters to the smallest: what has no room at the end is lost first.
     paragraphs = [
         _Paragraph(heading.block, 0.17, bold=True, most_lines=2),

@@ -43,6 +43,14 @@ PRESSES: tuple[str, ...] = get_args(Press)
 BORDER_CORNERS: tuple[str, ...] = get_args(BorderCorners)
 
 
+def _by_unit(inches: str, metric: str) -> str:
+    """Two defaults in words, the second for requests in metric units."""
+    return f"`{inches}`, or `{metric}` for a request in `cm` or `mm`"
+
+
+_USUAL_SEAM = _by_unit(limits.DEFAULT_SEAM, limits.METRIC_SEAM)
+
+
 class Finish(RequestSchema):
     """The finished size: `width`, `height` or both; or `scale` alone."""
 
@@ -54,7 +62,7 @@ class Finish(RequestSchema):
 class Allowance(RequestSchema):
     __doc__ = f"Seam allowances, each from {limits.NARROW}."
 
-    seam = Length(metadata=documented("Between pieces.", default=limits.DEFAULT_SEAM))
+    seam = Length(metadata=documented(f"Between pieces; by default {_USUAL_SEAM}."))
     edge = Length(
         metadata=documented("At the outside of the block; the same as `seam` if left out.")
     )
@@ -142,7 +150,8 @@ class Cloth(RequestSchema):
 
     width = Length(
         metadata=documented(
-            f"Usable, across the cloth: {limits.CLOTH_WIDTH}.", default=limits.DEFAULT_CLOTH
+            f"Usable, across the cloth: {limits.CLOTH_WIDTH}; by default "
+            f"{_by_unit(limits.DEFAULT_CLOTH, limits.METRIC_CLOTH)}."
         ),
     )
     shrinkage = Number(
@@ -306,7 +315,7 @@ class BlockRequest(RequestSchema):
     allowance = LengthOr(
         Allowance,
         metadata=documented(
-            f"Seam allowance, from {limits.NARROW}. It never scales.", default=limits.DEFAULT_SEAM
+            f"Seam allowance, from {limits.NARROW}; by default {_USUAL_SEAM}. It never scales."
         ),
     )
     corners = Choice(
@@ -322,6 +331,14 @@ class BlockRequest(RequestSchema):
         Printer, metadata=documented("To correct sheets for a printer that is a little off.")
     )
     cloth = Nested(Cloth, metadata=documented("For a cutting list: the cloth that there is."))
+    rounding = Length(
+        metadata=documented(
+            "For a cutting list: the step that sizes of rotary cuts are rounded up to; by default "
+            "1/8 in, or 1 mm for a request in `cm` or `mm`. It is a whole number of 1/16 in, or of "
+            "0.5 mm.",
+            examples=["1/4 in"],
+        )
+    )
     quilt = Nested(
         Quilt, metadata=documented("For a cutting list: how many blocks, and the edges.")
     )
