@@ -34,6 +34,7 @@ from piecewright.patchwork.block.model import Block, Joins
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
 from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.foundation.alike_units import alike_orders
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
     fewest_sections,
@@ -213,6 +214,8 @@ def foundation(
         optimal = len(units) == 1 or len(units) == _fewest(cuts)
     # The sections as the pieces of a coarser block, from here on as any other block is.
     rings = _outlines_of(seams, units)
+    if block.sections is None:
+        units = alike_orders(block.pieces, units, [straightened(ring) for ring in rings])
     coarse = planar_map(rings)
     order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
     cut = cut_outlines(coarse, order, allowance, corners)

@@ -17,7 +17,7 @@ from piecewright.patchwork.lengths import Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import PlanOptions
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.printables.foundation import DEFAULT_STYLE
+from piecewright.render.printables.foundation.print_style import DEFAULT_STYLE
 from piecewright.render.sheets.sheet_settings import LARGEST_SHEET, SheetSettings
 
 
@@ -107,5 +107,6 @@ DEFAULT_ORIENTATION: Final = SheetSettings().orientation
 DEFAULT_TITLE: Final = "Group quilt"
 
 DEFAULT_MIRRORED: Final = DEFAULT_STYLE.mirrored
+DEFAULT_COPIES: Final = DEFAULT_STYLE.copies
 DEFAULT_LINE_WEIGHT: Final = PENS["sewing-line"].weight
 """Of foundation sections, in points."""

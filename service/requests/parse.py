@@ -22,7 +22,7 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import PER_INCH, READ_TO, Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
-from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
+from piecewright.render.printables.foundation.print_style import DEFAULT_STYLE, PrintStyle
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests import limits

@@ -15,7 +15,11 @@ from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
 from piecewright.patchwork.lengths import UNITS
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.crossings import Press
-from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
+from piecewright.render.printables.foundation.print_style import (
+    LEAST_WEIGHT,
+    MOST_COPIES,
+    MOST_WEIGHT,
+)
 from piecewright.render.sheets.papers import PAPERS, Orientation
 from piecewright.service.requests import limits
 from piecewright.service.requests.block_schemas import MOST_FABRICS, BlockField
@@ -24,6 +28,7 @@ from piecewright.service.requests.fields import (
     Choice,
     ChoiceOr,
     Count,
+    CountOr,
     Flag,
     Id,
     Length,
@@ -257,6 +262,16 @@ class FoundationLooks(RequestSchema):
         MOST_WEIGHT,
         metadata=documented(
             "Width of the sewing lines, in points (1/72 in).", default=limits.DEFAULT_LINE_WEIGHT
+        ),
+    )
+    copies = CountOr(
+        1,
+        MOST_COPIES,
+        "needed",
+        metadata=documented(
+            "How many times each foundation is printed; `needed`: as many as all sections that "
+            "are alike take, in all blocks of the `quilt`.",
+            default=limits.DEFAULT_COPIES,
         ),
     )
 

@@ -30,7 +30,7 @@ FORMS = ["application/json", "application/pdf", "image/svg+xml", "application/zi
 def test_json_tells_pieces_templates_and_pages(client: FlaskClient) -> None:
     got = templates(client, STAR).json
     assert got is not None
-    assert list(got) == ["unit", "pieces", "templates", "pages"]
+    assert list(got) == ["unit", "blocks", "pieces", "templates", "pages"]
     assert len(got["pieces"]) == 17
     by_id = {template["id"]: template for template in got["templates"]}
     assert {piece["template"] for piece in got["pieces"]} == by_id.keys()

@@ -1,0 +1,66 @@
+"""Drawings whose names are placed once it is known what each sheet shows of them.
+
+What a sheet shows of a drawing that goes over several is known only when it is laid out. Then
+names are placed again: whole on each sheet that shows enough of what they name, off the strips that
+two sheets show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Final, TypeAlias
+
+from piecewright.render.drawing.marks import Box, Drawing
+from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
+
+Windows: TypeAlias = Mapping[str, Sequence[Box]]
+"""Of each drawing that goes over several sheets, by its id, what each sheet shows of it, in the
+drawing's coordinates."""
+
+NO_WINDOWS: Final[Windows] = MappingProxyType({})
+
+_MOST_LAYOUTS: Final = 4
+"""After the first one; most drawings need one."""
+
+
+def windows_of(pages: Sequence[Page]) -> Windows:
+    """What sheets show of the drawings that go over several."""
+    windows: dict[str, list[Box]] = {}
+    for page in pages:
+        if page.of is not None:
+            windows.setdefault(page.of, []).append(page.window)
+    return {id: shown for id, shown in windows.items() if len(shown) > 1}
+
+
+def lay_out_named(
+    draw: Callable[[Windows], Sequence[Drawing]],
+    settings: SheetSettings,
+    heading: Heading,
+    most: int = MOST_SHEETS,
+) -> tuple[Page, ...]:
+    """Drawings on sheets, no name of theirs divided that half of what it names could hold.
+
+    Args:
+        draw: makes the drawings, for what sheets show of them; the same but for where words stand.
+
+    Raises:
+        BlockError: as ``render.sheets.layout.lay_out``.
+    """
+    pages = lay_out(draw(NO_WINDOWS), settings, heading, most)
+    # Where words stand also has a say in where sheets join: so again until both agree.
+    for _ in range(_MOST_LAYOUTS):
+        windows = windows_of(pages)
+        if not windows:
+            break
+        again = lay_out(draw(windows), settings, heading, most)
+        # Words cost no sheet.
+        if len(again) > len(pages):
+            break
+        pages = again
+        if windows_of(again) == windows:
+            break
+    return pages
