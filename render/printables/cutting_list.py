@@ -26,6 +26,7 @@ from piecewright.patchwork.cutting.wording import (
 )
 from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.render.drawing import fonts
+from piecewright.render.drawing.labels import LEAST_SIZE
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
 from piecewright.render.printables.text_column import (
     BODY,
@@ -50,7 +51,7 @@ _HEAD: Final = 0.17
 _MOST_TICKS: Final = 12
 """Strips that have a box to tick each; more have one for all."""
 
-_TALLEST: Final = 1.6
+_TALLEST: Final = 0.8
 """Inches; wider strips are drawn smaller."""
 
 _CANVAS: Final = (WIDEST, 9.0)
@@ -277,7 +278,7 @@ def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterato
 def _first_that_fits(choices: Sequence[str], at: tuple[float, float], room: Box) -> Iterator[Mark]:
     """The first text for which there is room about a place, if any."""
     for message in choices:
-        for letters in (SMALL, 0.09, 0.08):
+        for letters in (SMALL, 0.09, LEAST_SIZE):
             wide, high = fonts.text_width(message, letters), fonts.cap_height(letters)
             if wide + 4 * _CLEAR <= room.width and high + 4 * _CLEAR <= room.height:
                 baseline = (at[0], at[1] + high / 2)

@@ -30,6 +30,7 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
 from piecewright.render.drawing.labels import (
     CLEAR,
+    LEAST_SIZE,
     largest_room,
     places,
     rectangle_of,
@@ -59,7 +60,7 @@ _PAD: Final = 0.1
 
 _TITLE: Final = 0.135
 _BODY: Final = 0.1
-_SMALL: Final = 0.08
+_SMALL: Final = LEAST_SIZE
 """Inches to the em: 10, 7 and 6 points."""
 
 _LEADING: Final = 1.27

@@ -58,6 +58,7 @@ class Request:
         unit: of the answer.
         pieces_pointer: where the request lists the pieces; None if it does not.
         rule: that rotary cuts are rounded up to; None for the usual one.
+        map_scale: ``true`` or ``page``, of the block map; None where it does not say.
         parts: of a packet.
         maker: whose name a packet's sheets carry; empty for nobody's.
     """
@@ -72,6 +73,7 @@ class Request:
     quilt: Quilt = field(default_factory=Quilt)
     rule: Ruler | None = None
     looks: PrintStyle = DEFAULT_STYLE
+    map_scale: str | None = None
     plan: PlanOptions | None = None
     parts: tuple[str, ...] = ()
     maker: str = ""
@@ -123,6 +125,7 @@ def read_request(
         cloth=cloth,
         quilt=quilt,
         rule=rule,
+        map_scale=spec.get("map", {}).get("scale"),
         looks=PrintStyle(**spec.get("foundation", {})),
         plan=plan,
         parts=tuple(spec.get("parts", PARTS)),

@@ -276,6 +276,22 @@ class FoundationLooks(RequestSchema):
     )
 
 
+MAP_SCALES: tuple[str, ...] = ("true", "page")
+
+
+class MapLooks(RequestSchema):
+    """How the block map is drawn."""
+
+    scale = Choice(
+        MAP_SCALES,
+        metadata=documented(
+            "`true`: at the finished size, over as many sheets as that takes; `page`: on one "
+            "sheet, drawn small where it must be. By default `true`; in a packet `page` where true "
+            "size takes several sheets, and `true` adds those to it."
+        ),
+    )
+
+
 class KeptPress(RequestSchema):
     """A direction that the plan must keep."""
 
@@ -360,6 +376,7 @@ class BlockRequest(RequestSchema):
     foundation = Nested(
         FoundationLooks, metadata=documented("For foundations: how they are printed.")
     )
+    map = Nested(MapLooks, metadata=documented("For a block map: how it is drawn."))
     pressing = Nested(Pressing, metadata=documented("For a sewing plan: what is wished of it."))
     deviation = Nested(
         Deviations, metadata=documented("For a sewing plan: how exactly the maker cuts and sews.")
