@@ -52,8 +52,8 @@ from piecewright.render.printables.block_map.signs import arrow, meeting_mark, p
 from piecewright.render.sheets.furniture import Heading
 
 WIDTH: Final = 3.72
-HEIGHT: Final = 2.66
-"""Inches; a card: two of them side by side and three rows on Letter or A4."""
+HEIGHT: Final = 2.22
+"""Inches; a card: two of them side by side and four rows on Letter or A4."""
 
 _PAD: Final = 0.1
 """Inches between a card's border and what is on it."""
@@ -334,7 +334,7 @@ class _Figures:
             return
         message = self.plan.block.pieces[piece].id
         for turn in turns(room):
-            for letters in (0.1, 0.09, _SMALL, 0.07):
+            for letters in (0.1, 0.09, _SMALL):
                 block = text_block([(message, letters, False)])
                 for at in places(room, block, turn):
                     yield block.placed(at, turn), rectangle_of(block, at, turn).buffer(0.015)

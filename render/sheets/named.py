@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
-from piecewright.render.drawing.marks import Box, Drawing
+from piecewright.render.drawing.marks import Box, Drawing, Text, mark_box
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page
@@ -24,7 +24,8 @@ drawing's coordinates."""
 NO_WINDOWS: Final[Windows] = MappingProxyType({})
 
 _MOST_LAYOUTS: Final = 4
-"""After the first one; most drawings need one."""
+"""After the first one; most drawings need one, and one whose words find no place off the joins
+would never be done."""
 
 
 def windows_of(pages: Sequence[Page]) -> Windows:
@@ -51,16 +52,23 @@ def lay_out_named(
         BlockError: as ``render.sheets.layout.lay_out``.
     """
     pages = lay_out(draw(NO_WINDOWS), settings, heading, most)
-    # Where words stand also has a say in where sheets join: so again until both agree.
+    windows = windows_of(pages)
+    # Where words stand also has a say in where sheets join: so again until none is divided.
     for _ in range(_MOST_LAYOUTS):
-        windows = windows_of(pages)
         if not windows:
             break
-        again = lay_out(draw(windows), settings, heading, most)
+        drawings = draw(windows)
+        again = lay_out(drawings, settings, heading, most)
         # Words cost no sheet.
         if len(again) > len(pages):
             break
-        pages = again
-        if windows_of(again) == windows:
+        pages, windows = again, windows_of(again)
+        if all(_words_are_whole(one, windows[one.id]) for one in drawings if one.id in windows):
             break
     return pages
+
+
+def _words_are_whole(drawing: Drawing, windows: Sequence[Box]) -> bool:
+    """Whether each line of text is whole on some sheet."""
+    boxes = [mark_box(mark) for mark in drawing.marks if isinstance(mark, Text)]
+    return all(any(w.holds(box) for w in windows) for box in boxes if box is not None)
