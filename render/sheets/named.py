@@ -23,7 +23,10 @@ drawing's coordinates."""
 
 NO_WINDOWS: Final[Windows] = MappingProxyType({})
 
-_MOST_LAYOUTS: Final = 4
+_CLEAR: Final = 0.01
+"""Inches between words and such a border."""
+
+_MOST_LAYOUTS: Final = 3
 """After the first one; most drawings need one, and one whose words find no place off the joins
 would never be done."""
 
@@ -69,6 +72,22 @@ def lay_out_named(
 
 
 def _words_are_whole(drawing: Drawing, windows: Sequence[Box]) -> bool:
-    """Whether each line of text is whole on some sheet."""
+    """Whether each line of text is whole on some sheet, and clear of where others are trimmed."""
     boxes = [mark_box(mark) for mark in drawing.marks if isinstance(mark, Text)]
-    return all(any(w.holds(box) for w in windows) for box in boxes if box is not None)
+    return all(
+        any(w.holds(box) for w in windows)
+        and not any(_trims(w, box.grown(_CLEAR)) for w in windows)
+        for box in boxes
+        if box is not None
+    )
+
+
+def _trims(window: Box, box: Box) -> bool:
+    """Whether a box lies across the left or the upper border of what a sheet shows.
+
+    There that sheet is trimmed, and laid on the one before it.
+    """
+    beside = window.y < box.bottom and box.y < window.bottom
+    below = window.x < box.right and box.x < window.right
+    left, top = box.x < window.x < box.right, box.y < window.y < box.bottom
+    return (left and beside) or (top and below)
