@@ -111,6 +111,13 @@ INVALID_BLOCK: Final = Kind(
     "`pointer` leads to it in the request, `code` is a fixed word for programs, `detail` says "
     "what is wrong and what to do, and `at` is the place on the block, in the request's unit.",
 )
+INVALID_FILE: Final = Kind(
+    "invalid-file",
+    422,
+    "The file cannot be read",
+    "The file is damaged, is locked, is not what its type says, or holds far more than a pattern "
+    "does. The detail says which, and what to do. Nothing of it was kept.",
+)
 INVALID_SETTING: Final = Kind(
     "invalid-setting",
     422,
@@ -183,6 +190,7 @@ KINDS: Final = {
         TOO_LARGE,
         UNSUPPORTED_MEDIA_TYPE,
         INVALID_BLOCK,
+        INVALID_FILE,
         INVALID_SETTING,
         TOO_MANY_REQUESTS,
         INTERNAL_ERROR,
@@ -207,7 +215,9 @@ class Problem(Exception):
 
 
 def refused_kind(faults: Sequence[Fault]) -> Kind:
-    """Whether the block is at fault, or nothing but settings."""
+    """Whether a file or the block is at fault, or nothing but settings."""
+    if any(f.pointer == "/file" for f in faults):
+        return INVALID_FILE
     of_block = any(f.pointer == "/block" or f.pointer.startswith("/block/") for f in faults)
     return INVALID_BLOCK if of_block else INVALID_SETTING
 

@@ -43,3 +43,9 @@ def lines(geometry: shapely.Geometry) -> list[LineString]:
     """The parts of a geometry that are lines with a length."""
     parts = shapely.get_parts(geometry).tolist()
     return [p for p in parts if isinstance(p, LineString) and not p.is_empty]
+
+
+def inner_point(shape: Polygon) -> Point:
+    """A point inside a polygon, whatever its form."""
+    at = shape.representative_point()
+    return (at.x, at.y)

@@ -92,6 +92,28 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="print the whole answer as JSON")
     check.set_defaults(run=commands.check)
 
+    read = subcommands.add_parser("read", help="read a pattern of your own back into geometry")
+    read.add_argument("file", type=Path, metavar="FILE", help="a PDF or SVG")
+    read.add_argument(
+        "--answer",
+        dest="answers",
+        action="append",
+        default=[],
+        metavar="JSON",
+        help="an answer to a question, as its options have it; or a file of them",
+    )
+    read.add_argument("--unit", choices=UNITS, help="of lengths")
+    read.add_argument(
+        "--picture",
+        type=Path,
+        metavar="FILE",
+        help="show what was read over the original: .svg or .pdf",
+    )
+    read.add_argument(
+        "-o", "--output", type=Path, metavar="FILE", help="write the block to a file, as JSON"
+    )
+    read.set_defaults(run=commands.read)
+
     blocks = subcommands.add_parser("blocks", help="list the catalogue, or print a block of it")
     blocks.add_argument("id", nargs="?", metavar="ID", help="of the block to print as JSON")
     blocks.add_argument("--unit", choices=UNITS, default="in")

@@ -9,17 +9,20 @@ from pathlib import Path
 
 from piecewright.service.batches.run_workers import run_workers
 from piecewright.service.batches.tables import WrongVersion
-from piecewright.service.cli.exit_codes import GOOD, Misuse
+from piecewright.service.cli.exit_codes import FAULTY, GOOD, Misuse
 from piecewright.service.cli.output import form_of, replace_file, to_stdout, write_answer
-from piecewright.service.cli.request_body import block_body
+from piecewright.service.cli.request_body import block_body, reading_answers
 from piecewright.service.http.keys import BadKeys, new_key
 from piecewright.service.http.openapi.document import written
 from piecewright.service.json_text import write_json
+from piecewright.service.pattern_files.files import MEDIA_ENDINGS, read_file
+from piecewright.service.requests.choices import read_choices
 from piecewright.service.requests.parse import read_request
 from piecewright.service.responses.answer import Form
 from piecewright.service.responses.catalogue import block_answer, catalogue_answer
 from piecewright.service.responses.check import check_answer
 from piecewright.service.responses.printables import PRINTABLES
+from piecewright.service.responses.reading import PICTURES, picture_answer, read_back
 from piecewright.service.settings import MOST_PROCESSES, PREFIX, Settings
 
 
@@ -51,6 +54,38 @@ def check(given: argparse.Namespace, settings: Settings) -> int:
         x, y = caution.get("at", (None, None))
         place = "" if x is None else f"at ({x:g}, {y:g}) {unit}: "
         print(f"caution: {caution['pointer']}: {place}{caution['detail']}")
+    return GOOD
+
+
+def read(given: argparse.Namespace, settings: Settings) -> int:
+    """Reads a pattern's file back: the block goes to the output, questions to standard error."""
+    ending = given.file.suffix.lower()
+    media_type = next((t for t, e in MEDIA_ENDINGS.items() if e == ending), None)
+    if media_type is None:
+        raise Misuse(f"{given.file} should end in {' or '.join(MEDIA_ENDINGS.values())}")
+    answers = reading_answers(given.answers)
+    if given.unit is not None:
+        answers["unit"] = given.unit
+    choices, unit = read_choices(answers)
+    file = read_file(given.file.read_bytes(), media_type)
+    found = read_back(file.pages, choices, unit)
+    if given.picture is not None:
+        form = form_of(given.picture, PICTURES)
+        write_answer(picture_answer(file, found, form), given.picture)
+    for number, question in enumerate(found.questions, 1):
+        print(f"{number}. {question.detail}", file=sys.stderr)
+        for option in question.options:
+            choice = write_json(option.value).decode().strip()
+            print(f"   --answer '{choice}'  {option.detail}", file=sys.stderr)
+    for caution in found.cautions:
+        print(f"caution: {caution.detail}", file=sys.stderr)
+    if not found.is_complete:
+        return FAULTY
+    content = write_json({"block": found.block}, indent=2)
+    if given.output is None:
+        to_stdout(content)
+    else:
+        replace_file(given.output, content)
     return GOOD
 
 

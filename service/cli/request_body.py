@@ -7,11 +7,34 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from piecewright.service.cli.exit_codes import Misuse
 from piecewright.service.json_text import NotJson, read_json
+
+
+def reading_answers(given: Sequence[str]) -> dict[str, Any]:
+    """Answers to the questions of a reading, those of a list put together.
+
+    Args:
+        given: each a JSON object, or the name of a file with one.
+    """
+    answers: dict[str, Any] = {}
+    for one in given:
+        text = one.encode() if one.lstrip().startswith("{") else Path(one).read_bytes()
+        try:
+            value = read_json(text)
+        except NotJson as error:
+            raise Misuse(f"--answer: {error}") from None
+        if not isinstance(value, dict):
+            raise Misuse("--answer takes a JSON object")
+        for name, answer in value.items():
+            known = answers.get(name)
+            both = isinstance(known, list) and isinstance(answer, list)
+            answers[name] = known + answer if both else answer
+    return answers
 
 
 def block_body(given: argparse.Namespace) -> Any:

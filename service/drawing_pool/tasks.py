@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from piecewright.service.json_text import NotJson, read_json, write_json
+from piecewright.service.pattern_files.files import read_file
 from piecewright.service.problems import Problem
+from piecewright.service.requests.choices import read_choices
 from piecewright.service.requests.parse import Refused, read_request
 from piecewright.service.requests.quilt import read_quilt
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
@@ -16,6 +18,7 @@ from piecewright.service.responses.catalogue import NoSuchBlock
 from piecewright.service.responses.check import check_answer
 from piecewright.service.responses.printables import PRINTABLES, Printable
 from piecewright.service.responses.quilt_plan import planned
+from piecewright.service.responses.reading import reading_answer
 from piecewright.service.settings import Settings
 
 # --- what is asked ---------------------------------------------------------------------------
@@ -31,12 +34,16 @@ class Task:
             no request can keep the service's own process busy.
         form: of the answer.
         sheet: the number of the one sheet to give; None for all.
+        media_type: of a file that the body is.
+        choices: JSON that goes with a file.
     """
 
     kind: str
     body: bytes
     form: Form = "json"
     sheet: int | None = None
+    media_type: str = ""
+    choices: bytes = b"{}"
 
 
 Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
@@ -46,6 +53,12 @@ Handler: TypeAlias = Callable[[Task, Settings], Answer | None]
 def _check(task: Task, settings: Settings) -> Answer:
     request = read_request(read_json(task.body), settings)
     return Answer("json", write_json(check_answer(request)), f"{request.block.name} check")
+
+
+def _read_pattern(task: Task, settings: Settings) -> Answer:
+    choices, unit = read_choices(read_json(task.choices))
+    file = read_file(task.body, task.media_type)
+    return reading_answer(file, choices, unit, task.form)
 
 
 def _plan_quilt(task: Task, settings: Settings) -> None:
@@ -63,6 +76,7 @@ def _printer_of(printable: Printable) -> Handler:
 HANDLERS: Final[Mapping[str, Handler]] = {
     "check": _check,
     "quilt": _plan_quilt,
+    "readings": _read_pattern,
     **{name: _printer_of(printable) for name, printable in PRINTABLES.items()},
 }
 """All that a worker can do, by the kind of the task; for a printable the last part of its address.

@@ -155,10 +155,18 @@ def operations(spec: Mapping[str, Any], address: str) -> Iterator[Operation]:
                     )
                     for parameter in operation.get("parameters", ())
                 ],
-                body=_kind(body["content"]["application/json"]["schema"]) if body else None,
+                body=_body(body["content"]) if body else None,
                 answers=list(_answers(spec, operation)),
                 examples=list(_examples(operation)),
             )
+
+
+def _body(content: Mapping[str, Any]) -> Markup:
+    """What the body of a request is: JSON of a kind, or a file of one of a few types."""
+    if "application/json" in content:
+        return _kind(content["application/json"]["schema"])
+    files = [media_type for media_type in content if not media_type.startswith("multipart/")]
+    return Markup(" or ").join(escape(media_type) for media_type in files)
 
 
 def _curl(address: str, method: str, path: str, operation: Mapping[str, Any]) -> Iterator[Shown]:
@@ -173,7 +181,23 @@ def _curl(address: str, method: str, path: str, operation: Mapping[str, Any]) ->
     if "requestBody" not in operation:
         yield Shown("", f"curl {target}" if method == "GET" else f"curl -X {method} {target}")
         return
-    shown = operation["requestBody"]["content"]["application/json"]["examples"]
+    content = operation["requestBody"]["content"]
+    if "application/json" not in content:
+        # A file: by itself, and with what goes with it as the parts of a form.
+        media_type = next(iter(content))
+        name = f"pattern.{_ENDINGS.get(media_type, 'file')}"
+        yield Shown(
+            media_type,
+            f"curl -X {method} {target} \\\n  -H 'Content-Type: {media_type}' "
+            f"--data-binary @{name}",
+        )
+        yield Shown(
+            "multipart/form-data",
+            f"curl -X {method} {target} \\\n  -F 'file=@{name};type={media_type}' "
+            "-F choices=@choices.json",
+        )
+        return
+    shown = content["application/json"]["examples"]
     body = json.dumps(
         min((one["value"] for one in shown.values()), key=lambda value: len(str(value))),
         ensure_ascii=False,
@@ -210,8 +234,8 @@ def _answers(spec: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[
 
 def _examples(operation: Mapping[str, Any]) -> Iterator[Shown]:
     if "requestBody" in operation:
-        content = operation["requestBody"]["content"]["application/json"]
-        for one in content["examples"].values():
+        content = operation["requestBody"]["content"].get("application/json", {})
+        for one in content.get("examples", {}).values():
             yield Shown(f"Request. {one['summary']}", _pretty(one["value"]))
     for status, answer in operation["responses"].items():
         for content in answer.get("content", {}).values():

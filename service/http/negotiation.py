@@ -13,6 +13,7 @@ from flask import Response, request
 from werkzeug.datastructures import MIMEAccept
 
 from piecewright.service.problems import NOT_ACCEPTABLE, Problem
+from piecewright.service.responses.answer import MEDIA_TYPES, Form
 
 
 def negotiate(*offered: str) -> str:
@@ -58,3 +59,9 @@ def preferred(accept: MIMEAccept, offered: Sequence[str]) -> str | None:
     return MIMEAccept(
         [("*/*" if range_ == "*" else range_, quality) for range_, quality in ranges]
     ).best_match(offered)
+
+
+def preferred_form(forms: Sequence[Form]) -> Form:
+    """The form of answer that the client would rather have, of those that there are."""
+    by_type = {MEDIA_TYPES[form]: form for form in forms}
+    return by_type[negotiate(*by_type)]

@@ -51,5 +51,5 @@ class ResponseCache:
 
 def _key(task: Task) -> bytes:
     """A digest in place of the request, which may be as large as the answer."""
-    asked = f"{task.kind} {task.form} {task.sheet} "
-    return sha256(asked.encode() + task.body).digest()
+    asked = f"{task.kind} {task.form} {task.sheet} {task.media_type} {len(task.choices)} "
+    return sha256(asked.encode() + task.choices + task.body).digest()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from functools import partial
 
 from flask import Blueprint, Response, request
@@ -14,15 +13,16 @@ from piecewright.service.drawing_pool.tasks import Task
 from piecewright.service.http.batches.availability import prove_ready
 from piecewright.service.http.bodies import json_response, raw_body
 from piecewright.service.http.content_disposition import content_disposition
-from piecewright.service.http.negotiation import negotiate, vary_by_accept
+from piecewright.service.http.negotiation import negotiate, preferred_form, vary_by_accept
 from piecewright.service.http.openapi.document import document
+from piecewright.service.http.readings import add_readings
 from piecewright.service.http.response_cache import ResponseCache
 from piecewright.service.monitoring.metrics import CACHE_HITS
 from piecewright.service.problems import (
     BAD_REQUEST,
     Problem,
 )
-from piecewright.service.responses.answer import JSON, MEDIA_TYPES, SVG, Answer, Form, file_name
+from piecewright.service.responses.answer import JSON, SVG, Answer, Form, file_name
 from piecewright.service.responses.catalogue import block_answer, catalogue_answer
 from piecewright.service.responses.health import health_answer
 from piecewright.service.responses.printables import PRINTABLES
@@ -54,7 +54,7 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
         return answer(Task("check", raw_body()))
 
     def print_it(name: str) -> Response:
-        form = _preferred_form(PRINTABLES[name].forms)
+        form = preferred_form(PRINTABLES[name].forms)
         sheet = _sheet_number(form)
         return answer(Task(name, raw_body(), form, sheet))
 
@@ -64,12 +64,19 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
     def answer(task: Task) -> Response:
         made = cache.get(task)
         if made is None:
-            made = pool.run(task)
-            assert made is not None
+            made = drawn(task)
             cache.put(task, made)
         else:
             CACHE_HITS.inc()
         return _document(made)
+
+    def drawn(task: Task) -> Answer:
+        made = pool.run(task)
+        assert made is not None
+        return made
+
+    # Nothing of a file is kept, and so no answer to one either.
+    add_readings(api, lambda task: _document(drawn(task)))
 
     @api.get("/health")
     def health() -> Response:
@@ -88,12 +95,6 @@ def interface(settings: Settings, pool: DrawingPool) -> Blueprint:
 
 
 # --- what comes in ---------------------------------------------------------------------------
-
-
-def _preferred_form(forms: Sequence[Form]) -> Form:
-    """The form of answer that the client would rather have, of those that there are."""
-    by_type = {MEDIA_TYPES[form]: form for form in forms}
-    return by_type[negotiate(*by_type)]
 
 
 def _sheet_number(form: Form) -> int | None:

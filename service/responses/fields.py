@@ -304,6 +304,10 @@ class One(AnswerField, plain.Nested):
         return self.answered.to_json(value, context)
 
 
+class AnyObject(AnswerField, plain.Dict):
+    """An object whose fields are those of another schema, any of them."""
+
+
 class ListOf(AnswerField, plain.List[Any]):
     """A list of values of one kind."""
 

@@ -18,6 +18,8 @@ from piecewright.service.cli import FAULTY, GOOD, MISUSED, main
 from piecewright.service.http.openapi import document as openapi
 from piecewright.service.http.openapi.examples import HARBOUR_QUILT
 from tests.service.asking import GUNICORN, TWO_SQUARES, templates
+from tests.service.pattern_files.draughtsmen import Svg
+from tests.service.pattern_files.patterns import PATTERNS, draw
 
 BLOCK = {**TWO_SQUARES, "unit": "in"}
 
@@ -302,3 +304,34 @@ def test_it_runs_as_a_program_in_a_pipe() -> None:
     )
     assert (done.returncode, done.stderr) == (GOOD, "")
     assert done.stdout.startswith("2 pieces")
+
+
+def test_a_pattern_is_read_back_and_its_questions_are_answered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pen = Svg()
+    draw(pen, PATTERNS["buoy"][0], cut_line="none")
+    file, block = tmp_path / "buoy.svg", tmp_path / "block.json"
+    file.write_bytes(pen.file())
+    assert main(["read", str(file), "-o", str(block)]) == FAULTY
+    assert not block.exists()
+    asked = capsys.readouterr().err
+    answers = [line.split("'")[1] for line in asked.splitlines() if "--answer" in line]
+    assert len(answers) == 4  # two questions, with two answers each
+    chosen = [word for answer in answers[::2] for word in ("--answer", answer)]
+    picture = tmp_path / "seen.pdf"
+    command = ["read", str(file), *chosen, "--picture", str(picture), "-o", str(block)]
+    assert main(command) == GOOD
+    assert picture.read_bytes().startswith(b"%PDF")
+    assert main(["check", str(block)]) == GOOD
+    assert "4 pieces, finished 5 x 5 in" in capsys.readouterr().out
+
+
+def test_a_file_that_is_no_pattern_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "pattern.pdf"
+    file.write_bytes(b"ahoy")
+    assert main(["read", str(file)]) == FAULTY
+    assert "/file: this PDF is damaged" in capsys.readouterr().err
+    assert main(["read", str(tmp_path / "pattern.doc")]) == MISUSED

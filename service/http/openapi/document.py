@@ -58,6 +58,7 @@ def document(settings: Settings) -> dict[str, Any]:
         tags=[
             {"name": "blocks", "description": "The built-in blocks."},
             {"name": "printables", "description": "What can be made of a block."},
+            {"name": "patterns", "description": "Patterns of your own, read back."},
             {"name": "batches", "description": "Many packets as one job."},
             {"name": "service", "description": "The service itself."},
         ],

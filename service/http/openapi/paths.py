@@ -15,6 +15,7 @@ from piecewright.service.http.openapi.operations import (
     operation,
 )
 from piecewright.service.http.openapi.printables import printable_paths
+from piecewright.service.http.openapi.readings import reading_paths
 from piecewright.service.requests.block_schemas import BlockAsPieces
 from piecewright.service.requests.parse import read_request
 from piecewright.service.responses.answer import JSON
@@ -77,6 +78,7 @@ def paths(settings: Settings) -> dict[str, dict[str, Any]]:
             )
         },
         **printable_paths(settings),
+        **reading_paths(),
         **batch_paths(),
         "/health": {
             "get": operation(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from piecewright.patchwork.faults import Fault
 from piecewright.service import problems
 from piecewright.service.http.openapi import examples
 from piecewright.service.problems import KINDS, Kind
@@ -41,6 +42,7 @@ def problem_response(status: int) -> dict[str, Any]:
 
 _DETAILS: Final = {
     "bad-json": "This is not JSON: Expecting ',' delimiter (line 1, column 24).",
+    "invalid-file": "This PDF is locked with a password; save it without one.",
     "bad-request": "The parameter 'page' is a whole number, not 'two'.",
     "unauthorized": "This address needs an API key.",
     "not-found": "The catalogue has no block 'sawtooth-stra'.",
@@ -66,6 +68,21 @@ _DETAILS: Final = {
 
 def _example(kind: Kind) -> dict[str, object]:
     return problem_body(kind, _DETAILS[kind.id], f"/problems/{kind.id}")
+
+
+def file_refusal_response() -> dict[str, Any]:
+    """The answer to a file that cannot be read, or to choices with faults."""
+    locked = Fault("/file", "encrypted", "this PDF is locked with a password; save it without one")
+    side = Fault("/choices/side", "choice", "expected one of printed, face")
+    shown: dict[str, Any] = {}
+    for kind, fault in ((problems.INVALID_FILE, locked), (problems.INVALID_SETTING, side)):
+        detail = problems.faults_in_words([fault])
+        body = problem_body(kind, detail, f"/problems/{kind.id}", [fault], "in")
+        shown[kind.id] = {"value": body}
+    return {
+        "description": "The file cannot be read, or the choices have faults.",
+        "content": _problem_content(shown),
+    }
 
 
 def refusal_response(settings: Settings) -> dict[str, Any]:

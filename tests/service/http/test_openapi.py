@@ -68,8 +68,9 @@ JSON_CONTENTS = [
 EXAMPLES = {
     (path, name): example["value"]
     for path, _, operation in operations()
-    if "requestBody" in operation
-    for name, example in operation["requestBody"]["content"][JSON]["examples"].items()
+    for media, content in operation.get("requestBody", {}).get("content", {}).items()
+    if media == JSON
+    for name, example in content["examples"].items()
 }
 REQUESTS = {name: body for (_, name), body in EXAMPLES.items()}
 PRINTED = [asked for asked in EXAMPLES if asked[0].removeprefix("/v1/") in PRINTABLES]
