@@ -18,8 +18,7 @@ from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import Point, Vector
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.marks import Box, Mark, Text
-from piecewright.render.drawing.shapes import box_polygon
+from piecewright.render.drawing.marks import Mark, Text
 
 CLEAR: Final = 0.05
 """Inches between a label or an arrow and any line."""
@@ -216,21 +215,21 @@ def in_room(
     return None
 
 
-def parts_on_sheets(shape: Polygon, windows: Sequence[Box]) -> list[Polygon]:
+def parts_on_sheets(shape: Polygon, windows: Sequence[Polygon]) -> list[Polygon]:
     """What of a shape each sheet shows that shows enough of it, off the strips that two show.
 
     Args:
         windows: what each sheet shows; none where one shows everything.
 
-    >>> halves = parts_on_sheets(shapely.box(0, 0, 4, 2), [Box(0, 0, 3, 2), Box(2, 0, 2, 2)])
+    >>> sheets = [shapely.box(0, 0, 3, 2), shapely.box(2, 0, 4, 2)]
+    >>> halves = parts_on_sheets(shapely.box(0, 0, 4, 2), sheets)
     >>> [part.bounds for part in halves]
     [(0.0, 0.0, 2.0, 2.0), (3.0, 0.0, 4.0, 2.0)]
     """
-    shown = [box_polygon(window) for window in windows]
     parts = []
-    for n, window in enumerate(shown):
+    for n, window in enumerate(windows):
         own = overlaid(shapely.intersection, shape, window, on_block=False)
-        others = [other for k, other in enumerate(shown) if k != n and other.intersects(own)]
+        others = [other for k, other in enumerate(windows) if k != n and other.intersects(own)]
         if others:
             rest = overlaid(shapely.union_all, others, on_block=False)
             own = overlaid(shapely.difference, own, rest, on_block=False)

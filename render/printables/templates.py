@@ -84,7 +84,7 @@ def template_drawings(
 
 
 def _template_drawing(
-    templates: TemplateSet, template: Template, blocks: int, windows: Sequence[Box]
+    templates: TemplateSet, template: Template, blocks: int, windows: Sequence[Polygon]
 ) -> Drawing:
     marks: list[Mark] = [
         Stroke("cutting-line", template.cut, closed=True),
@@ -184,7 +184,7 @@ def _text_blocks(words: _Words, size: float) -> Iterator[TextBlock]:
 # --- where label and arrow go -----------------------------------------------------------------
 
 
-def _annotated(template: Template, words: _Words, windows: Sequence[Box]) -> list[Mark]:
+def _annotated(template: Template, words: _Words, windows: Sequence[Polygon]) -> list[Mark]:
     """The label and the grain arrow of a template, clear of its lines and of each other.
 
     On paper of several sheets the label stands whole on each sheet that shows enough of the

@@ -11,20 +11,23 @@ from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
-from piecewright.render.drawing.marks import Box, Drawing, Text, mark_box
+from shapely.geometry import Polygon
+
+from piecewright.render.drawing.marks import Drawing, Text, text_corners
+from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
-Windows: TypeAlias = Mapping[str, Sequence[Box]]
+Windows: TypeAlias = Mapping[str, Sequence[Polygon]]
 """Of each drawing that goes over several sheets, by its id, what each sheet shows of it, in the
 drawing's coordinates."""
 
 NO_WINDOWS: Final[Windows] = MappingProxyType({})
 
 _CLEAR: Final = 0.01
-"""Inches between words and such a border."""
+"""Inches between words and a line along a join."""
 
 _MOST_LAYOUTS: Final = 3
 """After the first one; most drawings need one, and one whose words find no place off the joins
@@ -33,10 +36,10 @@ would never be done."""
 
 def windows_of(pages: Sequence[Page]) -> Windows:
     """What sheets show of the drawings that go over several."""
-    windows: dict[str, list[Box]] = {}
+    windows: dict[str, list[Polygon]] = {}
     for page in pages:
         if page.of is not None:
-            windows.setdefault(page.of, []).append(page.window)
+            windows.setdefault(page.of, []).append(box_polygon(page.window))
     return {id: shown for id, shown in windows.items() if len(shown) > 1}
 
 
@@ -71,23 +74,13 @@ def lay_out_named(
     return pages
 
 
-def _words_are_whole(drawing: Drawing, windows: Sequence[Box]) -> bool:
-    """Whether each line of text is whole on some sheet, and clear of where others are trimmed."""
-    boxes = [mark_box(mark) for mark in drawing.marks if isinstance(mark, Text)]
-    return all(
-        any(w.holds(box) for w in windows)
-        and not any(_trims(w, box.grown(_CLEAR)) for w in windows)
-        for box in boxes
-        if box is not None
-    )
-
-
-def _trims(window: Box, box: Box) -> bool:
-    """Whether a box lies across the left or the upper border of what a sheet shows.
-
-    There that sheet is trimmed, and laid on the one before it.
-    """
-    beside = window.y < box.bottom and box.y < window.bottom
-    below = window.x < box.right and box.x < window.right
-    left, top = box.x < window.x < box.right, box.y < window.y < box.bottom
-    return (left and beside) or (top and below)
+def _words_are_whole(drawing: Drawing, windows: Sequence[Polygon]) -> bool:
+    """Whether each line of text is whole on some sheet, and off the lines along joins."""
+    for mark in drawing.marks:
+        if isinstance(mark, Text):
+            words = Polygon(text_corners(mark)).buffer(_CLEAR, join_style="mitre")
+            # A sheet shows all of it, or nothing, or it crosses a line.
+            shown = [window.covers(words) for window in windows if window.intersects(words)]
+            if not shown or not all(shown):
+                return False
+    return True

@@ -29,7 +29,7 @@ from piecewright.render.drawing.labels import (
     largest_room,
     parts_on_sheets,
 )
-from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, box_of, moved
+from piecewright.render.drawing.marks import Drawing, Mark, Stroke, box_of, moved
 from piecewright.render.printables.block_map.key import COLUMNS, COLUMNS_BELOW, key_drawing
 from piecewright.render.printables.block_map.names import MANY
 from piecewright.render.printables.block_map.occupied import Bounds, Claim, PlacedSign, kept_clear
@@ -104,7 +104,7 @@ def map_and_key(plan: SewingPlan, columns: int, size: str) -> tuple[Drawing, Dra
 
 
 def _placement(
-    plan: SewingPlan, windows: Sequence[Box] = ()
+    plan: SewingPlan, windows: Sequence[Polygon] = ()
 ) -> tuple[list[Polygon], LabelPlacement]:
     """The shapes of the pieces, and the signs on them.
 
@@ -114,7 +114,7 @@ def _placement(
     return shapes, label_placement(plan, shapes, windows)
 
 
-def _none_for_key(windows: Sequence[Box], bottom: float) -> bool:
+def _none_for_key(windows: Sequence[Polygon], bottom: float) -> bool:
     """Whether a sheet shows the key alone, or none was made for it as it stands in the map.
 
     Args:
@@ -123,12 +123,16 @@ def _none_for_key(windows: Sequence[Box], bottom: float) -> bool:
     """
     if not windows:
         return False
-    alone = any(window.y >= bottom - _RIM for window in windows)
-    return alone or max(window.bottom for window in windows) <= bottom + _RIM
+    bounds = [window.bounds for window in windows]
+    alone = any(top >= bottom - _RIM for _, top, _, _ in bounds)
+    return alone or max(lowest for *_, lowest in bounds) <= bottom + _RIM
 
 
 def _with_key(
-    plan: SewingPlan, shapes: Sequence[Polygon], placement: LabelPlacement, windows: Sequence[Box]
+    plan: SewingPlan,
+    shapes: Sequence[Polygon],
+    placement: LabelPlacement,
+    windows: Sequence[Polygon],
 ) -> tuple[PlacedSign, ...] | None:
     """The signs with the key in a piece, whole on one sheet; None where no piece has room."""
     claims = [claim for one in placement.placed for claim in (*one.claims, *one.leaders)]

@@ -7,13 +7,14 @@ say, those with the shortest edges before others, then the ids of pieces.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 
 from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.geometry.vectors import Point
@@ -46,7 +47,7 @@ leader takes the room of many; of one of very many nothing does, as that names t
 _SHORT: Final = 0.5
 
 _TRIM: Final = 0.02
-"""Inches that signs keep off a line along which a sheet is trimmed."""
+"""Inches that signs keep off a line along a join of sheets."""
 
 _Feature: TypeAlias = tuple[bool, int]
 """What a sign belongs to: a part of a seam (true) or a piece, by its number."""
@@ -68,7 +69,7 @@ class LabelPlacement:
 
 
 def label_placement(
-    plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Box] = ()
+    plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon] = ()
 ) -> LabelPlacement:
     """Which sign lies where on the map of a block whose pieces have these shapes.
 
@@ -83,7 +84,9 @@ def label_placement(
 class _Rounds:
     """Places all signs of one map."""
 
-    def __init__(self, plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Box]) -> None:
+    def __init__(
+        self, plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon]
+    ) -> None:
         self._plan, self._shapes, self._windows = plan, shapes, windows
         self._joins = _joins(windows)
         self._seams = SeamSigns(plan)
@@ -216,18 +219,15 @@ class _Rounds:
             yield PlacedSign(tuple(mark), (Claim(room),))
 
 
-def _joins(windows: Sequence[Box]) -> ClaimIndex:
-    """Where sheets are trimmed: what does not cross that is whole on the one or the other."""
+def _joins(windows: Sequence[Polygon]) -> ClaimIndex:
+    """The lines round what two sheets show: what crosses none is whole on the one or the other."""
     joins = ClaimIndex()
     for n, first in enumerate(windows):
         for second in windows[n + 1 :]:
-            left, top = max(first.x, second.x), max(first.y, second.y)
-            right, bottom = min(first.right, second.right), min(first.bottom, second.bottom)
-            if right < left or bottom < top:
-                continue
-            # The sheet to the right, or below, is trimmed at its edge.
-            if bottom - top > right - left:
-                joins.add(Claim(shapely.box(left - _TRIM, top, left + _TRIM, bottom)))
-            else:
-                joins.add(Claim(shapely.box(left, top - _TRIM, right, top + _TRIM)))
+            strip = first.intersection(second)
+            # Sheets that meet at a corner alone share a small square, whose sides are in others.
+            if isinstance(strip, Polygon) and not strip.is_empty:
+                corners = strip.exterior.coords
+                for side in itertools.pairwise(corners):
+                    joins.add(Claim(LineString(side).buffer(_TRIM, cap_style="flat")))
     return joins

@@ -34,7 +34,6 @@ from piecewright.render.drawing.labels import (
     text_block,
 )
 from piecewright.render.drawing.marks import (
-    Box,
     Drawing,
     Mark,
     Stroke,
@@ -171,7 +170,7 @@ def view_inside(
     drawing: Drawing,
     patches: Sequence[Polygon],
     blocks: int,
-    windows: Sequence[Box] = (),
+    windows: Sequence[Polygon] = (),
 ) -> Drawing | None:
     """A foundation with the view and how many are made in a patch, if one has room for them.
 
@@ -212,7 +211,9 @@ def note_inside(
     return drawing
 
 
-def _rooms(drawing: Drawing, patches: Sequence[Polygon], windows: Sequence[Box]) -> list[Polygon]:
+def _rooms(
+    drawing: Drawing, patches: Sequence[Polygon], windows: Sequence[Polygon]
+) -> list[Polygon]:
     """Where patches are clear of what is drawn in them, the largest first."""
     drawn_there: list[BaseGeometry] = [
         Polygon(text_corners(m)) for m in drawing.marks if isinstance(m, Text)

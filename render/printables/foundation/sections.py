@@ -51,7 +51,6 @@ from piecewright.render.drawing.labels import (
 )
 from piecewright.render.drawing.linekinds import LineKind
 from piecewright.render.drawing.marks import (
-    Box,
     Drawing,
     Mark,
     PointMap,
@@ -107,7 +106,7 @@ def section_drawing(
     like: LikeSections,
     style: PrintStyle,
     rule: Ruler,
-    windows: Sequence[Box] = (),
+    windows: Sequence[Polygon] = (),
 ) -> Drawing:
     """The foundation of a section, and of those that are alike.
 
@@ -318,7 +317,7 @@ def _patch_labels(
     section: FoundationSection,
     at: PointMap,
     rule: Ruler,
-    windows: Sequence[Box],
+    windows: Sequence[Polygon],
 ) -> Iterator[Mark]:
     names = {fabric.id: fabric.name for fabric in found.block.fabrics}
     pieces = {piece.id: piece for piece in found.block.pieces}

@@ -147,7 +147,7 @@ def _patches(asked: FoundationSet, like: LikeSections) -> list[Polygon]:
 
 
 def _with_view(
-    asked: FoundationSet, like: LikeSections, drawing: Drawing, windows: Sequence[Box] = ()
+    asked: FoundationSet, like: LikeSections, drawing: Drawing, windows: Sequence[Polygon] = ()
 ) -> Drawing | None:
     patches = _patches(asked, like)
     return view_inside(asked.found, like, drawing, patches, asked.blocks, windows)

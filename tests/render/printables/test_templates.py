@@ -14,7 +14,6 @@ from piecewright.patchwork.block.model import finished
 from piecewright.patchwork.cutting.templates import TemplateSet, template_set
 from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing.marks import Dot, Drawing, Stroke, Text, text_corners
-from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.printables.templates import heading, template_drawings
 from piecewright.render.sheets.named import lay_out_named, windows_of
 from piecewright.render.sheets.sheet_settings import SheetSettings
@@ -165,7 +164,7 @@ def test_no_label_is_divided_and_every_sheet_of_a_template_names_it(
     assert windows
     drawn = {placed.drawing.id: placed.drawing for page in pages for placed in page.items}
     for id, shown in windows.items():
-        sheets = [box_polygon(window) for window in shown]
+        sheets = shown
         boxes = letters(drawn[id])
         for box in boxes:
             assert any(sheet.covers(box) for sheet in sheets), (id, box.bounds)
