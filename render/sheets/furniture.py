@@ -258,7 +258,8 @@ def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
     )
     width, height = columns * sheet.width * scale, rows * sheet.height * scale
     inset = 0.01  # half a line, and some
-    bottom = area.bottom - _SCALE_STRIP
+    # Off the place for a name, whose letters may be as high as that.
+    bottom = area.bottom - _SCALE_STRIP - 0.03
     return Box(area.right - inset - width, bottom - height, width, height)
 
 
