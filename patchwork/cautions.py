@@ -10,7 +10,7 @@ from typing import TypeAlias
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Order, Spans
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, innermost
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry.polygons import polygon_of
@@ -38,7 +38,8 @@ def cautions(
 
     Args:
         pieces_pointer: where the request lists the pieces; None if it does not (a drawing, a
-            block of the catalogue), and the cautions then point to ``/block``.
+            block of the catalogue), and the cautions then point to ``/block``. Those of a block
+            that is made of blocks point to its cell.
 
     Raises:
         BlockError: the joins given are not legal, or none can be worked out.
@@ -59,7 +60,12 @@ def found_cautions(
 ) -> tuple[Fault, ...]:
     """The cautions of a block whose cut outlines are known already (see ``cautions``)."""
 
+    units = () if block.built is None else innermost(block.built)
+    cells = {id: unit.pointer for unit in units for id in unit.pieces}
+
     def pointer(piece: int) -> str:
+        if cells:
+            return cells[block.pieces[piece].id]
         return "/block" if pieces_pointer is None else f"{pieces_pointer}/{piece}"
 
     return (

@@ -10,7 +10,7 @@ curve has none.  A seam with pivots is set in, one without is straight or curved
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, TypeAlias
@@ -286,3 +286,24 @@ def nested(order: Order, ids: Sequence[str]) -> Joins:
     for join in order.joins:
         units.append((units[join.first], units[join.second]))
     return units[-1]
+
+
+def renamed(joins: Joins, name: Callable[[str], Joins]) -> Joins:
+    """An order of sewing with something else in place of each of its ids.
+
+    >>> renamed((("a", "b"), "c"), {"a": "x", "b": ("y", "z"), "c": "c"}.__getitem__)
+    (('x', ('y', 'z')), 'c')
+    """
+    # An explicit stack: a chain of joins nests deeper than Python's calls may.
+    made: list[Joins] = []
+    stack: list[Joins | None] = [joins]
+    while stack:
+        unit = stack.pop()
+        if isinstance(unit, str):
+            made.append(name(unit))
+        elif unit is not None:
+            stack += [None, unit[1], unit[0]]
+        else:
+            second, first = made.pop(), made.pop()
+            made.append((first, second))
+    return made[-1]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 import shapely
@@ -64,12 +64,39 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class BlockUnit:
+    """A block within a block, or a whole one that is made of blocks: a unit that is sewn whole.
+
+    Attributes:
+        name: ``b1``, ``b2``, … in reading order; within another unit after that one's name and a
+            dot; empty for the whole block.
+        pieces: the ids of its pieces.
+        design: units of the same number are the same block, turned or flipped over: their pieces
+            are those of each other, in this order.
+        joins: its order of sewing, of its ``units`` if it has any and else of its pieces; None to
+            have it worked out.
+        sections: its foundation sections, if it brings any.
+        units: the blocks that it is made of itself; none if it is made of pieces.
+        pointer: to the cell of the request that it fills.
+    """
+
+    name: str
+    pieces: tuple[str, ...]
+    design: int
+    joins: Joins | None = None
+    sections: tuple[Section, ...] | None = None
+    units: tuple[BlockUnit, ...] = ()
+    pointer: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Block:
     """A block as read: geometry in inches, at drawn or at finished size.
 
     Attributes:
         unit: the unit in which its author works and is answered.
         joins: the order of sewing as given, or None to have it worked out.
+        built: how it is made of blocks that are sewn whole; None for one that is not.
     """
 
     name: str
@@ -78,6 +105,15 @@ class Block:
     fabrics: tuple[Fabric, ...] = ()
     joins: Joins | None = None
     sections: tuple[Section, ...] | None = None
+    built: BlockUnit | None = None
+
+
+def innermost(unit: BlockUnit) -> Iterator[BlockUnit]:
+    """The blocks within a unit that are made of pieces, in order; itself if it is."""
+    if not unit.units:
+        yield unit
+    for inner in unit.units:
+        yield from innermost(inner)
 
 
 def extent(pieces: Sequence[Piece]) -> tuple[float, float, float, float]:

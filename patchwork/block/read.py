@@ -2,9 +2,10 @@
 
 The description is plain data whose types a schema has checked; here it gets its meaning.  It has
 one of two forms: pieces with outlines or SVG path data, or a drawing, a frame that lines cut into
-pieces.  A block is valid if every outline is simple and has an area, pieces neither overlap nor
-leave a hole or a crack between them (beyond the tolerance), and ids are unique.  Every fault is
-reported, not only the first, each with a JSON pointer to what is wrong and the place on the block.
+pieces; ``block.grid`` puts blocks together.  A block is valid if every outline is simple and has an
+area, pieces neither overlap nor leave a hole or a crack between them (beyond the tolerance), and
+ids are unique.  Every fault is reported, not only the first, each with a JSON pointer to what is
+wrong and the place on the block.
 """
 
 from __future__ import annotations
@@ -78,7 +79,7 @@ def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
     if not 1 <= len(given) <= MOST_PIECES:
         message = f"a block has 1 to {MOST_PIECES} pieces, this one has {len(given)}"
         raise BlockError([Fault(f"{pointer}/pieces", "too-many-pieces", message)])
-    fabrics = _fabrics(spec, pointer, faults)
+    fabrics = fabrics_of(spec, pointer, faults)
     outlines = [_outline(one, unit, f"{pointer}/pieces/{i}", faults) for i, one in enumerate(given)]
     pieces = [
         Piece(one["id"], outline, one.get("fabric"), _grain(one.get("grain", "auto")))
@@ -86,7 +87,8 @@ def block_from_pieces(spec: Spec, pointer: str = "/block") -> Block:
     ]
     _check_ids(pieces, pointer, faults)
     _check_fabrics(pieces, fabrics, pointer, faults)
-    return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+    where = [f"{pointer}/pieces/{i}" for i in range(len(pieces))]
+    return checked_block(spec, pieces, where, fabrics, faults, pointer)
 
 
 def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
@@ -100,11 +102,11 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
     """
     unit: Unit = spec.get("unit", "in")
     faults: list[Fault] = []
-    fabrics = _fabrics(spec, pointer, faults)
+    fabrics = fabrics_of(spec, pointer, faults)
     known = {f.id for f in fabrics}
     for i, fill in enumerate(spec.get("fills") or ()):
         if "fabrics" in spec and fill["fabric"] not in known:
-            faults.append(_unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
+            faults.append(unknown_fabric(f"{pointer}/fills/{i}/fabric", fill["fabric"], known))
     faults_of_fields = len(faults)
     frame = _points(spec["frame"], unit, f"{pointer}/frame", faults)
     lines = [
@@ -128,23 +130,44 @@ def block_from_drawing(spec: Spec, pointer: str = "/block") -> Block:
         Piece(f"p{i + 1}", paths.clockwise(paths.polygon(ring)), cloth.get(i))
         for i, ring in enumerate(rings)
     ]
-    return _finish_reading(spec, unit, pieces, fabrics, faults, pointer)
+    # A drawing's pieces come of its lines.
+    where = [f"{pointer}/lines"] * len(pieces)
+    return checked_block(spec, pieces, where, fabrics, faults, pointer)
 
 
-def _finish_reading(
+def drawn_extent(spec: Spec) -> tuple[float, float, float, float] | None:
+    """``(left, top, right, bottom)`` of a block's description, inches; of what can be read of it.
+
+    Its points may be of a block with faults. None where it has no points.
+    """
+    unit: Unit = spec.get("unit", "in")
+    unread: list[Fault] = []
+    points = _points(spec.get("frame", ()), unit, "", unread)
+    for one in spec.get("pieces", ()):
+        points += paths.ring(_outline(one, unit, "", unread))
+    if not points:
+        return None
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def checked_block(
     spec: Spec,
-    unit: Unit,
-    pieces: list[Piece],
+    pieces: Sequence[Piece],
+    where: Sequence[str],
     fabrics: tuple[Fabric, ...],
     faults: list[Fault],
     pointer: str,
 ) -> Block:
-    """What both forms have in common: check the shapes, knit them, read joins and sections.
+    """What all forms have in common: check the shapes, knit them, read joins and sections.
 
     Args:
+        where: for each piece the pointer to it in the request.
         faults: those found so far; more are added.
+
+    Raises:
+        BlockError: with every fault found.
     """
-    where = _pointers(spec, pieces, pointer)
     # First each outline by itself, as drawn. Then all of them knitted: putting points together
     # may close what is narrower than the tolerance. Shapes that are not sound are left out of the
     # comparison with others, as it is not known what they cover.
@@ -166,7 +189,7 @@ def _finish_reading(
         _check_gaps(list(shapes.values()), [p.id for p in pieces], where, faults)
     joins = None
     if spec.get("joins") is not None:
-        joins = _joins(spec["joins"], pieces, f"{pointer}/joins", faults)
+        joins = joins_of(spec["joins"], pieces, f"{pointer}/joins", faults)
     sections = _sections(spec, pieces, pointer, faults)
     if faults:
         raise BlockError(faults)
@@ -175,7 +198,7 @@ def _finish_reading(
         order_from(planar_map(outlines), [p.id for p in pieces], joins, f"{pointer}/joins")
     return Block(
         spec.get("name") or "Untitled block",
-        unit,
+        spec.get("unit", "in"),
         tuple(Piece(p.id, o, p.fabric, p.grain) for p, o in zip(pieces, outlines, strict=True)),
         fabrics,
         joins,
@@ -183,17 +206,10 @@ def _finish_reading(
     )
 
 
-def _pointers(spec: Spec, pieces: Sequence[Piece], pointer: str) -> list[str]:
-    """Where in the request each piece stands; a drawing's pieces come of its lines."""
-    if "pieces" in spec:
-        return [f"{pointer}/pieces/{i}" for i in range(len(pieces))]
-    return [f"{pointer}/lines"] * len(pieces)
-
-
 # --- fields --------------------------------------------------------------------------------
 
 
-def _fabrics(spec: Spec, pointer: str, faults: list[Fault]) -> tuple[Fabric, ...]:
+def fabrics_of(spec: Spec, pointer: str, faults: list[Fault]) -> tuple[Fabric, ...]:
     """The fabrics; a name is the id where none is given, and the colour a light grey."""
     fabrics = tuple(
         Fabric(f["id"], f.get("name") or f["id"], f.get("colour") or "#cccccc")
@@ -286,7 +302,7 @@ def _check_ids(pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> No
             faults.append(Fault(f"{pointer}/pieces/{i}/id", "duplicate-id", message, _place(piece)))
 
 
-def _unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
+def unknown_fabric(pointer: str, fabric: str, known: set[str]) -> Fault:
     names = ", ".join(sorted(known)[:8]) or "none"
     message = f"there is no fabric {fabric!r}; the block's fabrics are: {names}"
     return Fault(pointer, "unknown-fabric", message)
@@ -298,7 +314,7 @@ def _check_fabrics(
     known = {f.id for f in fabrics}
     for i, piece in enumerate(pieces):
         if piece.fabric is not None and piece.fabric not in known:
-            faults.append(_unknown_fabric(f"{pointer}/pieces/{i}/fabric", piece.fabric, known))
+            faults.append(unknown_fabric(f"{pointer}/pieces/{i}/fabric", piece.fabric, known))
 
 
 def _place(piece: Piece) -> Point | None:
@@ -328,7 +344,7 @@ def _fills(
     return cloth
 
 
-def _joins(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> Joins:
+def joins_of(given: Any, pieces: Sequence[Piece], pointer: str, faults: list[Fault]) -> Joins:
     """The nested pairs as tuples; every piece must be named exactly once."""
     known = {p.id for p in pieces}
     named: Counter[str] = Counter()

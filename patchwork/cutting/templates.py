@@ -25,6 +25,7 @@ from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, distance, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.order import order_of
+from piecewright.patchwork.sewing.stops import stop_points
 
 NOTCH_SPACING = 2.0
 """Inches at most between two notches along a curved seam; there is one at least on each."""
@@ -59,6 +60,7 @@ class CutPiece:
     Attributes:
         template: the id of the template that it is cut from.
         reversed: whether the template is laid on the cloth face down for it.
+        stop_points: the match points at which a seam along the piece stops.
     """
 
     id: str
@@ -67,6 +69,7 @@ class CutPiece:
     finished: Outline
     cut: Outline
     match_points: tuple[Point, ...]
+    stop_points: tuple[Point, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ class Template:
         pieces: the ids of the pieces that it is for.
         grain: degrees, or None.
         bias_edges: edge numbers (see ``patchwork.block.grain.bias_edges``).
+        stop_points: those match points at which a seam stops along any of the pieces.
     """
 
     id: str
@@ -96,6 +100,7 @@ class Template:
     bias_edges: tuple[int, ...]
     cuts: tuple[FabricCount, ...]
     match_points: tuple[Point, ...]
+    stop_points: tuple[Point, ...]
     notches: tuple[Notch, ...]
 
 
@@ -135,6 +140,7 @@ def template_set(
     ]
     found = congruences(shapes)
     match_points = _match_points(seams, order)
+    stopping = stop_points(seams, order)
     notches = _notches(seams, allowance)
     names = {k: letters(n) for n, k in enumerate(sorted({one.first for one in found}))}
     pieces = tuple(
@@ -145,8 +151,11 @@ def template_set(
             shape.finished,
             shape.cut,
             tuple(seams.points[p] for p in marks),
+            tuple(seams.points[p] for p in marks if p in stops),
         )
-        for piece, one, shape, marks in zip(block.pieces, found, shapes, match_points, strict=True)
+        for piece, one, shape, marks, stops in zip(
+            block.pieces, found, shapes, match_points, stopping, strict=True
+        )
     )
     of_kind: dict[int, list[int]] = {k: [] for k in names}
     for i, one in enumerate(found):
@@ -177,15 +186,20 @@ def _template(
     home = Isometry(False, 0.0, (-min(x for x, _ in corner), -min(y for _, y in corner)))
     counts: dict[str | None, list[int]] = {}
     marks: list[Point] = []
+    stops: list[Point] = []
     ticks: list[Notch] = []
     for i in own:
         counts.setdefault(block.pieces[i].fabric, [0, 0])[pieces[i].reversed] += 1
         laid = found[i].isometry
         # Like pieces may meet their neighbours at different points: the template has them all.
-        for p in pieces[i].match_points:
-            at = home.point(laid.point(p))
-            if all(distance(at, q) > _ONE_MARK for q in marks):
-                marks.append(at)
+        for own_points, on_template in (
+            (pieces[i].match_points, marks),
+            (pieces[i].stop_points, stops),
+        ):
+            for p in own_points:
+                at = home.point(laid.point(p))
+                if all(distance(at, q) > _ONE_MARK for q in on_template):
+                    on_template.append(at)
         for notch in notches[i]:
             at = home.point(laid.point(notch.at))
             if all(distance(at, other.at) > _ONE_MARK for other in ticks):
@@ -200,6 +214,7 @@ def _template(
         bias_edges(finished, shape.grain),
         tuple(FabricCount(fabric, *count) for fabric, count in counts.items()),
         tuple(marks),
+        tuple(stops),
         tuple(ticks),
     )
 

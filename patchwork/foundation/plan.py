@@ -15,11 +15,12 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from piecewright.patchwork.block.allowance import Allowance
+from piecewright.patchwork.block.coarse import outlines_of
 from piecewright.patchwork.block.grain import grain_lines
 from piecewright.patchwork.block.joins import (
     BrokenSeam,
@@ -27,10 +28,10 @@ from piecewright.patchwork.block.joins import (
     Spans,
     nested,
     order_from,
+    renamed,
     seam_along,
-    seam_bends,
 )
-from piecewright.patchwork.block.model import Block, Joins
+from piecewright.patchwork.block.model import Block, BlockUnit, Joins, Section, innermost
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
 from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
@@ -43,12 +44,12 @@ from piecewright.patchwork.foundation.sections import (
 )
 from piecewright.patchwork.foundation.straight_cuts import StraightCuts
 from piecewright.patchwork.geometry import paths
-from piecewright.patchwork.geometry.paths import Line, Outline, Segment
+from piecewright.patchwork.geometry.paths import Line, Outline
 from piecewright.patchwork.geometry.polygons import ring_polygon
 from piecewright.patchwork.geometry.vectors import Point, Vector, angle, between, minus, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.bitset import pieces_of
-from piecewright.patchwork.sewing.order import work_out_order
+from piecewright.patchwork.sewing.order import order_of, work_out_order
 
 SPARE = 0.25
 """Inches of fabric to spare round a patch; as much as the allowance where that is wider."""
@@ -205,19 +206,26 @@ def foundation(
     seams = planar_map([p.outline for p in block.pieces])
     cuts = StraightCuts(seams)
     # Which pieces make up each section, in their order of sewing.
-    if block.sections is None:
+    pairs: list[tuple[int, int]] | None = None
+    given: Joins | None = None
+    if block.built is not None:
+        units, names, given = _of_blocks(block, seams)
+        optimal = len(units) == 1 or len(units) == _fewest(cuts)
+    elif block.sections is None:
         units, pairs, optimal = _worked_out(block, seams, cuts, pieces_pointer)
         names = [letters(n) for n in range(len(units))]
     else:
-        units, pairs = _checked(block, cuts, sections_pointer), None
+        units = _checked(block, block.sections, cuts, sections_pointer)
         names = [section.id for section in block.sections]
         optimal = len(units) == 1 or len(units) == _fewest(cuts)
     # The sections as the pieces of a coarser block, from here on as any other block is.
-    rings = _outlines_of(seams, units)
-    if block.sections is None:
+    rings = outlines_of(seams, units)
+    if pairs is not None:
         units = alike_orders(block.pieces, units, [straightened(ring) for ring in rings])
     coarse = planar_map(rings)
-    order = _order_of_sections(block, coarse, units, names, pairs, sections_pointer)
+    if given is None:
+        given = _contracted_joins(block, units, names)
+    order = _order_of_sections(coarse, names, given, pairs, sections_pointer)
     cut = cut_outlines(coarse, order, allowance, corners)
     marks = _seam_marks(seams, coarse, units, allowance)
     spares = _spares(seams, units, allowance)
@@ -283,7 +291,7 @@ def _worked_out(
         orders = [sewing_order(cuts, unit) for unit in found.units]
         units = [order for order in orders if order is not None]
         units.sort(key=lambda unit: _place_in_reading(cuts, unit))
-        coarse = planar_map(_outlines_of(seams, units))
+        coarse = planar_map(outlines_of(seams, units))
         pairs = joined(StraightCuts(coarse))
     except NotStraight as stuck:
         raise BlockError(_not_straight(block, seams, stuck.unit, pieces_pointer)) from None
@@ -292,8 +300,8 @@ def _worked_out(
     for first, second in pairs:
         made.append(made[first] + made[second])
     letter = {n: k for k, n in enumerate(made[-1])}
-    renamed = [(letter.get(one, one), letter.get(other, other)) for one, other in pairs]
-    return [units[n] for n in made[-1]], renamed, found.fewest
+    lettered = [(letter.get(one, one), letter.get(other, other)) for one, other in pairs]
+    return [units[n] for n in made[-1]], lettered, found.fewest
 
 
 def _fewest(cuts: StraightCuts) -> int | None:
@@ -353,15 +361,108 @@ def _not_straight(
     return faults
 
 
+# --- sections of a block that is made of blocks -------------------------------------------------
+
+
+def _of_blocks(block: Block, seams: Seams) -> tuple[list[list[int]], list[str], Joins]:
+    """The sections of each of the blocks by itself: those that it brings along, or the fewest.
+
+    Returns:
+        The pieces of each section in order of sewing; their names, which are letters but for those
+        that are brought along; and the joins of the sections, block by block.
+
+    Raises:
+        BlockError: with the faults of all blocks that cannot be sewn so.
+    """
+    assert block.built is not None
+    blocks = {unit.name: unit for unit in innermost(block.built)}
+    number = {piece.id: i for i, piece in enumerate(block.pieces)}
+    # In the order in which the blocks are joined, so that letters follow it.
+    order = nested(order_of(block, seams), [piece.id for piece in block.pieces])
+    unit_of = {id: n for n, unit in enumerate(blocks.values()) for id in unit.pieces}
+    tree = _contracted(order, unit_of, list(blocks))
+    assert tree is not None, "every block is a unit of the order of sewing"
+    known: dict[tuple[str, int], _OwnSections] = {}
+    units: list[list[int]] = []
+    names: list[str] = []
+    faults: list[Fault] = []
+
+    def of_block(name: str) -> Joins:
+        unit = blocks[name]
+        own = [number[id] for id in unit.pieces]
+        # The same block, turned or flipped over, has the same sections.
+        design = (name.rpartition(".")[0], unit.design)
+        if design not in known:
+            try:
+                known[design] = _sections_of_block(block, unit, own)
+            except BlockError as error:
+                faults.extend(replace(fault, pointer=unit.pointer) for fault in error.faults)
+                return name
+        found = known[design]
+        given = unit.sections and [section.id for section in unit.sections]
+        named = given or [letters(len(units) + n) for n in range(len(found.sections))]
+        units.extend([own[p] for p in section] for section in found.sections)
+        names.extend(named)
+        return _joined_pairs(named, found.pairs)
+
+    joins = renamed(tree, of_block)
+    if faults:
+        raise BlockError(faults)
+    return units, names, joins
+
+
+@dataclass(frozen=True, slots=True)
+class _OwnSections:
+    """The sections of a block within a block.
+
+    Attributes:
+        sections: the places of their pieces among the block's, in order of sewing.
+        pairs: how they are joined, each join being numbered on from the sections.
+    """
+
+    sections: list[list[int]]
+    pairs: list[tuple[int, int]]
+
+
+def _sections_of_block(block: Block, unit: BlockUnit, own: Sequence[int]) -> _OwnSections:
+    """The sections of a unit of some pieces, by itself.
+
+    Raises:
+        BlockError: it cannot be sewn so.
+    """
+    part = replace(block, pieces=tuple(block.pieces[i] for i in own), built=None)
+    seams = planar_map([piece.outline for piece in part.pieces])
+    cuts = StraightCuts(seams)
+    if unit.sections is None:
+        sections, pairs, _ = _worked_out(part, seams, cuts, None)
+        return _OwnSections(sections, pairs)
+    sections = _checked(part, unit.sections, cuts, unit.pointer)
+    names = [section.id for section in unit.sections]
+    coarse = planar_map(outlines_of(seams, sections))
+    given = _contracted_joins(replace(part, joins=unit.joins), sections, names)
+    order = _order_of_sections(coarse, names, given, None, unit.pointer)
+    return _OwnSections(sections, [(join.first, join.second) for join in order.joins])
+
+
+def _joined_pairs(names: Sequence[str], pairs: Sequence[tuple[int, int]]) -> Joins:
+    """Pairs of units, each numbered on from the names, as nested pairs of names."""
+    made: list[Joins] = list(names)
+    for first, second in pairs:
+        made.append((made[first], made[second]))
+    return made[-1]
+
+
 # --- sections that are given -------------------------------------------------------------------
 
 
-def _checked(block: Block, cuts: StraightCuts, pointer: str) -> list[list[int]]:
+def _checked(
+    block: Block, sections: Sequence[Section], cuts: StraightCuts, pointer: str
+) -> list[list[int]]:
     """The given sections; every step that cannot be sewn is a fault."""
     number = {p.id: i for i, p in enumerate(block.pieces)}
     faults: list[Fault] = []
     units = []
-    for i, section in enumerate(block.sections or ()):
+    for i, section in enumerate(sections):
         unit = [number[name] for name in section.order]
         place = {p: k for k, p in enumerate(unit)}
         for k in range(1, len(unit)):
@@ -454,107 +555,49 @@ def _sewn_lines(seams: Seams, unit: Sequence[int]) -> Iterator[Line]:
         yield Line(seams.points[seam.ends[0]], seams.points[seam.ends[1]])
 
 
-# --- sections as the pieces of a coarser block -------------------------------------------------
+# --- the order of joining ----------------------------------------------------------------------
 
 
-def _outlines_of(seams: Seams, units: Sequence[Sequence[int]]) -> list[Outline]:
-    """The finished outline of each section.
-
-    They have a point wherever sections meet, so that neighbours share their edges.
-    """
-    section_of = {p: n for n, unit in enumerate(units) for p in unit}
-    return [_outline_of(seams, unit, section_of) for unit in units]
-
-
-def _outline_of(seams: Seams, unit: Sequence[int], section_of: Mapping[int, int]) -> Outline:
-    """The finished outline of a section.
-
-    Args:
-        section_of: for each piece of the block the number of its section.
-    """
-    own = section_of[unit[0]]
-    # The half-edges at the section's outside, by the point at which they begin, each with the
-    # point at which it ends; then they are walked from one to the next.
-    leaving: dict[int, tuple[int, Segment]] = {}
-    for piece in unit:
-        for side in seams.sides[piece]:
-            edge = seams.edges[side.edge]
-            other = edge.left if edge.right == piece else edge.right
-            if other is None or section_of[other] != own:
-                end = edge.end if side.forward else edge.start
-                leaving[seams.start(side)] = end, seams.segment(side)
-    first = point = min(leaving)
-    walked: list[tuple[int, Segment]] = []
-    while True:
-        end, segment = leaving[point]
-        walked.append((point, segment))
-        point = end
-        if point == first:
-            break
-    # Points in the middle of a straight side go, but for those at which sections meet.
-    corners = [
-        k
-        for k, (point, segment) in enumerate(walked)
-        if _sections_meet(seams, point, section_of) or not _straight_on(walked[k - 1][1], segment)
-    ]
-    outline: list[Segment] = []
-    for k, following in zip(corners, [*corners[1:], corners[0] + len(walked)], strict=True):
-        segment = walked[k][1]
-        if following > k + 1:
-            end_of_run = walked[(following - 1) % len(walked)][1].end
-            segment = Line(segment.start, end_of_run)
-        outline.append(segment)
-    return tuple(outline)
-
-
-def _sections_meet(seams: Seams, point: int, section_of: Mapping[int, int]) -> bool:
-    """Whether three sections meet at a point, or two and the outside."""
-    runs = seams.around[point]
-    sections = {section_of[c.piece] for run in runs for c in run}
-    return len(sections) + any(not seams.closes(run) for run in runs) > 2
-
-
-def _straight_on(before: Segment, after: Segment) -> bool:
-    """Whether two edges are one straight side."""
-    return isinstance(before, Line) and isinstance(after, Line) and not seam_bends(before, after)
+def _contracted_joins(
+    block: Block, units: Sequence[Sequence[int]], names: Sequence[str]
+) -> Joins | None:
+    """The block's own joins as joins of its sections; None if it has none, or they do not suit."""
+    if block.joins is None:
+        return None
+    ids = [p.id for p in block.pieces]
+    return _contracted(block.joins, {ids[p]: n for n, u in enumerate(units) for p in u}, names)
 
 
 def _order_of_sections(
-    block: Block,
     coarse: Seams,
-    units: Sequence[Sequence[int]],
     names: Sequence[str],
+    given: Joins | None,
     pairs: Sequence[tuple[int, int]] | None,
     pointer: str,
 ) -> Order:
-    """The order of joining: the block's own where it suits, else that with the fewest levels.
+    """The order of joining: the one given where it suits, else that with the fewest levels.
 
     Args:
-        pairs: that order, if it is known already.
+        given: joins of the sections by their names.
+        pairs: that with the fewest levels, if it is known already.
         pointer: to the sections in the request.
 
     Raises:
         BlockError: the sections cannot be joined with straight seams alone.
     """
-    if block.joins is not None:
-        ids = [p.id for p in block.pieces]
-        given = _contracted(block.joins, {ids[p]: n for n, u in enumerate(units) for p in u}, names)
-        if given is not None:
-            # Legal joins of pieces may make joins of sections that are not, or that bend.
-            try:
-                order = order_from(coarse, names, given)
-            except BlockError:
-                order = None
-            if order is not None and all(j.seam.kind == "straight" for j in order.joins):
-                return order
+    if given is not None:
+        # Legal joins of pieces may make joins of sections that are not, or that bend.
+        try:
+            order = order_from(coarse, names, given)
+        except BlockError:
+            order = None
+        if order is not None and all(j.seam.kind == "straight" for j in order.joins):
+            return order
     try:
         pairs = joined(StraightCuts(coarse)) if pairs is None else pairs
     except NotStraight as stuck:
         raise BlockError(_sections_not_straight(coarse, names, stuck.unit, pointer)) from None
-    made: list[Joins] = list(names)
-    for first, second in pairs:
-        made.append((made[first], made[second]))
-    return order_from(coarse, names, made[-1])
+    return order_from(coarse, names, _joined_pairs(names, pairs))
 
 
 def _contracted(joins: Joins, section_of: Mapping[str, int], names: Sequence[str]) -> Joins | None:

@@ -12,6 +12,7 @@ from piecewright.patchwork.block.seams import Seams, straightened
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, cross, distance, dot, minus, normalised
 from piecewright.patchwork.sewing.crossings import Press
+from piecewright.patchwork.sewing.stops import SeamEnd, Stop
 
 ALIKE = 0.01
 """Inches within which the corners of two steps must agree for them to be alike.
@@ -21,12 +22,16 @@ a careful maker's cut is off (``error_budget.CUTTING``)."""
 
 
 def first_alike(
-    seams: Seams, order: Order, directions: Sequence[Press], levels: Sequence[int]
+    seams: Seams,
+    order: Order,
+    directions: Sequence[Press],
+    levels: Sequence[int],
+    stops: Sequence[Sequence[Stop]],
 ) -> list[int]:
     """For each join the first of its level that is sewn just like it.
 
     Both units must have the same pieces, turned but not flipped over, with the same seam
-    between them, pressed toward the same one.  Fabrics may differ.
+    between them, pressed toward the same one and stopped at the same ends.  Fabrics may differ.
     """
     # Only steps of one level and with as many pieces on both sides are compared.
     spans = Spans(order)
@@ -46,7 +51,8 @@ def first_alike(
             like.append(k)
             continue
         # From which end of the seam a step is seen makes no difference to a maker.
-        laid = _Laid.of(seams, order, spans, k, directions[k], shapes)
+        ends = frozenset(stop.end for stop in stops[k])
+        laid = _Laid.of(seams, order, spans, k, directions[k], ends, shapes)
         turned = laid.turned()
         known = firsts.setdefault(kinds[k], [])
         for first, other_laid in known:
@@ -72,12 +78,14 @@ class _Laid:
     Attributes:
         right, left: the marks of the units on the two sides of the seam so laid.
         toward: the side that the seam is pressed toward, or open.
+        stopped: the ends at which it stops at the match point; it starts at the origin.
     """
 
     length: float
     right: tuple[Point, ...]
     left: tuple[Point, ...]
     toward: str
+    stopped: frozenset[SeamEnd]
 
     @classmethod
     def of(
@@ -87,6 +95,7 @@ class _Laid:
         spans: Spans,
         k: int,
         press: Press,
+        stopped: frozenset[SeamEnd],
         shapes: Sequence[list[Point]],
     ) -> _Laid:
         join = order.joins[k]
@@ -108,7 +117,7 @@ class _Laid:
             return (dot(v, along), cross(along, v))
 
         right, left = (tuple(laid(p) for i in own for p in shapes[i]) for own in sides)
-        return cls(distance(start, end), right, left, toward)
+        return cls(distance(start, end), right, left, toward, stopped)
 
     def turned(self) -> _Laid:
         """The same step, seen from the other end of its seam."""
@@ -116,11 +125,14 @@ class _Laid:
             tuple((self.length - x, -y) for x, y in marks) for marks in (self.left, self.right)
         )
         toward = {"right": "left", "left": "right", "open": "open"}[self.toward]
-        return _Laid(self.length, right, left, toward)
+        other: dict[SeamEnd, SeamEnd] = {"start": "end", "end": "start"}
+        stopped = frozenset(other[end] for end in self.stopped)
+        return _Laid(self.length, right, left, toward, stopped)
 
     def agrees(self, other: _Laid) -> bool:
         return (
             self.toward == other.toward
+            and self.stopped == other.stopped
             and abs(self.length - other.length) <= ALIKE
             and _same_marks(self.right, other.right)
             and _same_marks(self.left, other.left)

@@ -70,6 +70,21 @@ class _Marks:
         return np.sort(self.away)
 
 
+@dataclass(frozen=True)
+class Inside:
+    """What a unit that stands for a piece is divided into.
+
+    Attributes:
+        design: the same for units that are alike, from 0.
+        points: that tell how its pieces lie, no two of them the same, inches; shape (n, 2).
+        kinds: of each point, from 0: the same for pieces of the same shape.
+    """
+
+    design: int
+    points: Floats
+    kinds: Integers
+
+
 class Figures:
     """The figures of a block's units, counted from 0 as they are met.
 
@@ -80,12 +95,20 @@ class Figures:
         units: for each figure how many units that have it were met.
     """
 
-    def __init__(self, seams: Seams) -> None:
+    def __init__(self, seams: Seams, insides: Sequence[Inside] = ()) -> None:
+        """Of a block's units.
+
+        Args:
+            insides: for each piece, if the pieces of ``seams`` are units themselves.
+        """
         outlines = [tuple(seams.segment(side) for side in own) for own in seams.sides]
         plain = [straightened(outline) for outline in outlines]
         # Only finished shapes count here: neither allowance nor grain makes a seam another one.
         self._shapes = [one.first for one in congruences([Shape(o, o, None) for o in plain])]
         rings = [np.array(paths.ring(outline)) for outline in outlines]
+        self._insides = insides
+        if insides:
+            self._shapes = [inside.design for inside in insides]
         self._areas, self._middles = _areas_and_middles(rings)
         self._points = np.array(seams.points, dtype=float)
         # Where a neighbour's seam ends in the middle of a straight side the piece has no corner.
@@ -139,8 +162,12 @@ class Figures:
         middle = (middles * areas[:, None]).sum(axis=0) / areas.sum()
         corners = np.unique(np.concatenate([self._corners[i] for i in own]))
         kinds = [self._shapes[i] for i in own] + [_CORNER] * len(corners)
-        at = np.concatenate([middles, self._points[corners]]) - middle
-        return _Marks(at, np.array(kinds), tuple(own))
+        at = [middles, self._points[corners]]
+        for inside in (self._insides[i] for i in own if self._insides):
+            # Kinds of their own, below that of corners.
+            kinds += (_CORNER - 1 - inside.kinds).tolist()
+            at.append(inside.points)
+        return _Marks(np.concatenate(at) - middle, np.array(kinds), tuple(own))
 
     def carried(self, unit: PieceSet, half: PieceSet, onto: PieceSet) -> PieceSet:
         """The pieces onto which a part of a unit is carried when the unit is laid onto another.

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from piecewright.patchwork.block.joins import Order, order_from
-from piecewright.patchwork.block.model import Block
+from piecewright.patchwork.block.model import Block, BlockUnit
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.sewing.cut_graph import CutGraph
+from piecewright.patchwork.sewing.order_of_units import search_units
 from piecewright.patchwork.sewing.order_search import search_order
 
 
@@ -40,16 +41,20 @@ def order_of(block: Block, seams: Seams) -> Order:
     ids = [p.id for p in block.pieces]
     if block.joins is not None:
         return order_from(seams, ids, block.joins)
-    return work_out_order(seams, ids).order
+    return work_out_order(seams, ids, block.built).order
 
 
-def work_out_order(seams: Seams, ids: Sequence[str]) -> WorkedOrder:
+def work_out_order(seams: Seams, ids: Sequence[str], built: BlockUnit | None = None) -> WorkedOrder:
     """The order of sewing that a sewist would choose (see ``sewing.order_search``).
+
+    Args:
+        built: how the block is made of blocks, each of which is sewn whole
+            (``sewing.order_of_units``).
 
     Raises:
         BlockError: there is none, because the block has a hole or falls apart.
     """
-    found = search_order(CutGraph(seams), ids)
+    found = search_order(CutGraph(seams), ids) if built is None else search_units(seams, ids, built)
     order = order_from(seams, ids, found.joins, "/block")
     return WorkedOrder(order, found.fewest_pivots, found.optimal)
 

@@ -112,13 +112,16 @@ class FoundOrder:
     optimal: bool
 
 
-def search_order(graph: CutGraph, ids: Sequence[str]) -> FoundOrder:
+def search_order(graph: CutGraph, ids: Sequence[str], figures: Figures | None = None) -> FoundOrder:
     """The order of sewing that is found.
+
+    Args:
+        figures: of the graph's units, where these are more than their pieces show.
 
     Raises:
         BlockError: there is none, because the block has a hole or falls apart.
     """
-    search = _Search(graph)
+    search = _Search(graph, figures or Figures(graph.seams))
     whole = (1 << len(ids)) - 1
     search.divide(whole)
     return search.gathered(whole, ids)
@@ -188,9 +191,9 @@ class _Search:
         known: what was found of each figure.
     """
 
-    def __init__(self, graph: CutGraph) -> None:
+    def __init__(self, graph: CutGraph, figures: Figures) -> None:
         self.graph = graph
-        self.figures = Figures(graph.seams)
+        self.figures = figures
         self.steps = Steps(0)
         self.known: dict[Figure, _Divided] = {}
 

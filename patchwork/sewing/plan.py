@@ -88,7 +88,7 @@ def sewing_plan(
         order = order_from(seams, ids, block.joins)
         proven = (False, False)
     else:
-        worked_out = work_out_order(seams, ids)
+        worked_out = work_out_order(seams, ids, block.built)
         order = worked_out.order
         proven = (worked_out.fewest_pivots, worked_out.optimal)
     pressing = pressing_plan(

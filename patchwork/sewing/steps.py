@@ -27,6 +27,7 @@ from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.order import unit_levels
 from piecewright.patchwork.sewing.rectangles import Size, unfinished, unit_rectangles
 from piecewright.patchwork.sewing.rounds import Round, rounds_of
+from piecewright.patchwork.sewing.stops import Stop, stops_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ class Step:
         units: the ids of the pieces of its first and its second unit.
         seam: points along it at finished size, curves as points.
         pivots: where to stop with the needle down and turn.
+        stops: the ends of the seam at which it stops at the match point.
         unfinished: the size to trim the sewn unit to; None where it is no rectangle.
         level: from 1; its units were made at lower levels.
         like: the first join of the same level that is sewn just like this one; itself if
@@ -49,6 +51,7 @@ class Step:
     seam: tuple[Point, ...]
     kind: Kind
     pivots: tuple[Point, ...]
+    stops: tuple[Stop, ...]
     press: Press
     unfinished: Size | None
     level: int
@@ -87,7 +90,8 @@ def sewing_steps(
     spans = Spans(order)
     rectangles = unit_rectangles(seams, order)
     levels = unit_levels(order)
-    like = first_alike(seams, order, directions, levels)
+    stops = stops_of(order)
+    like = first_alike(seams, order, directions, levels, stops)
     steps = []
     for k, join in enumerate(order.joins):
         first, second = (
@@ -101,6 +105,7 @@ def sewing_steps(
                 tuple(seam_points(seams, join.seam)),
                 join.seam.kind,
                 tuple(seams.points[p] for p in join.seam.pivots),
+                stops[k],
                 directions[k],
                 unfinished(seams, rectangle, allowance) if rectangle else None,
                 levels[order.pieces + k],

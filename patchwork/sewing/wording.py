@@ -100,6 +100,29 @@ class Words:
             "turn, and clip the inner corner almost to the stitch."
         )
 
+    def stops(self, step: Step) -> str:
+        """Where the seam stops before the raw edge; empty if it is sewn from edge to edge."""
+        if not step.stops:
+            return ""
+        inches = self.plan.allowance.seam
+        both = len(step.stops) > 1
+        away = f", {spoken(inches, self.unit)}" if inches else ""
+        where = (
+            f"Start and stop at the match points (bars){away}{' from the raw edges' * bool(away)},"
+            if both
+            else f"Stop at the match point (bar){away}{' before the raw edge' * bool(away)},"
+        )
+        # Alike steps stop alike, but each for a later step of its own.
+        if len(self.groups[step.like]) > 1:
+            return f"{where} and backstitch: a later seam pivots there."
+        later = sorted({stop.pivots + 1 for stop in step.stops})
+        pivots = (
+            f"step {later[0]} pivots"
+            if len(later) == 1
+            else f"steps {listed(map(str, later))} pivot"
+        )
+        return f"{where} and backstitch: {pivots} there."
+
     def matching(self, step: Step) -> str:
         """What must meet along the seam; empty if nothing does."""
         met = self.meetings.get(step.join, [])
@@ -190,7 +213,13 @@ class Words:
 
     def step(self, step: Step) -> list[str]:
         """All that is said of a step, in sentences."""
-        message = [self.joined(step), self.seam(step), self.matching(step), self.press(step)]
+        message = [
+            self.joined(step),
+            self.seam(step),
+            self.stops(step),
+            self.matching(step),
+            self.press(step),
+        ]
         after = self.rounds.get(step.join)
         message.append(self.squared(after) if after else self.trim(step))
         return [s for s in message if s]
@@ -211,6 +240,9 @@ class Words:
             )
         if count > 1:
             message[0] += " The cards go set by set; their numbers are those on the block map."
+        if plan.block.built is not None:
+            blocks = counted(len(plan.block.built.units), "block")
+            message.append(f"It is made of {blocks}: each is sewn whole, and then they are joined.")
         pivots = sum(len(step.pivots) for step in plan.sewing.steps)
         if plan.given:
             with_pivots = f", with {counted(pivots, 'pivot')}" if pivots else ""

@@ -48,7 +48,13 @@ from piecewright.render.drawing.marks import (
     rectangle,
 )
 from piecewright.render.printables.block_map.outlines import joined_rings
-from piecewright.render.printables.block_map.signs import arrow, meeting_mark, pressed_way
+from piecewright.render.printables.block_map.signs import (
+    arrow,
+    meeting_mark,
+    pressed_way,
+    seam_from_stop,
+    stop_bar,
+)
 from piecewright.render.sheets.furniture import Heading
 
 WIDTH: Final = 3.72
@@ -71,6 +77,7 @@ _GAP: Final = 0.3
 
 _DOT: Final = 0.035
 _PIVOT: Final = 0.055
+_BAR: Final = 0.065
 """Inches from the middle of a sign to its edge."""
 
 _LEAST_FIGURE: Final = 0.85
@@ -351,7 +358,7 @@ class _Figures:
         )
 
     def _seam(self, step: Step, scale: float, at: Point) -> Iterator[Mark]:
-        """The seam on one of the units, with what must be matched and where to pivot."""
+        """The seam on one of the units, with what must be matched, and where to stop or pivot."""
         join = self.plan.order.joins[step.join]
         points = self.plan.seams.points
         chain = straightened(tuple(self.plan.seams.segment(s) for s in join.seam.sides))
@@ -361,6 +368,9 @@ class _Figures:
         for point, nests in self.arrivals.get(step.join, ()):
             if point not in join.seam.pivots:
                 yield from meeting_mark(_at(points[point], scale, at), nests, _DOT)
+        for stop in step.stops:
+            end, along = seam_from_stop(self.plan.seams, join.seam, stop)
+            yield from stop_bar(_at(end, scale, at), along, _BAR)
         for pivot in step.pivots:
             x, y = _at(pivot, scale, at)
             corners = [(x - _PIVOT, y), (x, y - _PIVOT), (x + _PIVOT, y), (x, y + _PIVOT)]

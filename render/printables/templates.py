@@ -39,6 +39,7 @@ from piecewright.render.drawing.labels import (
 )
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, box_of, drawn, line
 from piecewright.render.drawing.marks import Dot as DotMark
+from piecewright.render.printables.block_map.signs import circle
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.named import NO_WINDOWS, Windows
 
@@ -52,6 +53,12 @@ _SHORTEST_ARROW: Final = 0.4
 _HEAD: Final = 0.09
 """Length of an arrow head, inches; short arrows have shorter ones."""
 
+_RING: Final = 0.06
+"""Inches; the ring round a dot at which a seam stops: what a 1/8 in hole punch takes out."""
+
+_RING_WEIGHT: Final = 0.6
+"""Points."""
+
 _MOST_NAMES: Final = 36
 """Characters of piece names in a label; more are counted instead."""
 
@@ -64,7 +71,8 @@ def heading(templates: TemplateSet) -> Heading:
         what="Cutting templates, seen from the right side of the cloth",
         size=f"Finished {block_size(block)}",
         allowance=allowance_words(allowance, block.unit),
-        corners=f"{templates.corners.capitalize()} corners",
+        corners=f"{templates.corners.capitalize()} corners"
+        + "; stop seams at ringed dots" * any(t.stop_points for t in templates.templates),
     )
 
 
@@ -91,6 +99,10 @@ def _template_drawing(
         Stroke("sewing-line", template.finished, closed=True),
     ]
     marks += [DotMark("match-point", p) for p in template.match_points]
+    marks += [
+        Stroke("match-point", circle(p, _RING), closed=True, weight=_RING_WEIGHT)
+        for p in template.stop_points
+    ]
     marks += [
         line("notch", plus(n.at, n.out, n.away), plus(n.at, n.out, n.away / 2))
         for n in template.notches

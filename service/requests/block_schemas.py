@@ -7,16 +7,20 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from marshmallow import validates_schema
+from marshmallow import ValidationError, validates_schema
 
+from piecewright.patchwork.block.grid import DEEPEST
 from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
 from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
 from piecewright.service.requests.fields import (
     LONGEST_ID,
     LONGEST_NAME,
+    ByName,
     Choice,
     Colour,
+    CountOrLengths,
+    Flag,
     Grain,
     Id,
     JoinsTree,
@@ -24,6 +28,7 @@ from piecewright.service.requests.fields import (
     Nested,
     Point,
     Points,
+    QuarterTurn,
     Refer,
     RequestField,
     Text,
@@ -32,9 +37,11 @@ from piecewright.service.requests.fields import (
     refusal,
 )
 from piecewright.service.requests.request_schema import RequestSchema
+from piecewright.service.requests.schema_faults import escaped
 
 MOST_FABRICS = 200
 MOST_LINES = 2000
+MOST_DESIGNS = 100
 
 
 class Fabric(RequestSchema):
@@ -91,7 +98,7 @@ class Section(RequestSchema):
 
 
 class _AnyBlock(RequestSchema):
-    """What both forms of block geometry have."""
+    """What all forms of block geometry have."""
 
     name = Text(LONGEST_NAME, metadata=documented("As sheets name the block."))
     unit = Choice(
@@ -103,6 +110,11 @@ class _AnyBlock(RequestSchema):
         most=MOST_FABRICS,
         metadata=documented("The cloths of the block."),
     )
+
+
+class _OfPieces(_AnyBlock):
+    """What blocks have that are made of pieces."""
+
     joins = JoinsTree(
         MOST_PIECES, metadata=documented("The order of sewing; worked out if left out.")
     )
@@ -114,7 +126,7 @@ class _AnyBlock(RequestSchema):
     )
 
 
-class BlockAsPieces(_AnyBlock):
+class BlockAsPieces(_OfPieces):
     """A block, piece by piece."""
 
     pieces = ListOf(
@@ -135,7 +147,7 @@ class Fill(RequestSchema):
     fabric = Id(required=True, metadata=documented("The id of one of the block's fabrics."))
 
 
-class BlockAsDrawing(_AnyBlock):
+class BlockAsDrawing(_OfPieces):
     """A block as a frame that lines cut into pieces, named p1, p2, … in reading order."""
 
     frame = Points(
@@ -153,28 +165,185 @@ class BlockAsDrawing(_AnyBlock):
 
 
 class BlockField(RequestField):
-    """The block of a request, in one of three forms known apart by their fields."""
+    """The block of a request, in one of four forms known apart by their fields."""
 
-    FORMS = (
-        "a block is an id of the catalogue, or has 'pieces', or has a 'frame' and 'lines'; "
-        "give one of the three"
+    words = (
+        "a block is an id of the catalogue, or has 'pieces', or has a 'frame' and 'lines', or has "
+        "a 'grid'; give one of the four"
     )
+    id_of = "The id of a block of the catalogue: see `GET /v1/blocks`."
 
-    def json_schema(self, refer: Refer) -> dict[str, Any]:
-        id = {
+    def forms(self) -> dict[str, type[RequestSchema]]:
+        """The schema of each form, by a field that shows which one it is."""
+        drawing = {"frame": BlockAsDrawing, "lines": BlockAsDrawing}
+        return {"pieces": BlockAsPieces, **drawing, "grid": BlockAsGrid}
+
+    def id_schema(self) -> dict[str, Any]:
+        return {
             "type": "string",
             "minLength": 1,
             "maxLength": LONGEST_ID,
-            "description": "The id of a block of the catalogue: see `GET /v1/blocks`.",
+            "description": self.id_of,
         }
-        return {"oneOf": [refer(BlockAsPieces), refer(BlockAsDrawing), id]}
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        forms = dict.fromkeys(self.forms().values())
+        return {"oneOf": [*(refer(form) for form in forms), self.id_schema()]}
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if isinstance(value, str):
             return Id().deserialize(value)
         if not isinstance(value, dict):
-            raise refusal("type", f"{self.FORMS}; got {kind_of(value)}")
-        as_pieces, as_drawing = "pieces" in value, bool({"frame", "lines"} & value.keys())
-        if as_pieces == as_drawing:
-            raise refusal("block-form", self.FORMS)
-        return (BlockAsPieces if as_pieces else BlockAsDrawing)().load(value)
+            raise refusal("type", f"{self.words}; got {kind_of(value)}")
+        found = {form for field, form in self.forms().items() if field in value}
+        if len(found) != 1:
+            raise refusal("block-form", self.words)
+        if found == {BlockAsGrid}:
+            check_depth(value)
+        return found.pop()().load(value)
+
+
+def check_depth(value: Any) -> None:
+    """Raises ``ValidationError`` for grids that lie too deep in each other.
+
+    Before any of them is read, as reading them calls itself for each.
+    """
+    stack: list[tuple[Any, tuple[str | int, ...], int]] = [(value, (), 0)]
+    while stack:
+        one, place, depth = stack.pop()
+        if isinstance(one, list):
+            stack += [(inner, (*place, i), depth) for i, inner in enumerate(one)]
+        elif isinstance(one, dict):
+            if depth > DEEPEST:
+                message = f"grids may lie {DEEPEST} deep in each other; this one lies deeper"
+                raise ValidationError([{"code": "too-deep", "detail": message, "below": place}])
+            if "grid" in one and isinstance(one["grid"], dict):
+                designs = one["grid"].get("designs")
+                inner = [("blocks", one["grid"].get("blocks"))]
+                if isinstance(designs, dict):
+                    inner += [(f"designs/{escaped(id)}", d) for id, d in designs.items()]
+                stack += [(x, (*place, "grid", name), depth + 1) for name, x in inner]
+            elif isinstance(one.get("block"), dict):
+                stack.append((one["block"], (*place, "block"), depth))
+
+
+class InnerBlockField(BlockField):
+    """A block within a grid, as it is given itself."""
+
+    id_of = "The id of one of the grid's `designs`, or of a block of the catalogue."
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        # The forms are named, not referred to: a schema that leads back to itself is more than many
+        # programs that read the document can follow.
+        block = {
+            "type": "object",
+            "description": "A block of its own: `BlockAsPieces`, `BlockAsDrawing` or, at most "
+            f"{DEEPEST} deep, `BlockAsGrid`.",
+        }
+        return {"anyOf": [self.id_schema(), block]}
+
+
+class PlainPatch(RequestSchema):
+    """A cell that is one patch of one fabric."""
+
+    fabric = Id(
+        required=True,
+        allow_none=True,
+        metadata=documented("The id of a fabric of the grid, or of any block in it; null for none"),
+    )
+
+
+class RecolouredBlock(RequestSchema):
+    """A block within a grid, with other fabrics in place of its own."""
+
+    block = InnerBlockField(required=True, metadata=documented("The block."))
+    fabrics = ByName(
+        Id(),
+        "fabrics",
+        most=MOST_FABRICS,
+        required=True,
+        metadata=documented("For ids of its fabrics those that it is cut from here instead."),
+    )
+
+
+class DesignField(InnerBlockField):
+    """A block within a grid, or what stands for one."""
+
+    words = (
+        "a block in a grid is an id, or has 'pieces', a 'frame' and 'lines', or a 'grid'; or it is "
+        "a plain patch with a 'fabric', or a 'block' with other 'fabrics'; give one of them"
+    )
+
+    def forms(self) -> dict[str, type[RequestSchema]]:
+        return {**super().forms(), "fabric": PlainPatch, "block": RecolouredBlock}
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        id, block = super().json_schema(refer)["anyOf"]
+        return {"anyOf": [id, refer(PlainPatch), refer(RecolouredBlock), block]}
+
+
+class Grid(RequestSchema):
+    """Rows and columns of blocks. Each is scaled to its cell, and has to have its proportions."""
+
+    rows = CountOrLengths(
+        MOST_PIECES,
+        metadata=documented(
+            "Their heights from the top, or how many there are; if no heights are given, all are "
+            "as high as the highest block is drawn."
+        ),
+    )
+    columns = CountOrLengths(
+        MOST_PIECES,
+        metadata=documented(
+            "Their widths from the left, or how many there are; if no widths are given, all are as "
+            "wide as the widest block is drawn."
+        ),
+    )
+    blocks = ListOf(
+        ListOf(DesignField(), "blocks", fewest=1, most=MOST_PIECES),
+        "rows",
+        fewest=1,
+        most=MOST_PIECES,
+        required=True,
+        metadata=documented(
+            "Row by row from the top, each from the left. The pieces of the second of them are "
+            "named `b2.` and their own id; a plain patch is `b2`."
+        ),
+    )
+    turns = ListOf(
+        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_PIECES),
+        "rows",
+        fewest=1,
+        most=MOST_PIECES,
+        metadata=documented("By how much the block in each cell is turned; none if left out."),
+    )
+    mirrored = ListOf(
+        ListOf(Flag(), "flags", fewest=1, most=MOST_PIECES),
+        "rows",
+        fewest=1,
+        most=MOST_PIECES,
+        metadata=documented(
+            "Whether the block in each cell is a mirror image, left and right exchanged before it "
+            "is turned; none if left out."
+        ),
+    )
+    designs = ByName(
+        DesignField(),
+        "designs",
+        most=MOST_DESIGNS,
+        metadata=documented("Blocks of your own, each under the id by which `blocks` names it."),
+    )
+
+
+class BlockAsGrid(_AnyBlock):
+    """A block made of blocks. Each of them stays whole in the order of sewing. What `fabrics` says
+    of a fabric holds for all of them; others are taken from the blocks."""
+
+    grid = Nested(Grid, required=True, metadata=documented("The blocks."))
+    joins = JoinsTree(
+        MOST_PIECES,
+        metadata=documented(
+            "The order in which the blocks are joined, by their names `b1`, `b2`, …; worked out if "
+            "left out."
+        ),
+    )

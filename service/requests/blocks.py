@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeAlias
 
 from piecewright.patchwork.block import catalogue
+from piecewright.patchwork.block.grid import block_from_grid
 from piecewright.patchwork.block.model import Block, extent, finished
 from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, parse_length
 from piecewright.service.requests.fields import suggestion
+from piecewright.service.requests.schema_faults import escaped
 from piecewright.service.settings import Settings
 
 _Spec: TypeAlias = Mapping[str, Any]
 
 
 def block_as_drawn(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
-    """The block of a request: of the catalogue, of pieces, or of a drawing.
+    """The block of a request: of the catalogue, of pieces, of a drawing, or of blocks.
 
     Args:
         unit: of its lengths, if it names none.
@@ -26,13 +28,16 @@ def block_as_drawn(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
         BlockError: with every fault found.
     """
     if isinstance(given, str):
-        block = _from_catalogue(given)
+        block = _from_catalogue(given, "/block")
     else:
         spec = {**given, "unit": given.get("unit", unit)}
         # Before anything is reckoned with them: these limits are what bounds the time it takes.
         _check_points(spec, settings.max_points)
-        _check_count(len(spec.get("pieces", ())), settings.max_pieces)
-        block = block_from_pieces(spec) if "pieces" in spec else block_from_drawing(spec)
+        if "grid" in spec:
+            block = block_from_grid(spec, _from_catalogue)
+        else:
+            _check_count(len(spec.get("pieces", ())), settings.max_pieces)
+            block = block_from_pieces(spec) if "pieces" in spec else block_from_drawing(spec)
     # How many pieces lines make of a frame, and how far a curve reaches, is known only now.
     _check_count(len(block.pieces), settings.max_pieces)
     if max(map(abs, extent(block.pieces))) > FARTHEST:
@@ -40,13 +45,13 @@ def block_as_drawn(given: str | _Spec, unit: Unit, settings: Settings) -> Block:
     return block
 
 
-def _from_catalogue(id: str) -> Block:
+def _from_catalogue(id: str, pointer: str) -> Block:
     try:
         return catalogue.load(id)
     except KeyError:
         hint = suggestion(id.lower(), [entry.id for entry in catalogue.entries()])
         message = f"the catalogue has no block {id!r}{hint or '; GET /v1/blocks lists them'}"
-        raise BlockError([Fault("/block", "unknown-block", message)]) from None
+        raise BlockError([Fault(pointer, "unknown-block", message)]) from None
 
 
 def _check_count(pieces: int, most: int) -> None:
@@ -57,21 +62,39 @@ def _check_count(pieces: int, most: int) -> None:
 
 def _check_points(spec: _Spec, most: int) -> None:
     """Raises ``BlockError`` for lists with too many points, and for points that are far out."""
-    lists = {f"/block/lines/{i}": line for i, line in enumerate(spec.get("lines", ()))}
-    lists["/block/frame"] = spec.get("frame", ())
-    for i, piece in enumerate(spec.get("pieces", ())):
-        lists[f"/block/pieces/{i}/outline"] = piece.get("outline", ())
-    for i, fill in enumerate(spec.get("fills", ())):
-        lists[f"/block/fills/{i}/at"] = [fill["at"]]
     faults: list[Fault] = []
-    for pointer, points in lists.items():
+    for pointer, points, unit in _point_lists(spec, "/block"):
         if len(points) > most:
             message = f"{len(points)} points; at most {most} are read here"
             faults.append(Fault(pointer, "too-many-points", message))
-        elif any(abs(parse_length(c, spec["unit"])) > FARTHEST for p in points for c in p):
+        elif any(abs(parse_length(c, unit)) > FARTHEST for p in points for c in p):
             faults.append(_far(pointer))
     if faults:
         raise BlockError(faults)
+
+
+def _point_lists(spec: _Spec, pointer: str) -> Iterator[tuple[str, Sequence[Sequence[Any]], Unit]]:
+    """All lists of points of a block and the blocks in it, with pointers, in their units."""
+    unit: Unit = spec["unit"]
+    for i, line in enumerate(spec.get("lines", ())):
+        yield f"{pointer}/lines/{i}", line, unit
+    yield f"{pointer}/frame", spec.get("frame", ()), unit
+    for i, piece in enumerate(spec.get("pieces", ())):
+        yield f"{pointer}/pieces/{i}/outline", piece.get("outline", ()), unit
+    for i, fill in enumerate(spec.get("fills", ())):
+        yield f"{pointer}/fills/{i}/at", [fill["at"]], unit
+    if "grid" not in spec:
+        return
+    here, grid = f"{pointer}/grid", spec["grid"]
+    inner = {f"{here}/designs/{escaped(id)}": d for id, d in grid.get("designs", {}).items()}
+    for r, row in enumerate(grid["blocks"]):
+        inner.update((f"{here}/blocks/{r}/{c}", cell) for c, cell in enumerate(row))
+    for place, cell in inner.items():
+        given = cell
+        if isinstance(given, dict) and "block" in given:
+            place, given = f"{place}/block", given["block"]
+        if isinstance(given, dict) and "fabric" not in given:
+            yield from _point_lists({**given, "unit": given.get("unit", unit)}, place)
 
 
 def _far(pointer: str) -> Fault:

@@ -265,6 +265,21 @@ def check_length(value: object) -> None:
         raise refusal("length", str(error)) from None
 
 
+class CountOrLengths(RequestField):
+    """How many there are, or the length of each; lengths are kept as written."""
+
+    def __init__(self, most: int, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.count = Count(1, most)
+        self.lengths = ListOf(Length(), "lengths", fewest=1, most=most)
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"oneOf": [self.count.json_schema(refer), self.lengths.json_schema(refer)]}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        return (self.lengths if isinstance(value, list) else self.count).deserialize(value)
+
+
 class Point(RequestField):
     """``[x, y]``, both lengths."""
 

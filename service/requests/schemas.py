@@ -334,7 +334,7 @@ class BlockRequest(RequestSchema):
     """A block and the settings that all printables share. `/v1/check` reads the `sheet` too,
     so that one request can be checked and then printed."""
 
-    block = BlockField(required=True, metadata=documented("The block, in one of its three forms."))
+    block = BlockField(required=True, metadata=documented("The block, in one of its four forms."))
     unit = Choice(
         UNITS,
         metadata=documented(

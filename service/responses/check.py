@@ -16,7 +16,7 @@ from piecewright.service.responses.problem import Caution
 class CheckedPiece(AnswerSchema):
     """A piece as it was read."""
 
-    id = fields.Text("As given, or p1, p2, … for a drawing.")
+    id = fields.Text("As given; p1, p2, … for a drawing; b1, b2.p1, … in a grid.")
     fabric = fields.Text("The id of its fabric, or null.", nullable=True)
     finished = fields.Ring(
         f"Without allowance, in block coordinates at finished size. {CURVES}", of="outline"

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Generic, TypeVar, get_args
 
 from piecewright.patchwork.block.joins import nested
 from piecewright.patchwork.block.model import Joins
 from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.sewing import error_budget, pressing, steps
+from piecewright.patchwork.sewing import error_budget, pressing, steps, stops
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.wording import Words
 from piecewright.render.printables import sewing_plan as cards
@@ -94,6 +94,12 @@ class SewingStep(AnswerSchema):
         "`set-in` for a seam with pivots.", ["straight", "curved", "set-in"], of="step.kind"
     )
     pivots = fields.Places("Where to stop with the needle down and turn.", of="step.pivots")
+    stop = fields.ListOf(
+        fields.Word("`start` or `end` of `seam`.", get_args(stops.SeamEnd)),
+        "The ends of `seam` at which it stops at the match point and is backstitched, as a later "
+        "seam pivots there.",
+        of=lambda one: [stop.end for stop in one.step.stops],
+    )
     press = fields.Word(
         "Toward which unit; `open` only where that was asked for.", PRESSES, of="step.press"
     )
@@ -147,7 +153,8 @@ class SewingOrder(AnswerSchema):
     )
     optimal = fields.Flag(
         "Whether it is proven that no order is better, what comes first in this list counting "
-        "first; false for a given one."
+        "first; false for a given one. For a block made of blocks, which stay whole: that none is "
+        "better for each of them by itself, nor for joining them."
     )
 
 

@@ -13,12 +13,15 @@ from piecewright.service.responses.printout import Printout, printout_of_named
 class CutPiece(AnswerSchema):
     """A piece with its cut outline, in block coordinates at finished size."""
 
-    id = fields.Text("As given, or p1, p2, … for a drawing.")
+    id = fields.Text("As given; p1, p2, … for a drawing; b1, b2.p1, … in a grid.")
     template = fields.Text("The id of the template that it is cut from.")
     reversed = fields.Flag("Whether the template is laid face down for it.")
     finished = fields.Ring(f"Without allowance. {CURVES}")
     cut = fields.Ring(f"With allowance. {CURVES}")
     match_points = fields.Places("On the finished outline, to pin through.")
+    stop_points = fields.Places(
+        "Those match points at which a seam along the piece stops, as a later one pivots there."
+    )
 
 
 class GrainLine(AnswerSchema):

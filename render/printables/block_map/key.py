@@ -20,6 +20,7 @@ from piecewright.render.printables.block_map.signs import (
     meeting_mark,
     number_radius,
     step_number,
+    stop_bar,
 )
 
 _SWATCH: Final = (0.5, 0.3)
@@ -66,6 +67,8 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     for kind, message in ((True, "seams nest here"), (False, "seams do not nest here")):
         if kind in nests:
             entries.append(partial(_sign_meeting, nests=kind, message=message))
+    if any(step.stops for step in plan.sewing.steps):
+        entries.append(_sign_match_stop)
     marks: list[Mark] = []
     for n, entry in enumerate(entries):
         row, column = divmod(n, columns)
@@ -126,4 +129,13 @@ def _sign_meeting(x: float, y: float, nests: bool, message: str) -> list[Mark]:
         _solid((at[0], y), (at[0], y + _SWATCH[1])),
         *meeting_mark(at, nests),
         _beside(message, x, y),
+    ]
+
+
+def _sign_match_stop(x: float, y: float) -> list[Mark]:
+    at = (x + _SWATCH[0] / 2, y + _SWATCH[1] / 2)
+    return [
+        _solid((at[0] - 0.15, at[1]), (at[0] + 0.15, at[1])),
+        *stop_bar(at, (1.0, 0.0)),
+        _beside("stop at the match point", x, y),
     ]

@@ -1,8 +1,8 @@
 """Label placement on a block map: which sign lies where, in rounds, until all have their place.
 
 It is greedy: a sign takes the best place that is free. What fails in one round stands outside in
-the next, where it no longer takes room from others. Dots at meetings come first, then what seams
-say, those with the shortest edges before others, then the ids of pieces.
+the next, where it no longer takes room from others. Dots at meetings and bars at stops come first,
+then what seams say, those with the shortest edges before others, then the ids of pieces.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry import LineString, Polygon
 
 from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.geometry.vectors import Point
+from piecewright.patchwork.geometry.vectors import Point, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.render.drawing.labels import parts_on_sheets
 from piecewright.render.drawing.marks import Box
@@ -31,7 +31,12 @@ from piecewright.render.printables.block_map.occupied import (
     PlacedSign,
 )
 from piecewright.render.printables.block_map.seam_signs import NEAR, SeamSigns
-from piecewright.render.printables.block_map.signs import MEETING, meeting_mark
+from piecewright.render.printables.block_map.signs import (
+    MEETING,
+    meeting_mark,
+    seam_from_stop,
+    stop_bar,
+)
 
 _MOST_ROUNDS: Final = 6
 """Nearly all traditional blocks need one, at 6 in and at 12 in alike; what needs more than these is
@@ -48,6 +53,10 @@ _SHORT: Final = 0.5
 
 _TRIM: Final = 0.02
 """Inches that signs keep off a line along a join of sheets."""
+_SHORT_BAR: Final = 0.045
+_STOP_AWAY: Final = 0.1
+"""Inches; half the length of the bar where a seam stops at a match point, and how far from there it
+stands: where seams come in at 60 degrees to each other the bars of all of them keep apart."""
 
 _Feature: TypeAlias = tuple[bool, int]
 """What a sign belongs to: a part of a seam (true) or a piece, by its number."""
@@ -108,7 +117,7 @@ class _Rounds:
         outer: set[_Feature] = set()
         lost: set[_Feature] = set()
         occupied = OccupiedArea()
-        for one in self._meetings():
+        for one in (*self._meetings(), *self._match_stops()):
             occupied.add(one)
         failed: list[_Feature] = []
         for _ in range(_MOST_ROUNDS):
@@ -217,6 +226,17 @@ class _Rounds:
         for meeting, room in zip(meetings, rooms, strict=True):
             mark = meeting_mark(self._plan.seams.points[meeting.at], meeting.nests)
             yield PlacedSign(tuple(mark), (Claim(room),))
+
+    def _match_stops(self) -> Iterator[PlacedSign]:
+        """The bars at which seams stop, as later ones pivot at their ends."""
+        plan = self._plan
+        for step in plan.sewing.steps:
+            for stop in step.stops:
+                seam = plan.order.joins[step.join].seam
+                point, along = seam_from_stop(plan.seams, seam, stop)
+                at = plus(point, along, _STOP_AWAY)
+                room = shapely.Point(at).buffer(_SHORT_BAR + NEAR)
+                yield PlacedSign(tuple(stop_bar(at, along, _SHORT_BAR)), (Claim(room),))
 
 
 def _joins(windows: Sequence[Polygon]) -> ClaimIndex:

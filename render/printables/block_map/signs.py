@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
-from piecewright.patchwork.block.joins import Order, Spans
+from piecewright.patchwork.block.joins import Order, Seam, Spans
 from piecewright.patchwork.block.seams import Seams
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Outline
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.crossings import Press
+from piecewright.patchwork.sewing.stops import Stop
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Mark, Stroke, Text, line
 
 MEETING: Final = 0.045
 """Inches; the radius of the dot at a meeting."""
+
+STOP: Final = 0.08
+"""Inches; half the length of the bar at which a seam, or the first part of one, stops."""
+
+_BAR: Final = 2.0
+"""Points; its weight."""
 
 _HEAD: Final = 0.075
 _AROUND: Final = 0.022
@@ -71,6 +79,13 @@ def meeting_mark(at: Point, nests: bool, radius: float = MEETING) -> list[Mark]:
     return [Stroke("meeting", circle(at, radius), closed=True, filled=True, colour=colour)]
 
 
+def stop_bar(at: Point, along: Vector, half: float = STOP) -> list[Mark]:
+    """A bar across a seam, where it or its first part stops."""
+    across = (-along[1], along[0])
+    bar = line("meeting", plus(at, across, -half), plus(at, across, half))
+    return [replace(bar, weight=_BAR)]
+
+
 def step_number(message: str, at: Point, letters: float) -> list[Mark]:
     """A step's number in its circle, ``letters`` inches high."""
     baseline = (at[0], at[1] + fonts.cap_height(letters, True) / 2)
@@ -98,3 +113,11 @@ def pressed_way(
     if (press != "second") == first_is_right:
         return at, right
     return at, (-right[0], -right[1])
+
+
+def seam_from_stop(seams: Seams, seam: Seam, stop: Stop) -> tuple[Point, Vector]:
+    """The match point at which a seam stops, and the direction in which it leads away from it."""
+    if stop.end == "start":
+        return seams.points[stop.point], paths.tangent(seams.segment(seam.sides[0]), 0.0)
+    dx, dy = paths.tangent(seams.segment(seam.sides[-1]), 1.0)
+    return seams.points[stop.point], (-dx, -dy)

@@ -12,7 +12,7 @@ from shapely.geometry import Polygon
 
 from piecewright.patchwork.block.joins import Spans
 from piecewright.patchwork.block.model import Block, Piece, extent
-from piecewright.patchwork.geometry.paths import polygon, ring
+from piecewright.patchwork.geometry.paths import point_at, polygon, ring
 from piecewright.patchwork.geometry.polygons import polygon_of
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, SewingPlan, sewing_plan
 from piecewright.render.drawing.marks import (
@@ -112,6 +112,20 @@ def test_meetings_are_filled_where_they_nest(spoil: bool) -> None:
         x, y = plan.seams.points[meeting.at]
         near = [d for d in dots if math.dist(d.segments[0].start, (x, y)) < 0.05]
         assert {d.colour for d in near} == {"#ffffff" if spoil else None}
+
+
+def test_a_bar_on_its_seam_and_the_key_show_where_a_seam_stops() -> None:
+    plan = plan_of("tumbling-blocks")
+    found, key = block_map_drawings(plan)
+    (bar,) = [m for m in found.marks if isinstance(m, Stroke) and m.kind == "meeting"]
+    first, second = plan.sewing.steps
+    (start, end), (pivot,) = first.seam, second.pivots
+    middle = point_at(bar.segments[0], 0.5)
+    # On the first seam, near the point in which all three pieces meet.
+    assert math.dist(start, middle) + math.dist(middle, end) == pytest.approx(math.dist(start, end))
+    assert 0 < math.dist(middle, pivot) < 0.2
+    assert "stop at the match point" in words((key,))
+    assert "stop at the match point" not in words(block_map_drawings(plan_of("nine-patch")))
 
 
 def _alone(drawing: Drawing) -> Drawing:

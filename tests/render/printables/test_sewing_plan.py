@@ -77,8 +77,11 @@ def test_log_cabins_are_squared_up_after_each_round() -> None:
 def test_set_in_seams_name_their_pivots_and_mark_them_on_both_units() -> None:
     card = next(c for c in cards_of("hexagon-rosette") if c.title == "Step 2")
     assert "at the pivot (diamond) stop with the needle down" in text_of(card)
-    diamonds = [m for m in card.marks if isinstance(m, Stroke) and m.kind == "meeting"]
-    assert len(diamonds) == 2
+    signs = [m for m in card.marks if isinstance(m, Stroke) and m.kind == "meeting"]
+    assert sum(m.closed for m in signs) == 2
+    # A bar on both units where the seam stops, as a later one pivots there.
+    assert "Stop at the match point (bar)" in text_of(card)
+    assert sum(not m.closed for m in signs) == 2
 
 
 @pytest.mark.parametrize("name", ["nine-patch", "drunkards-path", "pineapple", "orange-peel"])

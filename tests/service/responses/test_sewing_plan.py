@@ -35,6 +35,18 @@ def test_answers_are_as_the_document_says(client: FlaskClient, path: str, name: 
     assert unlike(SCHEMAS[path], answer.json) == []
 
 
+def test_steps_say_at_which_end_they_stop_for_a_later_pivot(client: FlaskClient) -> None:
+    first, second = printed("sewing-plan", client, {"block": "tumbling-blocks"}).json["steps"]
+    (end,) = first["stop"]
+    assert first["seam"][{"start": 0, "end": -1}[end]] == second["pivots"][0]
+    assert second["stop"] == []
+    pieces = printed("templates", client, {"block": "tumbling-blocks"}).json["pieces"]
+    stops = {piece["id"]: piece["stop_points"] for piece in pieces}
+    sewn_first = {id for unit in first["units"] for id in unit}
+    assert {id for id, points in stops.items() if points} == sewn_first
+    assert all(points == second["pivots"] for points in stops.values() if points)
+
+
 def test_a_plan_has_every_field(client: FlaskClient) -> None:
     got = printed("sewing-plan", client, STAR).json
     plan = sewing_plan(load("sawtooth-star"))
