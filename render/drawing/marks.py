@@ -161,6 +161,7 @@ class Drawing:
         title: what it is, in a few words.
         description: a sentence for those who do not see it.
         box: all of its ink; see ``box_of``.
+        to_scale: its lengths are those of the block; else it is there to be read only.
     """
 
     id: str
@@ -168,12 +169,15 @@ class Drawing:
     description: str
     marks: tuple[Mark, ...]
     box: Box
+    to_scale: bool = True
 
 
-def drawn(id: str, title: str, description: str, marks: Iterable[Mark]) -> Drawing:
+def drawn(
+    id: str, title: str, description: str, marks: Iterable[Mark], to_scale: bool = True
+) -> Drawing:
     """The drawing that consists of ``marks``."""
     marks = tuple(marks)
-    return Drawing(id, title, description, marks, box_of(marks))
+    return Drawing(id, title, description, marks, box_of(marks), to_scale)
 
 
 def line(kind: LineKind, start: Point, end: Point) -> Stroke:
@@ -211,7 +215,7 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
 
 def turned(mark: Mark, degrees: float) -> Mark:
     """The mark turned about the origin, clockwise as seen; text turns with it."""
-    at = _turn(degrees)
+    at = turn_about_origin(degrees)
     if isinstance(mark, Stroke):
         return replace(mark, segments=mapped(mark.segments, at))
     if isinstance(mark, Text):
@@ -226,10 +230,10 @@ def turned_box(box: Box, degrees: float) -> Box:
     Box(x=-1.0, y=0.0, width=1.0, height=3.0)
     """
     corners = [(x, y) for x in (box.x, box.right) for y in (box.y, box.bottom)]
-    return Box.around([_turn(degrees)(corner) for corner in corners])
+    return Box.around([turn_about_origin(degrees)(corner) for corner in corners])
 
 
-def _turn(degrees: float) -> PointMap:
+def turn_about_origin(degrees: float) -> PointMap:
     """The turn about the origin, clockwise as seen."""
     cos, sin = cos_sin(degrees)
     return lambda p: (cos * p[0] - sin * p[1], sin * p[0] + cos * p[1])

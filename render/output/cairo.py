@@ -19,7 +19,8 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH
 from piecewright.render.drawing.marks import ANCHORED, Dot, Mark, Stroke, Text, cos_sin
 from piecewright.render.drawing.paint_order import PenLayer, in_paint_order
-from piecewright.render.sheets.page import BLEED, Page, PlacedDrawing
+from piecewright.render.sheets.page import Page
+from piecewright.render.sheets.placed import PlacedDrawing
 
 fonts.use_own_typeface()
 import cairocffi  # noqa: E402  (fontconfig reads its configuration once, when text is first drawn)
@@ -77,21 +78,25 @@ class Painter:
         self._bold = None
 
     @contextmanager
-    def clipped(self, x: float, y: float, width: float, height: float) -> Iterator[None]:
-        """Nothing that is painted inside reaches out of a box."""
+    def clipped(self, corners: Sequence[Point] | None) -> Iterator[None]:
+        """Nothing that is painted inside reaches out of a polygon, if there is one."""
         with self._cairo:
-            self._cairo.rectangle(x, y, width, height)
-            self._cairo.clip()
+            if corners is not None:
+                self._cairo.move_to(*corners[0])
+                for corner in corners[1:]:
+                    self._cairo.line_to(*corner)
+                self._cairo.close_path()
+                self._cairo.clip()
             yield
         self._bold = None
 
     @contextmanager
     def in_drawing(self, placed: PlacedDrawing) -> Iterator[None]:
-        """What is painted inside is in a drawing's own coordinates."""
+        """What is painted inside is as marks of a drawing are kept."""
         with self._cairo:
             self._cairo.translate(placed.x, placed.y)
-            if placed.turn:
-                self._cairo.transform(cairocffi.Matrix(*_turn(placed.turn)))
+            if placed.own_turn:
+                self._cairo.transform(cairocffi.Matrix(*_turn(placed.own_turn)))
             yield
         self._bold = None
 
@@ -186,23 +191,12 @@ def _paint_page(painter: Painter, page: Page) -> None:
     # Only what is sent is stretched: all else reckons in lengths of the print.
     with painter.mapped(*(page.sheet.correction or (1.0, 1.0, 0.0, 0.0))):
         for placed in page.items:
-            marks = page.marks_of(placed)
-            if page.clip is None:
-                _paint_drawing(painter, placed, marks, page.joins)
-            else:
-                # Lines are cut already; this cuts letters and filled shapes.
-                box = page.clip.grown(BLEED)
-                with painter.clipped(box.x, box.y, box.width, box.height):
-                    _paint_drawing(painter, placed, marks, page.joins)
+            # Lines of a part are cut already; this cuts letters and filled shapes.
+            with painter.clipped(placed.clip):
+                with painter.in_drawing(placed):
+                    painter.paint(placed.kept)
+                painter.paint(placed.joins)
         painter.paint(page.furniture)
-
-
-def _paint_drawing(
-    painter: Painter, placed: PlacedDrawing, marks: Sequence[Mark], joins: Sequence[Mark]
-) -> None:
-    with painter.in_drawing(placed):
-        painter.paint(marks)
-    painter.paint(joins)
 
 
 def _same(p: Point, q: Point) -> bool:

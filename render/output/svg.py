@@ -19,11 +19,11 @@ from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.linekinds import PENS, POINTS_PER_INCH, LineKind
-from piecewright.render.drawing.marks import Box, Dot, Drawing, Mark, Stroke, Text
+from piecewright.render.drawing.marks import Dot, Drawing, Mark, Stroke, Text
 from piecewright.render.drawing.paint_order import in_paint_order
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.page import BLEED, Page
+from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import MILLIMETRES_PER_INCH
 
 
@@ -64,16 +64,17 @@ def sheet_svg(page: Page, unit: Unit = "in") -> str:
     """A sheet as an SVG document, in inches, or in millimetres if ``unit`` is metric."""
     scale = _INCHES if unit == "in" else _METRIC
     document = _document(page, scale)
-    clip = page.clip
     content = document.g(class_="corrected", **_corrected(page, scale))
-    for placed in page.items:
+    for number, placed in enumerate(page.items, 1):
         group = document.g(class_="drawing")
         _describe(group, placed.drawing.title, placed.drawing.description)
         # A path cut at the window is not enough: letters and filled shapes are left whole.
-        if clip is not None:
-            group["clip-path"] = f"url(#{_clip_path(document, scale, clip)})"
-        _draw(document, group, scale, [placed.on_sheet(m) for m in page.marks_of(placed)])
-        _draw(document, group, scale, page.joins)
+        if placed.clip is not None:
+            id = "window" if len(page.items) == 1 else f"window-{number}"
+            _add_clip_path(document, scale, placed.clip, id)
+            group["clip-path"] = f"url(#{id})"
+        _draw(document, group, scale, placed.shown)
+        _draw(document, group, scale, placed.joins)
         content.add(group)
     footer = document.g(class_="sheet")
     _draw(document, footer, scale, page.furniture)
@@ -124,17 +125,10 @@ def _describe(element: Any, title: str, description: str) -> None:
     )
 
 
-def _clip_path(document: Any, scale: _Scale, clip: Box) -> str:
-    box = clip.grown(BLEED)
-    path = document.clipPath(id="window")
-    path.add(
-        document.rect(
-            insert=(scale.number(box.x), scale.number(box.y)),
-            size=(scale.number(box.width), scale.number(box.height)),
-        )
-    )
+def _add_clip_path(document: Any, scale: _Scale, corners: Sequence[Point], id: str) -> None:
+    path = document.clipPath(id=id)
+    path.add(document.path(d="M" + "L".join(map(scale.point, corners)) + "Z"))
     document.defs.add(path)
-    return "window"
 
 
 def _draw(document: Any, parent: Any, scale: _Scale, marks: Sequence[Mark]) -> None:

@@ -110,6 +110,7 @@ def cover_drawings(
             "Cover" if number == 1 else f"Cover, sheet {number}",
             f"{cover.title}: what it is, what lies behind this sheet, and what to know first.",
             marks,
+            to_scale=False,
         )
         for number, marks in enumerate(sheets, 1)
     )

@@ -104,6 +104,7 @@ def cutting_list_drawings(found: CuttingList, width: float, height: float) -> tu
                 f"Cutting list{part}",
                 "What to cut from each fabric, with boxes to tick.",
                 marks,
+                to_scale=False,
             )
         )
     return tuple(drawings)

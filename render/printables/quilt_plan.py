@@ -217,6 +217,7 @@ class _Picture:
             "The quilt drawn small, not to scale: for each place the variant of its block, "
             "how it is turned and who makes it; arrows toward the side that seams are pressed to.",
             marks,
+            to_scale=False,
         )
 
     # --- blocks ---
@@ -400,6 +401,7 @@ def _text(plan: QuiltPlan, room: Column, highlight: str | None) -> Iterator[Draw
             f"The quilt in words{more}",
             "The variants of each design, who makes which blocks, and how blocks are joined.",
             marks,
+            to_scale=False,
         )
 
 

@@ -233,7 +233,7 @@ def _card(
     for words, size, bold, after in lines:
         marks.append(Text(words, (_PAD, y + fonts.ascent(size, bold) * 0.95), size, bold=bold))
         y += size * _LEADING + after
-    return drawn(id, title, " ".join(words for words, *_ in lines), marks)
+    return drawn(id, title, " ".join(words for words, *_ in lines), marks, to_scale=False)
 
 
 # --- figures ---------------------------------------------------------------------------------

@@ -2,49 +2,68 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.render.drawing.marks import Box, Mark, reaches
+from piecewright.render.drawing.marks import Box
 from piecewright.render.sheets import furniture
 from piecewright.render.sheets.papers import Sheet
-
-GAP: Final = 0.13
-"""Inches between drawings that share a sheet, and between them and the test squares: a little
-more than the 1/8 in that scissors need, so that rounding never takes it below that."""
-
-CLEAR_OF_SCALE: Final = 0.02
-"""Inches between a drawing and the ticks of a scale or the 1 in square."""
 
 ENOUGH: Final = 1e-9
 """Inches; what is larger than its room by no more than this is so by rounding, and fits."""
 
+NOTHING: Final = Box(0.0, 0.0, 0.0, 0.0)
+"""No part of a sheet."""
+
 _ABOVE_FOOTER: Final = 0.05
 """Inches between a drawing and the footer."""
 
-_TILE_INSET: Final = furniture.RULE + 0.065
-"""A tile stays clear of the scale and the left edge of the 5 cm square, near the border."""
+_BESIDE_SCALE: Final = furniture.RULE + 0.065
+"""A part stays clear of the ruler at the left where that costs nothing."""
 
 _LEAST_WINDOW: Final = 1.0
 """Inches; a sheet must show at least this much of a drawing, each way, beyond its overlap."""
 
-UNDER_TILE: Final = furniture.TILE_FOOTER + _ABOVE_FOOTER
-"""Inches of a tile's sheet below the tile."""
+UNDER_PART: Final = furniture.FOOTER_HEIGHT + _ABOVE_FOOTER
+"""Inches of a sheet below a part on it."""
 
 
-def drawing_area(sheet: Sheet) -> Box:
-    """What of the sheet there is for whole drawings: all above the footer."""
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A part of a sheet that drawings may lie in.
+
+    Attributes:
+        area: in the sheet's coordinates.
+        taken: a corner of it, at its bottom left, that whole drawings keep clear of.
+        room: for a part of a larger drawing, which need not keep clear of the corner.
+    """
+
+    area: Box
+    taken: Box
+    room: Box
+
+
+def above_footer(sheet: Sheet) -> Box:
+    """What of the sheet lies above the furniture along the bottom."""
     area = sheet.printable
     height = area.height - furniture.FOOTER_HEIGHT - _ABOVE_FOOTER
     return Box(area.x, area.y, area.width, height)
 
 
-def tile_area(sheet: Sheet) -> Box:
-    """What of the sheet there is for a tile; its footer is lower."""
-    area = sheet.printable
-    height = area.height - furniture.TILE_FOOTER - _ABOVE_FOOTER
-    return Box(area.x + _TILE_INSET, area.y, area.width - _TILE_INSET, height)
+def fields(sheet: Sheet, to_scale: bool) -> tuple[Field, ...]:
+    """Fields of a sheet, from the one that leaves the furniture its usual places to all there is.
+
+    Args:
+        to_scale: whether there are test squares.
+    """
+    high = above_footer(sheet)
+    room = Box(high.x + _BESIDE_SCALE, high.y, high.width - _BESIDE_SCALE, high.height)
+    every = sheet.printable
+    found = [Field(high, NOTHING, room), Field(every, NOTHING, every)]
+    if to_scale:
+        found.insert(0, Field(high, furniture.corner(sheet), room))
+    return tuple(found)
 
 
 def check_room(sheet: Sheet, overlap: float) -> None:
@@ -56,19 +75,12 @@ def check_room(sheet: Sheet, overlap: float) -> None:
     Raises:
         BlockError: at ``/sheet``: it leaves no useful room (``paper-too-small``).
     """
-    area = drawing_area(sheet)
+    area = above_footer(sheet)
     narrow = sheet.printable.width < furniture.LEAST_WIDTH
-    window = min(area.width - _TILE_INSET, area.height) - overlap
+    window = min(area.width - _BESIDE_SCALE, area.height) - overlap
     if sheet.margin < 0 or overlap < 0 or narrow or window < _LEAST_WINDOW:
         message = (
             "the sheet leaves no useful room inside its margins beside the test squares and the "
             "overlap; take larger paper, a smaller margin or a smaller overlap"
         )
         raise BlockError([Fault("/sheet", "paper-too-small", message)])
-
-
-def room_for_squares(sheet: Sheet, ink: Sequence[Mark]) -> tuple[bool, bool]:
-    """Whether the 5 cm and whether the 1 in test square can be drawn whole, clear of ink."""
-    five = furniture.corner(sheet).grown(GAP)
-    inch = furniture.inch_corner(sheet).grown(CLEAR_OF_SCALE)
-    return not any(reaches(m, five) for m in ink), not any(reaches(m, inch) for m in ink)

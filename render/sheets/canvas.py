@@ -8,8 +8,7 @@ from typing import Final
 
 from piecewright.render.drawing.marks import Box, Drawing
 from piecewright.render.sheets import furniture
-from piecewright.render.sheets.areas import GAP
-from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.furniture import GAP, Heading
 from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.papers import Sheet
 from piecewright.render.sheets.rows import in_rows

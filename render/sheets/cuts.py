@@ -33,7 +33,7 @@ of an inch each. What that passes over is found by moving single joins."""
 _BESIDE: Final = 0.06
 """Inches; what is nearer than this to a line of a join looks as if it belonged to it."""
 
-_STEP: Final = 0.05
+_STEP: Final = 0.1
 """Inches; joins are moved by this much to find a better place."""
 
 _LARGER_GRID: Final = 0.05

@@ -1,22 +1,23 @@
-"""What stands on every sheet beside its drawings: test squares, scales, footer and map.
+"""What stands on every sheet beside its drawings: test squares, rulers, words, maps.
 
-The 1 in and the 5 cm test square share a corner near the bottom left one of what the printer can
-print. Two scales start there, one along the bottom and one up the left side: quarter inches
-inward, centimetres outward. The footer runs to the right of the squares, in a strip along
-the bottom; at its right end stands the map of a tiled drawing's sheets. In the corner below it,
-beside the scale, is the place for the name of whom the sheet is for.
+As a rule the 1 in and the 5 cm test square share a corner near the bottom left one of what the
+printer can print. Two rulers start there, one along the bottom and one up the left side: quarter
+inches inward, centimetres outward. The words stand right of the squares, in a strip along the
+bottom; at its right end the map of a divided drawing's parts. In the corner below it, beside the
+ruler, is the place for the name of whom the sheet is for. Where drawings need that room,
+``furnishing`` finds another.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.drawing import fonts
-from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, line, rectangle
+from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, rectangle
 from piecewright.render.sheets.papers import Sheet
 
 INCH: Final = 1.0
@@ -24,10 +25,6 @@ FIVE_CENTIMETRES: Final = 5 / 2.54
 
 FOOTER_HEIGHT: Final = 1.05
 """The strip along the bottom of the printable area that no whole drawing enters."""
-
-TILE_FOOTER: Final = 0.9
-"""The same on a tile's sheet. It is lower than the 1 in square, of which two edges do where
-there is ink: so three sheets across letter paper hold the 21 in of a 20 in block."""
 
 RULE: Final = 0.05
 """From the border of what can be printed to the scales; their centimetres fill it."""
@@ -41,13 +38,13 @@ CAUTION: Final = (
 )
 
 _QUARTER_TICK: Final = 0.035
-_INCH_TICK: Final = 0.06
+INCH_TICK: Final = 0.06
 """Inches; how long the ticks are."""
 
-_LONGEST_SCALE: Final = 4.0
+LONGEST_SCALE: Final = 4.0
 """Inches, about 10 cm: over this length a printer that is off by 1 % is off by a 1/25 in."""
 
-_SCALE_STRIP: Final = RULE + _INCH_TICK + 0.02
+SCALE_STRIP: Final = RULE + INCH_TICK + 0.02
 """What the scale along the bottom takes of the footer's height."""
 
 _NAME_ROOM: Final = 0.75
@@ -57,20 +54,33 @@ _NAME_CLEAR: Final = 0.02
 """Between that place and what is above and below it."""
 
 _LONGEST_LABEL: Final = "4 in, 10 cm"
-_SCALE_LETTERS: Final = 0.07
+SCALE_LETTERS: Final = 0.07
 """Inches to the em, 5 points."""
+
+LABEL_WIDTH: Final = fonts.text_width(_LONGEST_LABEL, SCALE_LETTERS)
+"""How wide the label of a ruler is at most."""
+
+GAP: Final = 0.13
+"""Inches between drawings that share a sheet, and between them and the test squares: a little
+more than the 1/8 in that scissors need, so that rounding never takes it below that."""
+
+_MAP_TITLE: Final = 0.1
+"""Inches above a map for its title."""
 
 _MAP: Final = 0.95
 """Inches; the widest map of a tiled drawing's sheets."""
 
-_CLEARANCE: Final = 0.09
+CLEARANCE: Final = 0.09
 """Inches between the test squares and what stands beside or in them."""
 
 _LEADING: Final = 1.3
 """From a line of the footer to the next, in sizes of its letters."""
 
-_SMALLEST: Final = 0.055
+SMALLEST: Final = 0.055
 """The smallest letters of a footer, inches to the em (4 pt)."""
+
+READABLE: Final = 0.085
+"""The smallest letters of words that find their place among drawings (6 pt)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,90 +120,82 @@ def inch_corner(sheet: Sheet) -> Box:
     return Box(large.x, large.bottom - INCH, INCH, INCH)
 
 
-def squares(sheet: Sheet, whole: bool, whole_inch: bool = True) -> tuple[Mark, ...]:
-    """Both test squares with what they measure.
+def squares(corner: Point, five: bool = True) -> tuple[Mark, ...]:
+    """The 1 in test square inside the 5 cm one, with what they measure and what to do with them.
 
     Args:
-        whole: draw the 5 cm square whole; else only its left and its bottom edge, which lie
-            along the border, so that a drawing can use the room.
-        whole_inch: the same for the 1 in square.
+        corner: the bottom left one, which they share.
+        five: with the 5 cm square; else the 1 in square stands alone.
     """
-    small, large = inch_corner(sheet), corner(sheet)
+    x, bottom = corner
+    small, size = Box(x, bottom - INCH, INCH, INCH), 0.11
+    middle = (x + INCH / 2, bottom - (INCH - fonts.cap_height(size)) / 2)
     marks: list[Mark] = [
-        *(_square(small) if whole_inch else _edges(small)),
-        *(_square(large) if whole else _edges(large)),
+        rectangle("test-square", small),
+        Text("1 in", middle, size, "middle", kind="test-square"),
     ]
-    size = 0.11
-    middle = (small.x + INCH / 2, small.y + (INCH + fonts.cap_height(size)) / 2)
-    marks.append(Text("1 in", middle, size, "middle", kind="test-square"))
-    by_edge = (large.right - _CLEARANCE, large.bottom - _INCH_TICK - 0.03)
-    marks.append(Text("5 cm", by_edge, size, "end", kind="test-square"))
+    if five:
+        large = Box(x, bottom - FIVE_CENTIMETRES, FIVE_CENTIMETRES, FIVE_CENTIMETRES)
+        by_edge = (large.right - CLEARANCE, bottom - INCH_TICK - 0.03)
+        # Right of the 1 in square, inside the 5 cm one and above its own words.
+        width = FIVE_CENTIMETRES - INCH - 0.06 - 0.06
+        inner = Box(x + INCH + 0.06, bottom - 0.95, width, 0.95 - 0.23)
+        marks += [
+            rectangle("test-square", large),
+            Text("5 cm", by_edge, size, "end", kind="test-square"),
+            *set_in([Paragraph(MEASURE, 0.1)], inner, from_top=True),
+        ]
     return tuple(marks)
 
 
-def _square(square: Box) -> list[Mark]:
-    return [rectangle("test-square", square)]
+def ruler(start: Point, way: tuple[int, int], length: float) -> tuple[Mark, ...]:
+    """A scale of inches and centimetres from a point; the inches' ticks stand inward.
+
+    Args:
+        way: to the right, with inches upward; or up, with inches to the right.
+        length: inches.
+    """
+    return _comb(start, way, length, 0.25), _comb(start, way, length, 1 / 2.54)
 
 
-def _edges(square: Box) -> list[Mark]:
-    """The left and the bottom edge of a square, each with a tick at its far end."""
-    left, bottom, tick = square.x, square.bottom, 0.03
-    ends = [
-        ((left, square.y), (left, bottom)),
-        ((left, bottom), (square.right, bottom)),
-        ((left, square.y), (left + tick, square.y)),
-        ((square.right, bottom - tick), (square.right, bottom)),
-    ]
-    return [line("test-square", start, end) for start, end in ends]
+def ruler_label(start: Point, length: float) -> Text:
+    """What a ruler to the right measures, at its end."""
+    message = f"{length:.0f} in, {int(length * 2.54)} cm"
+    at = (start[0] + length + RULE, start[1] + fonts.cap_height(SCALE_LETTERS) / 2)
+    return Text(message, at, SCALE_LETTERS, kind="scale")
 
 
-def scales(sheet: Sheet, up: float) -> tuple[Mark, ...]:
-    """A scale along the bottom, and one along the left side that is no longer than ``up``."""
-    start = corner(sheet)
-    across = _scale_across(sheet)
-    marks = [
-        _comb((start.x, start.bottom), (1, 0), across, 0.25),
-        _comb((start.x, start.bottom), (1, 0), across, 1 / 2.54),
-        _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 0.25),
-        _comb((start.x, start.bottom), (0, -1), _whole_inches(up), 1 / 2.54),
-    ]
-    return *marks, _scale_label(sheet, across)
-
-
-def _scale_across(sheet: Sheet) -> float:
+def scale_across(sheet: Sheet) -> float:
     """The length of the scale along the bottom: there is room for its label and a name beside."""
-    beside = fonts.text_width(_LONGEST_LABEL, _SCALE_LETTERS) + 2 * RULE + _NAME_ROOM
-    return _whole_inches(sheet.printable.right - corner(sheet).x - beside)
+    beside = LABEL_WIDTH + 2 * RULE + _NAME_ROOM
+    return whole_inches(sheet.printable.right - corner(sheet).x - beside)
 
 
-def _scale_label(sheet: Sheet, across: float) -> Text:
-    start = corner(sheet)
-    message = f"{across:.0f} in, {int(across * 2.54)} cm"
-    at = (start.x + across + RULE, start.bottom + fonts.cap_height(_SCALE_LETTERS) / 2)
-    return Text(message, at, _SCALE_LETTERS, kind="scale")
-
-
-def name_place(sheet: Sheet) -> Box:
-    """Where a name can be put: right of the scale along the bottom, where nothing else stands.
+def name_place(sheet: Sheet, to_scale: bool = True) -> Box:
+    """Where a name can be put at the bottom right, right of the scale if there is one.
 
     It is at least 0.7 in wide on the narrowest sheet, and as high as a line of small print.
     """
-    area, label = sheet.printable, _scale_label(sheet, _scale_across(sheet))
-    left = label.at[0] + fonts.text_width(label.text, label.size) + RULE
-    top = area.bottom - _SCALE_STRIP + _NAME_CLEAR
+    area, left = sheet.printable, sheet.printable.x
+    if to_scale:
+        start = corner(sheet)
+        label = ruler_label((start.x, start.bottom), scale_across(sheet))
+        left = label.at[0] + fonts.text_width(label.text, label.size) + RULE
+    top = area.bottom - SCALE_STRIP + _NAME_CLEAR
     return Box(left, top, area.right - left, area.bottom - top)
 
 
 def longest_scale(sheet: Sheet) -> Box:
     """What the scale up the left side takes of the sheet at its longest."""
     start = corner(sheet)
-    length = min(_LONGEST_SCALE, start.bottom - sheet.printable.y)
-    width = RULE + _INCH_TICK
+    length = min(LONGEST_SCALE, start.bottom - sheet.printable.y)
+    width = RULE + INCH_TICK
     return Box(sheet.printable.x, start.bottom - length, width, length)
 
 
-def _whole_inches(room: float) -> float:
-    return max(1.0, min(_LONGEST_SCALE, float(int(room))))
+def whole_inches(room: float) -> float:
+    """The longest ruler of whole inches that there is room for."""
+    return max(1.0, min(LONGEST_SCALE, float(int(room))))
 
 
 def _comb(start: Point, way: Point, length: float, step: float) -> Stroke:
@@ -204,7 +206,7 @@ def _comb(start: Point, way: Point, length: float, step: float) -> Stroke:
     points = [start]
     for n in range(int(length / step + 1e-9) + 1):
         at = (start[0] + way[0] * n * step, start[1] + way[1] * n * step)
-        out = (_INCH_TICK if n % 4 == 0 else _QUARTER_TICK) if inches else -RULE * 0.9
+        out = (INCH_TICK if n % 4 == 0 else _QUARTER_TICK) if inches else -RULE * 0.9
         points += [at, (at[0] + inward[0] * out, at[1] + inward[1] * out), at]
     points.append((start[0] + way[0] * length, start[1] + way[1] * length))
     # At an end of the scale the path comes back to where it was: no line of no length.
@@ -212,59 +214,71 @@ def _comb(start: Point, way: Point, length: float, step: float) -> Stroke:
     return Stroke("scale", tuple(steps))
 
 
-def sheet_map(
-    sheet: Sheet, cells: Sequence[tuple[int, int]], here: tuple[int, int], first: int
-) -> tuple[Mark, ...]:
-    """How the sheets of a tiled drawing lie beside each other, with their page numbers.
+@dataclass(frozen=True, slots=True)
+class PartsMap:
+    """Where the parts of a divided drawing lie.
 
-    Args:
-        cells: row and column of each sheet, from 1.
-        here: those of this sheet.
-        first: the page number of the first sheet.
+    Attributes:
+        title: of the drawing.
+        cells: row and column of each part, from 1.
+        pages: the page number of each.
+        here: the page number of the sheet that it stands on.
     """
-    box = map_box(sheet, cells)
-    rows, columns = (max(cell[k] for cell in cells) for k in (0, 1))
-    top, left = (min(cell[k] for cell in cells) for k in (0, 1))
-    width, height = box.width / (columns - left + 1), box.height / (rows - top + 1)
-    marks: list[Mark] = []
-    size = min(0.11, 0.6 * height, 0.45 * width)
-    for number, (row, column) in enumerate(cells, first):
-        x, y = box.x + (column - left) * width, box.y + (row - top) * height
-        cell = Box(x, y, width, height)
-        # The fill is below the border of the cell, as its kind is painted before.
-        if (row, column) == here:
-            marks.append(replace(rectangle("here", cell), filled=True))
-        marks.append(rectangle("map", cell))
-        if size >= _SMALLEST:
-            at = (x + width / 2, y + (height + fonts.cap_height(size)) / 2)
-            bold = (row, column) == here
-            marks.append(Text(str(number), at, size, "middle", bold=bold, kind="label"))
-    return tuple(marks)
 
+    title: str
+    cells: tuple[tuple[int, int], ...]
+    pages: tuple[int, ...]
+    here: int
 
-def map_box(sheet: Sheet, cells: Sequence[tuple[int, int]]) -> Box:
-    """The place of the map, at the right end of a tile's footer; its cells look like the sheets."""
-    area = sheet.printable
-    rows, columns = (
-        max(cell[k] for cell in cells) - min(cell[k] for cell in cells) + 1 for k in (0, 1)
-    )
-    room = area.right - corner(sheet).right - _CLEARANCE
-    # The footer's text keeps two thirds of the room; of few sheets the cells are no larger than
-    # is needed to read them.
-    scale = min(
-        min(_MAP, 0.35 * room) / (columns * sheet.width),
-        (TILE_FOOTER - _SCALE_STRIP - 0.05) / (rows * sheet.height),
-        0.34 / max(sheet.width, sheet.height),
-    )
-    width, height = columns * sheet.width * scale, rows * sheet.height * scale
-    inset = 0.01  # half a line, and some
-    # Off the place for a name, whose letters may be as high as that.
-    bottom = area.bottom - _SCALE_STRIP - 0.03
-    return Box(area.right - inset - width, bottom - height, width, height)
+    def size(self, sheet: Sheet, widest: float, highest: float) -> tuple[float, float]:
+        """Width and height; its cells look like the sheets."""
+        rows, columns = (
+            max(cell[k] for cell in self.cells) - min(cell[k] for cell in self.cells) + 1
+            for k in (0, 1)
+        )
+        # Of few parts the cells are no larger than is needed to read them.
+        scale = min(
+            min(_MAP, widest) / (columns * sheet.width),
+            (highest - _MAP_TITLE) / (rows * sheet.height),
+            0.34 / max(sheet.width, sheet.height),
+        )
+        title = fonts.text_width(self.short_title, SCALE_LETTERS)
+        width = max(columns * sheet.width * scale, min(title, widest))
+        return width, rows * sheet.height * scale + _MAP_TITLE
+
+    @property
+    def short_title(self) -> str:
+        """Of the drawing, no longer than a map is wide."""
+        return fonts.shortened(self.title, SCALE_LETTERS, _MAP)
+
+    def marks(self, sheet: Sheet, box: Box) -> Iterator[Mark]:
+        """How the parts lie beside each other, with their page numbers, below the title."""
+        title = fonts.shortened(self.title, SCALE_LETTERS, box.width + 0.01)
+        at = (box.right, box.y + fonts.cap_height(SCALE_LETTERS))
+        yield Text(title, at, SCALE_LETTERS, "end")
+        rows, columns = (max(cell[k] for cell in self.cells) for k in (0, 1))
+        top, left = (min(cell[k] for cell in self.cells) for k in (0, 1))
+        height = (box.height - _MAP_TITLE) / (rows - top + 1)
+        width = height * sheet.width / sheet.height
+        x0, y0 = box.right - width * (columns - left + 1), box.y + _MAP_TITLE
+        size = min(0.11, 0.6 * height, 0.45 * width)
+        for (row, column), page in zip(self.cells, self.pages, strict=True):
+            x, y = x0 + (column - left) * width, y0 + (row - top) * height
+            cell = Box(x, y, width, height)
+            # The fill is below the border of the cell, as its kind is painted before.
+            if page == self.here:
+                yield replace(rectangle("here", cell), filled=True)
+            yield rectangle("map", cell)
+            if size >= SMALLEST:
+                at = (x + width / 2, y + (height + fonts.cap_height(size)) / 2)
+                bold = page == self.here
+                yield Text(str(page), at, size, "middle", bold=bold, kind="label")
 
 
 @dataclass(frozen=True, slots=True)
-class _Paragraph:
+class Paragraph:
+    """Words that are set in lines; of more than ``most_lines`` the last is cut short."""
+
     text: str
     size: float
     bold: bool = False
@@ -272,45 +286,34 @@ class _Paragraph:
 
 
 def footer(
-    sheet: Sheet,
-    heading: Heading,
-    place: Sequence[str],
-    taken: float = 0.0,
-    high: float = FOOTER_HEIGHT,
-) -> tuple[Mark, ...]:
-    """The footer's text.
+    sheet: Sheet, heading: Heading, place: Sequence[str], measure: bool = False
+) -> list[Paragraph]:
+    """What the words of a sheet say, from the largest letters to the smallest.
 
     Args:
         place: which sheet this is, as phrases, such as ``page 1 of 3``.
-        taken: how much of the footer's right end the map takes.
-        high: the footer's height, ``FOOTER_HEIGHT`` or ``TILE_FOOTER``.
+        measure: also what to do with a test square.
     """
-    area, large = sheet.printable, corner(sheet)
-    beside = large.right + _CLEARANCE
     way = "" if sheet.roll else sheet.orientation or ""
     paper = ", ".join(part for part in (sheet.paper, way) if part)
-    # From the largest letters to the smallest: what has no room at the end is lost first.
-    paragraphs = [
-        _Paragraph(heading.block, 0.17, bold=True, most_lines=2),
-        _Paragraph(_phrases(heading.what, heading.size), 0.125),
-        _Paragraph(_phrases(heading.allowance, heading.corners), 0.11),
-        _Paragraph(_phrases(*place), 0.11, bold=True),
-        _Paragraph(_phrases(paper, _corrected(sheet)), 0.095),
-        _Paragraph(CAUTION, 0.095),
+    # What has no room at the end is lost first.
+    return [
+        Paragraph(heading.block, 0.17, bold=True, most_lines=2),
+        Paragraph(_phrases(heading.what, heading.size), 0.125),
+        Paragraph(_phrases(heading.allowance, heading.corners), 0.11),
+        Paragraph(_phrases(*place), 0.11, bold=True),
+        *([Paragraph(MEASURE, 0.1)] if measure else []),
+        Paragraph(_phrases(paper, _corrected(sheet)), 0.095),
+        Paragraph(CAUTION, 0.095),
     ]
-    top = area.bottom - high
-    strip = Box(beside, top, area.right - beside - taken, high - _SCALE_STRIP)
-    # Right of the 1 in square, inside the 5 cm one and above its own words.
-    inner = Box(
-        large.x + INCH + 0.06,
-        top + RULE,
-        FIVE_CENTIMETRES - INCH - 0.06 - 0.06,
-        large.bottom - top - RULE - 0.23,
-    )
-    return (
-        *_set(paragraphs, strip, from_top=False),
-        *_set([_Paragraph(MEASURE, 0.1)], inner, from_top=True),
-    )
+
+
+def essential(heading: Heading, place: Sequence[str]) -> list[Paragraph]:
+    """The least that the words of a sheet say: whose it is, and which."""
+    return [
+        Paragraph(heading.block, 0.1, bold=True, most_lines=2),
+        Paragraph(_phrases(*place), 0.09, bold=True),
+    ]
 
 
 def _corrected(sheet: Sheet) -> str:
@@ -327,7 +330,7 @@ def _phrases(*parts: str) -> str:
     return " · ".join(part.strip() for part in parts if part.strip())
 
 
-def _set(paragraphs: Sequence[_Paragraph], box: Box, from_top: bool) -> list[Text]:
+def set_in(paragraphs: Sequence[Paragraph], box: Box, from_top: bool) -> list[Text]:
     """Paragraphs in lines inside a box, in letters as large as all of them fit.
 
     At the smallest letters, what still has no room loses its end.
@@ -336,29 +339,45 @@ def _set(paragraphs: Sequence[_Paragraph], box: Box, from_top: bool) -> list[Tex
     while True:
         lines = _lines(paragraphs, box.width, scale)
         height = sum(size * _LEADING for _, size, _ in lines)
-        smallest = all(size <= _SMALLEST for _, size, _ in lines)
+        smallest = all(size <= SMALLEST for _, size, _ in lines)
         if height <= box.height or smallest:
             break
         # All letters shrink alike. Small steps, as each may save a line.
         scale *= 0.96
     while height > box.height:
         height -= lines.pop()[1] * _LEADING
+    return _placed(lines, box.x, box.y if from_top else box.bottom - height)
+
+
+def in_column(
+    paragraphs: Sequence[Paragraph], width: float, scale: float
+) -> tuple[list[Text], float, float]:
+    """Paragraphs in lines of at most a width from the origin down; how wide and high they are.
+
+    Args:
+        scale: of all letters, which do not become smaller than are easily read.
+    """
+    lines = _lines(paragraphs, width, scale, READABLE)
+    widest = max((fonts.text_width(*one) for one in lines), default=0.0)
+    return _placed(lines, 0.0, 0.0), widest, sum(size * _LEADING for _, size, _ in lines)
+
+
+def _placed(lines: Sequence[tuple[str, float, bool]], x: float, y: float) -> list[Text]:
     texts = []
-    y = box.y if from_top else box.bottom - height
     for words, size, bold in lines:
         y += size * _LEADING
         baseline = y - fonts.descent(size, bold)
-        texts.append(Text(words, (box.x, baseline), size, bold=bold))
+        texts.append(Text(words, (x, baseline), size, bold=bold))
     return texts
 
 
 def _lines(
-    paragraphs: Sequence[_Paragraph], width: float, scale: float
+    paragraphs: Sequence[Paragraph], width: float, scale: float, smallest: float = SMALLEST
 ) -> list[tuple[str, float, bool]]:
     """Each line's text, size and weight."""
     lines = []
     for paragraph in paragraphs:
-        size = max(_SMALLEST, paragraph.size * scale)
+        size = max(smallest, paragraph.size * scale)
         wrapped = fonts.wrapped(paragraph.text, size, width, paragraph.bold)
         if len(wrapped) > paragraph.most_lines:
             kept = wrapped[: paragraph.most_lines]

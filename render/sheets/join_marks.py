@@ -67,6 +67,7 @@ class Join:
         ink: what is drawn near the strip.
         places: of each diamond, how far along the strip it stands.
         number: of the first diamond; the others count on.
+        title: of the drawing.
     """
 
     strip: Box
@@ -76,10 +77,18 @@ class Join:
     ink: NDArray[np.object_]
     places: tuple[float, ...]
     number: int
+    title: str
 
     @classmethod
     def between(
-        cls, one: Box, other: Box, first: Cell, second: Cell, index: MarkIndex, number: int
+        cls,
+        one: Box,
+        other: Box,
+        first: Cell,
+        second: Cell,
+        index: MarkIndex,
+        number: int,
+        title: str,
     ) -> Join:
         """The join of two windows; ``number`` is the next that no diamond has yet."""
         left, top = max(one.x, other.x), max(one.y, other.y)
@@ -89,9 +98,9 @@ class Join:
         # Diamonds and their numbers reach out of the strip on both sides.
         around = strip.grown(2 * _MARK + _GAP + 3 * _NUMBER)
         near = index.shapes_in(around, background=False)
-        join = cls(strip, upright, first, second, near, (), number)
+        join = cls(strip, upright, first, second, near, (), number, title)
         places = tuple(join._clear_place(number + n, at) for n, at in enumerate(join._wanted))
-        return cls(strip, upright, first, second, near, places, number)
+        return cls(strip, upright, first, second, near, places, number, title)
 
     @property
     def length(self) -> float:
@@ -157,11 +166,11 @@ def first_sheet_marks(join: Join) -> list[Mark]:
     for n, place in enumerate(join.places):
         marks += _diamond(join, place)
         marks.append(_numbers(join, place, join.number + n)[0])
-    row, column = join.second
+    other = _part_name(join, join.second)
     if join.width > 0:
-        message = ("glue", f"glue: row {row + 1}, column {column + 1} goes over this strip")
+        message = ("glue", f"glue: {other} goes over this strip")
     else:
-        message = ("trim", f"trim, and lay row {row + 1}, column {column + 1} edge to edge")
+        message = ("trim", f"trim, and lay {other} edge to edge")
     words = _words(join, message, _no_lines(marks), join.width >= _ROOM_FOR_WORDS)
     return [*_hatch(join, words), *marks, words]
 
@@ -172,10 +181,14 @@ def second_sheet_marks(join: Join) -> list[Mark]:
     for n, place in enumerate(join.places):
         marks.append(_half_diamond(join, place))
         marks.append(_numbers(join, place, join.number + n)[1])
-    row, column = join.first
     over = "glue over" if join.width > 0 else "lay beside"
-    message = ("trim", f"trim along the edge, {over} row {row + 1}, column {column + 1}")
+    message = ("trim", f"trim along the edge, {over} {_part_name(join, join.first)}")
     return [*marks, _words(join, message, _no_lines(marks), True)]
+
+
+def _part_name(join: Join, cell: Cell) -> str:
+    title = f"{join.title}, " if join.title else ""
+    return f"{title}row {cell[0] + 1}, column {cell[1] + 1}"
 
 
 def _no_lines(marks: Sequence[Mark]) -> list[Mark]:

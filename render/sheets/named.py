@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
+from shapely import affinity
 from shapely.geometry import Polygon
 
 from piecewright.render.drawing.marks import Drawing, Text, text_corners
@@ -38,8 +39,13 @@ def windows_of(pages: Sequence[Page]) -> Windows:
     """What sheets show of the drawings that go over several."""
     windows: dict[str, list[Polygon]] = {}
     for page in pages:
-        if page.of is not None:
-            windows.setdefault(page.of, []).append(box_polygon(page.window))
+        for placed in page.items:
+            if placed.part is not None:
+                # Parts are upright on the drawing turned by their slant.
+                shown = affinity.rotate(
+                    box_polygon(placed.part.window), -placed.part.slant, origin=(0, 0)
+                )
+                windows.setdefault(placed.drawing.id, []).append(shown)
     return {id: shown for id, shown in windows.items() if len(shown) > 1}
 
 

@@ -1,4 +1,4 @@
-"""A page: a sheet, the drawings or the tile of one that lie on it, and what stands beside them.
+"""A page: a sheet, the drawings or parts of drawings that lie on it, and what stands beside them.
 
 A place on a sheet is inches from its top left corner, x right and y down.
 """
@@ -7,148 +7,105 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Final
+from functools import cached_property
 
-from piecewright.render.drawing.marks import Box, Drawing, Mark, mark_box, moved, turned, turned_box
-from piecewright.render.sheets import furniture
-from piecewright.render.sheets.areas import CLEAR_OF_SCALE, GAP
-from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.join_marks import Cell
+from piecewright.render.drawing.marks import Box, Mark
+from piecewright.render.sheets.furnishing import Furnished, furnished
+from piecewright.render.sheets.furniture import Heading, PartsMap
 from piecewright.render.sheets.papers import Sheet
-
-BLEED: Final = 0.005
-"""Inches; a tile shows this much more than its window: a line on its border keeps its weight."""
-
-_BY_TURNING: Final = 0.05
-"""By no more than this does the box of a mark, turned, reach out of the box of its drawing."""
+from piecewright.render.sheets.placed import PlacedDrawing, Window
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedDrawing:
-    """A drawing on a sheet: turned about its origin, which is then moved to ``x``, ``y``.
-
-    A point of the drawing lies on the sheet at ``(x, y)`` plus the point turned by ``turn``.
-
-    Attributes:
-        turn: degrees, clockwise as seen.
-    """
-
-    drawing: Drawing
-    x: float
-    y: float
-    turn: float = 0.0
-
-    @property
-    def box(self) -> Box:
-        """A box on the sheet that holds all of the drawing."""
-        return turned_box(self.drawing.box, self.turn).moved(self.x, self.y)
-
-    def on_sheet(self, mark: Mark) -> Mark:
-        """A mark of the drawing at its place on the sheet."""
-        return moved(turned(mark, self.turn) if self.turn else mark, self.x, self.y)
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Page:
     """A sheet and what it shows.
 
     Attributes:
-        window: what a tile shows, in the drawing's coordinates before it is turned; what of
-            the sheet is there for drawings, in the sheet's coordinates, if ``of`` is None.
-        number, count: this sheet and all sheets, from 1.
-        row, column: of a tile, from 1, as the sheets lie beside each other; else 1.
-        rows, columns: into how many the drawing is tiled; else 1.
-        of: the id of the drawing whose tile this is; None for a sheet of whole drawings.
-        shown: what a tile's window shows of the drawing's marks, lines cut at its border;
-            None where drawings are whole.
-        joins: the marks along the joins of a tile, at their places on the sheet.
-        whole_square, whole_inch: whether there is room for the whole 5 cm and the whole 1 in
-            test square.
-        cells: row and column of each tile of the drawing, in the order of their sheets.
+        area: what of the sheet there is for drawings, in the sheet's coordinates.
+        number, count: this sheet and all sheets of the document, from 1.
+        own: its number among the sheets that were laid out with it, from 1.
+        least: how many of these are needed in any layout.
     """
 
     sheet: Sheet
     heading: Heading
-    window: Box
+    area: Box
     items: tuple[PlacedDrawing, ...]
     number: int = 1
     count: int = 1
-    row: int = 1
-    column: int = 1
-    rows: int = 1
-    columns: int = 1
-    of: str | None = None
-    shown: tuple[Mark, ...] | None = None
-    joins: tuple[Mark, ...] = ()
-    whole_square: bool = True
-    whole_inch: bool = True
-    cells: tuple[Cell, ...] = ()
+    own: int = 1
+    least: int = 1
+
+    @property
+    def parts(self) -> tuple[PlacedDrawing, ...]:
+        """The parts of divided drawings on it."""
+        return tuple(p for p in self.items if p.part and len(p.part.cells) > 1)
+
+    @property
+    def to_scale(self) -> bool:
+        """Whether anything can be measured on it."""
+        return not self.items or any(p.drawing.to_scale for p in self.items)
 
     @property
     def title(self) -> str:
         """What is on the sheet, in a line."""
-        titles = ", ".join(placed.drawing.title for placed in self.items)
-        return " · ".join(part for part in (titles, self._tile) if part)
+        titles: dict[str, list[str]] = {}
+        for placed in self.items:
+            own = titles.setdefault(placed.drawing.title, [])
+            if placed.part and placed.part.title:
+                own.append(placed.part.title)
+        return ", ".join(" · ".join([title, *parts]) for title, parts in titles.items())
 
     @property
-    def _tile(self) -> str:
-        if self.rows == self.columns == 1:
-            return ""
-        return f"row {self.row} of {self.rows}, column {self.column} of {self.columns}"
+    def _single(self) -> PlacedDrawing | None:
+        """The part that has the sheet for itself; None where there is none."""
+        return self.items[0] if len(self.items) == 1 and self.items[0].part else None
 
     @property
-    def clip(self) -> Box | None:
-        """The place of a tile's window on the sheet; None where whole drawings stand."""
-        if self.of is None:
-            return None
-        (placed,) = self.items
-        return turned_box(self.window, placed.turn).moved(placed.x, placed.y)
+    def of(self) -> str | None:
+        """The id of the drawing of which the sheet shows one part and nothing else."""
+        return self._single.drawing.id if self._single else None
 
-    def marks_of(self, placed: PlacedDrawing) -> tuple[Mark, ...]:
-        """What the sheet shows of one of its drawings, in the drawing's own coordinates."""
-        return placed.drawing.marks if self.shown is None else self.shown
+    @property
+    def row(self) -> int:
+        return self._single.row if self._single else 1
+
+    @property
+    def column(self) -> int:
+        return self._single.column if self._single else 1
+
+    @property
+    def window(self) -> Window:
+        """What the only part shows of its drawing; else the room for drawings on the sheet."""
+        if self._single is not None and self._single.window is not None:
+            return self._single.window
+        return Window(self.area.x, self.area.y, self.area.width, self.area.height)
+
+    @cached_property
+    def furnished(self) -> Furnished:
+        """Test squares, rulers, words, maps and the place for a name."""
+        place = [f"page {self.number} of {self.count}"] if self.sheet.orientation else []
+        places = []
+        for placed in self.parts:
+            part = placed.part
+            assert part is not None
+            place.append(f"{placed.drawing.title} {part.title}")
+            pages = tuple(number + self.number - self.own for number in part.pages)
+            places.append(PartsMap(placed.drawing.title, part.cells, pages, self.number))
+        # Parts of one drawing share its map.
+        maps = tuple(dict.fromkeys(places))
+        # A canvas is no sheet of paper: it is not counted.
+        return furnished(self.sheet, self.heading, self.items, self.to_scale, place, maps)
 
     @property
     def furniture(self) -> tuple[Mark, ...]:
-        """Test squares, scales, footer and map, at their places on the sheet."""
-        sheet = self.sheet
-        # A canvas is no sheet of paper: it is not counted.
-        place = [f"page {self.number} of {self.count}"] if sheet.orientation else []
-        if self._tile:
-            place += [self.items[0].drawing.title, self._tile]
-        map_marks: tuple[Mark, ...] = ()
-        taken = 0.0
-        high = furniture.FOOTER_HEIGHT if self.of is None else furniture.TILE_FOOTER
-        if len(self.cells) > 1:
-            here = (self.row, self.column)
-            # The sheets of a drawing follow each other, in the order of its cells.
-            first = self.number - self.cells.index(here)
-            map_marks = furniture.sheet_map(sheet, self.cells, here, first)
-            taken = furniture.map_box(sheet, self.cells).width + GAP
-        return (
-            *furniture.squares(sheet, self.whole_square, self.whole_inch),
-            *furniture.scales(sheet, self._room_for_scale()),
-            *furniture.footer(sheet, self.heading, place, taken, high),
-            *map_marks,
-        )
+        """All that stands on the sheet beside its drawings, at its place on the sheet."""
+        return self.furnished.marks
 
     @property
     def name_place(self) -> Box:
         """Where a name can be put on the print; nothing else is there."""
-        return furniture.name_place(self.sheet)
-
-    def _room_for_scale(self) -> float:
-        """How long the scale up the left side can be before it meets ink."""
-        strip = furniture.longest_scale(self.sheet)
-        near = strip.grown(CLEAR_OF_SCALE)
-        lowest = strip.y
-        for placed in self.items:
-            # Boxes of thousands of marks take their time; most drawings do not come near.
-            if not placed.box.grown(_BY_TURNING).meets(near):
-                continue
-            boxes = (mark_box(placed.on_sheet(mark)) for mark in self.marks_of(placed))
-            lowest = max([lowest, *(b.bottom for b in boxes if b is not None and b.meets(near))])
-        return strip.bottom - lowest
+        return self.furnished.name_place
 
 
 def numbered(pages: Iterable[Page]) -> tuple[Page, ...]:

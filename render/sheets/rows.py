@@ -6,17 +6,13 @@ shapes, but takes no time, and drawings of one size stand in their order.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from piecewright.render.drawing.marks import Box, Drawing
-from piecewright.render.sheets.areas import ENOUGH, GAP
-from piecewright.render.sheets.page import PlacedDrawing
-
-NOTHING: Final = Box(math.inf, math.inf, 0.0, 0.0)
-"""No part of an area: nothing reaches down or across to it."""
+from piecewright.render.sheets.areas import ENOUGH, NOTHING
+from piecewright.render.sheets.furniture import GAP
+from piecewright.render.sheets.placed import PlacedDrawing
 
 
 @dataclass(slots=True)
@@ -30,10 +26,16 @@ class _Row:
 
 def fits(box: Box, area: Box, taken: Box) -> bool:
     """Whether a box stands in an empty area clear of ``taken``, a corner at its bottom left."""
+    taken = _kept_clear(taken, area)
     height = min(taken.y - area.y, area.height)
     above = box.width <= area.width + ENOUGH and box.height <= height + ENOUGH
     beside = box.width <= area.right - taken.right + ENOUGH and box.height <= area.height + ENOUGH
     return above or beside
+
+
+def _kept_clear(taken: Box, area: Box) -> Box:
+    """What rows keep clear of: the corner with a gap round it, or a corner of no size."""
+    return taken.grown(GAP) if taken.width else Box(area.x, area.bottom, 0.0, 0.0)
 
 
 def in_rows(
@@ -47,8 +49,9 @@ def in_rows(
     Args:
         drawings: of which each ``fits``.
         area: what of a sheet there is for drawings, in the sheet's coordinates.
-        taken: a corner at its bottom left that is kept clear.
+        taken: a corner at its bottom left that is kept clear; without width for none.
     """
+    taken = _kept_clear(taken, area)
     rows: list[list[_Row]] = []
     items: list[list[PlacedDrawing]] = []
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, TypeAlias
 
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.lengths import Unit, spoken
@@ -14,6 +14,10 @@ MOST_SHEETS: Final = 500
 
 LARGEST_SHEET: Final = 200.0
 """Inches; a PDF page is at most 14,400 units long (ISO 32000-1, annex C)."""
+
+
+Effort: TypeAlias = Literal["usual", "quick"]
+"""How long fewer sheets are looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +33,7 @@ class SheetSettings:
         overlap: how much of a tiled drawing two neighbouring sheets both show.
         paper: the paper's name, for the reader.
         unit: in which the reader is told the size of paper that has no name.
+        effort: how long fewer sheets are looked for; ``quick`` for a preview.
         printer: what the printer made of the test square; the sheets are corrected for it.
     """
 
@@ -41,6 +46,7 @@ class SheetSettings:
     printer: Printer = TRUE
     roll_width: float | None = None
     unit: Unit = "in"
+    effort: Effort = "usual"
 
     def sheet(self, orientation: Orientation) -> Sheet:
         """The paper laid one way.

@@ -7,6 +7,7 @@ in which nothing new is drawn are left out. What stands along the joins is in
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -24,6 +25,10 @@ from piecewright.render.sheets.sheet_settings import MOST_SHEETS
 
 _HOPELESS: Final = 20
 """Times the most windows; even of a drawing that is mostly blank, this much is never left out."""
+
+
+_LEAST_JOIN: Final = 1.0
+"""Inches; windows are not trimmed where their join would be shorter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +100,9 @@ def grid_for(
             for column, (left, right) in enumerate(across.windows(xs))
         }
         shown = _needed(ink, windows, _shown(ink, windows))
-        kept = {cell: (windows[cell], tuple(numbers)) for cell, numbers in shown.items()}
-        cut = _cut_labels(ink, [windows[cell] for cell in shown])
+        trimmed = _trimmed(ink, {cell: windows[cell] for cell in shown})
+        kept = {cell: (trimmed[cell], tuple(numbers)) for cell, numbers in shown.items()}
+        cut = _cut_labels(ink, list(trimmed.values()))
         grids.append(Grid(drawing, overlap, len(ys) + 1, len(xs) + 1, kept, cut))
     # Fewest sheets first, and among those whole labels.
     best = min(grids, key=lambda grid: (len(grid.windows), grid.cut_labels))
@@ -121,7 +127,9 @@ def tiles(grid: Grid, first_mark: int = 1) -> tuple[Tile, ...]:
         for other in ((row, column + 1), (row + 1, column)):
             if other not in windows:
                 continue
-            join = Join.between(window, windows[other][0], cell, other, ink, number)
+            join = Join.between(
+                window, windows[other][0], cell, other, ink, number, grid.drawing.title
+            )
             joins[cell] += first_sheet_marks(join)
             joins[other] += second_sheet_marks(join)
             new[cell] += len(join.places)
@@ -169,6 +177,43 @@ def _needed(
         if _parts(without) <= parts:
             kept = without
     return kept
+
+
+def _trimmed(ink: MarkIndex, windows: Mapping[Cell, Box]) -> dict[Cell, Box]:
+    """The windows no larger than what is drawn in them, on the sides where none is joined.
+
+    Small parts find room beside other shapes. Joins stay as wide as the overlap, and long enough.
+    """
+    found = {cell: _round_ink(ink, window, cell, windows) for cell, window in windows.items()}
+    for cell in windows:
+        for other, along in (((cell[0], cell[1] + 1), 1), ((cell[0] + 1, cell[1]), 0)):
+            if other not in windows:
+                continue
+            one, two = _side(found[cell], along), _side(found[other], along)
+            whole, beside = _side(windows[cell], along), _side(windows[other], along)
+            least = min(_LEAST_JOIN, whole[1] - whole[0], beside[1] - beside[0])
+            if min(one[1], two[1]) - max(one[0], two[0]) < least:
+                found[cell], found[other] = windows[cell], windows[other]
+    return found
+
+
+def _side(box: Box, along: int) -> tuple[float, float]:
+    """Where a box begins and ends, across (0) or down (1)."""
+    return ((box.x, box.right), (box.y, box.bottom))[along]
+
+
+def _round_ink(ink: MarkIndex, window: Box, cell: Cell, windows: Mapping[Cell, Box]) -> Box:
+    row, column = cell
+    left, top, right, bottom = shapely.total_bounds(ink.shapes_in(window)).tolist()
+    if math.isnan(left):
+        return window
+    drawn = Box.of_bounds(left, top, right, bottom).grown(WIDEST_HALF)
+    return Box.of_bounds(
+        window.x if (row, column - 1) in windows else max(window.x, drawn.x),
+        window.y if (row - 1, column) in windows else max(window.y, drawn.y),
+        window.right if (row, column + 1) in windows else min(window.right, drawn.right),
+        window.bottom if (row + 1, column) in windows else min(window.bottom, drawn.bottom),
+    )
 
 
 def _around(cell: Cell) -> list[Cell]:

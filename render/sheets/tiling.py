@@ -1,25 +1,39 @@
-"""Drawings that are larger than a sheet, a sheet for each tile: which way up they take fewest.
+"""Drawings that are larger than a sheet, divided into parts: which way up they take fewest.
 
-How one drawing is divided is chosen in ``tiles``, and where its windows join in ``cuts``.
+How one drawing is divided is chosen in ``tiles``, and where its windows join in ``cuts``. The parts
+of a thing to cut out lie on sheets like other shapes, side by side; see ``layout``.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
 from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.render.drawing.clipping import clipped
-from piecewright.render.drawing.marks import Box, Drawing, moved, turned, turned_box
-from piecewright.render.sheets.areas import room_for_squares, tile_area
-from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.page import BLEED, Page, PlacedDrawing
-from piecewright.render.sheets.papers import Sheet
+from piecewright.render.drawing.footprints import footprint, turns_freely
+from piecewright.render.drawing.marks import Box, Drawing, box_of, mark_box, turned, turned_box
+from piecewright.render.drawing.shapes import box_polygon
+from piecewright.render.sheets.cuts import Axis
+from piecewright.render.sheets.part_label import part_label
+from piecewright.render.sheets.placed import BLEED, Part, PlacedDrawing
 from piecewright.render.sheets.tiles import Grid, Tile, grid_for, tiles
+from piecewright.render.sheets.whole import Piece
 
 _TURNS: Final = (0.0, 270.0)
-"""Degrees that are tried. Turned by half a turn, a drawing needs as many sheets as before."""
+"""Degrees that are tried. Turned by half a turn, a drawing takes as many parts as before."""
+
+
+_HARDLY_TURNED: Final = 0.5
+"""Degrees; turned by less, a drawing takes as many parts as before."""
 
 
 def too_many_sheets(most: int) -> BlockError:
@@ -29,102 +43,128 @@ def too_many_sheets(most: int) -> BlockError:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tiling:
-    """A drawing laid over sheets of one orientation, turned as it is."""
+class Division:
+    """A drawing, turned by ``slant`` degrees, and the windows on it."""
 
     drawing: Drawing
-    sheet: Sheet
-    area: Box
-    turn: float
+    slant: float
     grid: Grid
 
-    def page(self, heading: Heading, tile: Tile) -> Page:
-        """The sheet of a tile: its window against the top right corner, off the test squares."""
-        window = tile.window
-        x, y = self.area.right - window.right, self.area.y - window.y
-        placed = PlacedDrawing(self.drawing, x, y, self.turn)
-        # The window lies on the turned drawing; marks are cut before they are turned.
-        part = turned_box(window, -self.turn)
-        marks = (self.drawing.marks[n] for n in tile.shown)
-        shown = tuple(cut for mark in marks for cut in clipped(mark, part.grown(BLEED)))
-        joins = tuple(moved(mark, x, y) for mark in tile.joins)
-        ink = (*map(placed.on_sheet, shown), *joins)
-        whole_square, whole_inch = room_for_squares(self.sheet, ink)
-        return Page(
-            sheet=self.sheet,
-            heading=heading,
-            window=part,
-            items=(placed,),
-            row=tile.row,
-            column=tile.column,
-            rows=tile.rows,
-            columns=tile.columns,
-            of=self.drawing.id,
-            shown=shown,
-            joins=joins,
-            whole_square=whole_square,
-            whole_inch=whole_inch,
-        )
-
-
-class Tiler:
-    """Tiles drawings over sheets, and finds how each of them is tiled only once.
-
-    Both orientations of a sheet are laid out, and each may take tiles on the other.
-    """
-
-    def __init__(self, sheets: Sequence[Sheet], overlap: float, most: int) -> None:
-        """Take sheets of which each orientation serves, and the most sheets to make."""
-        self._sheets, self._overlap, self._most = sheets, overlap, most
-        self._found: dict[tuple[str, Sheet, float], Grid | None] = {}
-
-    def tiled(
-        self, drawings: Sequence[Drawing], sheet: Sheet, heading: Heading, before: int
-    ) -> list[tuple[Page, Tile]]:
-        """The sheets of each drawing, in their order, with the tile that each shows.
+    def pieces(self, first_mark: int) -> tuple[list[Piece], int]:
+        """Its parts, row by row, and the number of the next join mark.
 
         Args:
-            sheet: whose orientation is taken where the other one saves no sheet.
-            before: how many sheets are needed for other drawings.
-
-        Raises:
-            BlockError: at ``/sheet``: there would be too many (``too-many-sheets``).
+            first_mark: the number of its first join mark.
         """
-        pages: list[tuple[Page, Tile]] = []
-        next_mark = 1
-        for drawing in drawings:
-            way = self._best(drawing, sheet)
-            if way is None or before + len(pages) + len(way.grid.windows) > self._most:
-                raise too_many_sheets(self._most)
-            # Numbers of join marks run on, so that no two on the sheets are the same.
-            parts = tiles(way.grid, next_mark)
-            next_mark += sum(tile.new_marks for tile in parts)
-            cells = tuple((tile.row, tile.column) for tile in parts)
-            pages += [(replace(way.page(heading, tile), cells=cells), tile) for tile in parts]
-        return pages
-
-    def _best(self, drawing: Drawing, sheet: Sheet) -> _Tiling | None:
-        """The drawing on the fewest sheets, of the orientation of ``sheet`` if that is as good.
-
-        None if all ways need more than the most sheets.
-        """
-        ways = []
-        # The sheet's own orientation comes first, and ``min`` takes the first of equals.
-        for other in sorted(self._sheets, key=lambda s: s != sheet):
-            for turn in _TURNS:
-                grid = self._grid(drawing, other, turn)
-                if grid is not None:
-                    ways.append(_Tiling(drawing, other, tile_area(other), turn, grid))
-        return min(ways, key=lambda w: (len(w.grid.windows), w.grid.cut_labels), default=None)
-
-    def _grid(self, drawing: Drawing, sheet: Sheet, turn: float) -> Grid | None:
-        key = (drawing.id, sheet, turn)
-        if key not in self._found:
-            area = tile_area(sheet)
-            way = replace(
-                drawing,
-                marks=tuple(turned(mark, turn) for mark in drawing.marks),
-                box=turned_box(drawing.box, turn),
+        parts = tiles(self.grid, first_mark)
+        free = turns_freely(self.drawing)
+        covered = None
+        if free:
+            covered = affinity.rotate(footprint(self.drawing), self.slant, origin=(0, 0))
+        cells = tuple((tile.row, tile.column) for tile in parts)
+        marks = self.grid.drawing.marks
+        pieces = []
+        for tile in parts:
+            shown = (cut for n in tile.shown for cut in clipped(marks[n], tile.window.grown(BLEED)))
+            part = Part(
+                window=tile.window,
+                slant=self.slant,
+                row=tile.row,
+                column=tile.column,
+                rows=tile.rows,
+                columns=tile.columns,
+                shown=tuple(shown),
+                joins=tile.joins,
+                cells=cells,
             )
-            self._found[key] = grid_for(way, area.width, area.height, self._overlap, self._most)
-        return self._found[key]
+            if len(cells) > 1:
+                placed = PlacedDrawing(self.drawing, 0.0, 0.0, self.slant, part)
+                label = part_label(placed, part, cut_out=free)
+                part = replace(part, joins=(*part.joins, *label))
+            pieces.append(Piece(self.drawing, _covered(tile, covered), free, part))
+        return pieces, first_mark + sum(tile.new_marks for tile in parts)
+
+
+def _covered(tile: Tile, drawing: BaseGeometry | None) -> BaseGeometry:
+    """What a part covers: its window, or what of a thing to cut out lies in it with its joins."""
+    window = box_polygon(tile.window)
+    if drawing is None:
+        return window
+    boxes = (mark_box(mark) for mark in tile.joins)
+    joins = [box_polygon(box) for box in boxes if box is not None]
+    every = overlaid(shapely.union_all, [drawing, *joins], on_block=False)
+    covered: BaseGeometry = overlaid(shapely.intersection, every, window, on_block=False)
+    return covered
+
+
+def divided(drawing: Drawing, room: Box, every: Box, overlap: float, most: int) -> Division:
+    """A drawing in the fewest parts, then with the fewest labels cut.
+
+    Args:
+        room: the largest part, where that costs no more of them than ``every`` would.
+        every: the largest part that can be.
+        overlap: how much two neighbours both show.
+        most: the most parts to make.
+
+    Raises:
+        BlockError: at ``/sheet``: there would be too many (``too-many-sheets``).
+    """
+    slants = _slants(drawing)
+    turned_drawings = [_turned(drawing, slant) for slant in slants]
+    counts = [_rectangles(one, every, overlap) for one in turned_drawings]
+    ways = []
+    for slant, one, count in zip(slants, turned_drawings, counts, strict=True):
+        if count > min(counts):
+            continue
+        for used in (room, every):
+            if _rectangles(one, used, overlap) == count:
+                grid = grid_for(one, used.width, used.height, overlap, most)
+                if grid is not None:
+                    ways.append(Division(drawing, slant, grid))
+                    # A larger part may keep a join off a label.
+                    if not grid.cut_labels:
+                        break
+    if not ways:
+        raise too_many_sheets(most)
+    # Upright comes first, and ``min`` takes the first of equals.
+    return min(ways, key=lambda w: (len(w.grid.windows), w.grid.cut_labels))
+
+
+def _slants(drawing: Drawing) -> tuple[float, ...]:
+    """Degrees by which a drawing is turned to be divided: the plain ones first.
+
+    A thing to cut out may also lie so that the least box round it is upright: a long strip that
+    runs aslant is then cut across alone.
+    """
+    if not turns_freely(drawing):
+        return _TURNS
+    corners = shapely.get_coordinates(footprint(drawing).minimum_rotated_rectangle)
+    (x, y), *_ = np.diff(corners, axis=0).tolist()
+    along = round(-math.degrees(math.atan2(y, x)) % 90.0, 6)
+    if min(along, 90.0 - along) < _HARDLY_TURNED:
+        return _TURNS
+    return (*_TURNS, along, (along + 270.0) % 360.0)
+
+
+def _turned(drawing: Drawing, slant: float) -> Drawing:
+    marks = tuple(turned(mark, slant) for mark in drawing.marks)
+    box = turned_box(drawing.box, slant) if slant in _TURNS else box_of(marks)
+    return replace(drawing, marks=marks, box=box)
+
+
+def _rectangles(drawing: Drawing, room: Box, overlap: float) -> int:
+    """How many windows cover the box round a drawing."""
+    box = drawing.box
+    across = Axis(box.x, box.right, room.width, overlap)
+    down = Axis(box.y, box.bottom, room.height, overlap)
+    return across.fewest * down.fewest
+
+
+def pieces_of(divisions: Sequence[Division]) -> list[Piece]:
+    """The parts of divided drawings; no two of their join marks have one number."""
+    pieces: list[Piece] = []
+    next_mark = 1
+    for division in divisions:
+        own, next_mark = division.pieces(next_mark)
+        pieces += own
+    return pieces

@@ -104,6 +104,7 @@ DEFAULT_BLOCKS: Final = Quilt().blocks
 DEFAULT_CORNERS: Final[Corners] = "matched"
 DEFAULT_BORDER_CORNERS: Final[BorderCorners] = "butted"
 DEFAULT_ORIENTATION: Final = SheetSettings().orientation
+DEFAULT_EFFORT: Final = SheetSettings().effort
 DEFAULT_TITLE: Final = "Group quilt"
 
 DEFAULT_MIRRORED: Final = DEFAULT_STYLE.mirrored

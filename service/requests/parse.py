@@ -237,6 +237,7 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
         width=paper.width,
         height=paper.height,
         orientation=given.get("orientation", limits.DEFAULT_ORIENTATION),
+        effort=given.get("effort", limits.DEFAULT_EFFORT),
         margin=edges["margin"],
         overlap=edges["overlap"],
         paper=paper.name,

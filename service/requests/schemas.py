@@ -21,6 +21,7 @@ from piecewright.render.printables.foundation.print_style import (
     MOST_WEIGHT,
 )
 from piecewright.render.sheets.papers import PAPERS, Orientation
+from piecewright.render.sheets.sheet_settings import Effort
 from piecewright.service.requests import limits
 from piecewright.service.requests.block_schemas import MOST_FABRICS, BlockField
 from piecewright.service.requests.fields import (
@@ -44,6 +45,7 @@ from piecewright.service.requests.request_schema import RequestSchema
 
 CORNERS: tuple[str, ...] = get_args(Corners)
 ORIENTATIONS: tuple[str, ...] = ("auto", *get_args(Orientation))
+EFFORTS: tuple[str, ...] = get_args(Effort)
 PRESSES: tuple[str, ...] = get_args(Press)
 BORDER_CORNERS: tuple[str, ...] = get_args(BorderCorners)
 
@@ -111,6 +113,13 @@ class Sheet(RequestSchema):
         ORIENTATIONS,
         metadata=documented(
             "`auto` takes the one that needs fewer sheets.", default=limits.DEFAULT_ORIENTATION
+        ),
+    )
+    effort = Choice(
+        EFFORTS,
+        metadata=documented(
+            "`quick` looks less long for fewer sheets: for a preview.",
+            default=limits.DEFAULT_EFFORT,
         ),
     )
     margin = Length(

@@ -22,7 +22,7 @@ from piecewright.service.requests.schemas import PRESSES
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, Json
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_named
 from piecewright.service.responses.sewing_plan import Meeting, meetings, step_id
 
@@ -115,6 +115,7 @@ class BlockMapAnswer(AnswerSchema):
     seams = fields.Many(MapSeam, "In the order of sewing.", of=_seams)
     meetings = fields.Many(Meeting, "In the order of sewing.", of=meetings)
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def _representation(
@@ -122,7 +123,7 @@ def _representation(
 ) -> Json:
     left, top, right, bottom = extent(plan.block.pieces)
     return BlockMapAnswer.to_json(
-        plan, unit, width=right - left, height=bottom - top, scale=scale, pages=pages
+        plan, unit, width=right - left, height=bottom - top, scale=scale, **on_sheets(pages)
     )
 
 

@@ -13,7 +13,7 @@ from piecewright.render.printables.cutting_list import canvas_drawings, cutting_
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import AnswerSchema
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout
 
 
@@ -183,6 +183,7 @@ class CuttingListAnswer(AnswerSchema):
     fabrics = fields.Many(CuttingFabric, "In the order of the block's fabrics.")
     edges = fields.Many(CuttingEdge, "The border and the binding, where asked for.", of="edgings")
     pages = fields.Many(Page, "The sheets to tick off, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def cutting_list_printout(plans: BlockPlans) -> Printout:
@@ -195,7 +196,9 @@ def cutting_list_printout(plans: BlockPlans) -> Printout:
     found = cutting_list(plans.templates, asked.cloth, asked.quilt, asked.rule)
     return Printout(
         "cutting list",
-        representation=lambda pages: CuttingListAnswer.to_json(found, asked.unit, pages=pages),
+        representation=lambda pages: CuttingListAnswer.to_json(
+            found, asked.unit, **on_sheets(pages)
+        ),
         pages=lambda: cutting_list_pages(found, asked.sheet, plans.most_sheets),
         canvas=lambda: canvas_svg(canvas_drawings(found), heading(found), asked.unit),
     )

@@ -20,7 +20,7 @@ from piecewright.render.printables.foundation.sheets import (
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout
 
 
@@ -144,6 +144,7 @@ class FoundationAnswer(AnswerSchema):
         FoundationPaper, "What is printed: like sections once, in the order of the first of each."
     )
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def _foundations(printed: FoundationSet) -> list[_Paper]:
@@ -172,7 +173,7 @@ def foundation_printout(plans: BlockPlans) -> Printout:
     return Printout(
         "foundation",
         representation=lambda pages: FoundationAnswer.to_json(
-            found, asked.unit, foundations=_foundations(printed), pages=pages
+            found, asked.unit, foundations=_foundations(printed), **on_sheets(pages)
         ),
         pages=lambda: foundation_pages(printed, asked.sheet, plans.most_sheets),
         canvas=lambda: canvas_svg(foundation_drawings(printed), head, asked.unit),

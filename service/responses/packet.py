@@ -25,7 +25,7 @@ from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.cutting_list import cutting_list_printout
 from piecewright.service.responses.fields import AnswerSchema
 from piecewright.service.responses.foundation import foundation_printout
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, SheetCount, Sheets
 from piecewright.service.responses.printout import Printout
 from piecewright.service.responses.problem import Caution
 from piecewright.service.responses.sewing_plan import sewing_plan_printout
@@ -51,6 +51,10 @@ class _Contents:
     @property
     def pages(self) -> list[sheet.Page]:
         return [page for chapter in self.chapters for page in chapter.pages]
+
+    @property
+    def sheets(self) -> SheetCount:
+        return SheetCount.of(self.pages)
 
 
 _PART_OF_TITLE: Final = {title: part for part, title in PACKET_TITLES.items()}
@@ -83,6 +87,7 @@ class PacketAnswer(AnswerSchema):
     parts = fields.Many(PacketPart, "In their order.", of="chapters")
     cautions = fields.Many(Caution, "As `/v1/check` tells them.")
     pages = fields.Many(Page, "All sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def packet_answer(

@@ -2,25 +2,31 @@
 
 A place on the sheet is measured from its top left corner, x right and y down, on the print. Each
 item's drawing is turned about its own origin by ``turn`` degrees, clockwise as seen, and its
-origin then lies at ``x``, ``y``. Of a tiled drawing (``of``) the sheet shows the ``window``, an
-upright rectangle of the drawing before it is turned; ``row`` and ``column`` count along the
-turned drawing, as the sheets lie beside each other. What is sent to a printer that measures
-``printer`` is stretched about the middle of the sheet, by an inch over ``across`` and ``down``.
+origin then lies at ``x``, ``y``. A drawing that is larger than a sheet is divided into parts, which
+share sheets with each other and with whole drawings: an item that is a part shows the ``window`` of
+its drawing; ``row`` and ``column`` say where the part lies among the others. What is sent to a
+printer that measures ``printer`` is stretched about the middle of the sheet, by an inch over
+``across`` and ``down``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from piecewright.render.sheets import page as layout
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema
 
 
 class Window(AnswerSchema):
-    """A rectangle."""
+    """A rectangle, upright on the drawing once that is turned by ``turn`` about its origin."""
 
     x = fields.Length("Its left side.")
     y = fields.Length("Its top.")
     width = fields.Length("Across.")
     height = fields.Length("Down.")
+    turn = fields.Angle("Degrees, clockwise as seen; 0 unless the drawing is divided at a slant.")
 
 
 class Item(AnswerSchema):
@@ -32,6 +38,9 @@ class Item(AnswerSchema):
     turn = fields.Angle(
         "Degrees by which the drawing is turned about its origin, clockwise as seen."
     )
+    row = fields.Count("Of a part among those of its drawing, from 1; else 1.", least=1)
+    column = fields.Count("Of a part among those of its drawing, from 1; else 1.", least=1)
+    window = fields.One(Window, "What a part shows; null for a whole drawing.", nullable=True)
 
 
 class Paper(AnswerSchema):
@@ -53,9 +62,12 @@ class Page(AnswerSchema):
     """A sheet and what it shows."""
 
     number = fields.Count("From 1.", least=1)
-    row = fields.Count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
-    column = fields.Count("Of the tile, from 1; 1 for a sheet of whole drawings.", least=1)
-    of = fields.Text("The drawing of which it shows a tile; null for whole ones.", nullable=True)
+    row = fields.Count("Of the only part on it, from 1; else 1.", least=1)
+    column = fields.Count("Of the only part on it, from 1; else 1.", least=1)
+    of = fields.Text(
+        "The drawing of which it shows one part and nothing else; null for all other sheets.",
+        nullable=True,
+    )
     sheet = fields.One(Paper, "The paper.")
     printer = fields.One(
         Measured,
@@ -64,7 +76,37 @@ class Page(AnswerSchema):
     )
     window = fields.One(
         Window,
-        "What a tile shows, in its drawing's coordinates before it is turned; for a sheet of "
-        "whole drawings the room for them on it.",
+        "What the only part shows of its drawing; else the room for drawings on the sheet.",
     )
     items = fields.Many(Item, "What stands on the sheet.")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetCount:
+    """How many sheets there are, and how many are needed in any layout."""
+
+    count: int
+    least: int
+
+    @classmethod
+    def of(cls, pages: Sequence[layout.Page]) -> SheetCount:
+        # Each layout begins with its own first sheet, and every sheet knows how few would do.
+        return cls(len(pages), sum(page.least for page in pages if page.own == 1))
+
+    @property
+    def proven(self) -> bool:
+        """Whether no layout takes fewer."""
+        return self.count == self.least
+
+
+def on_sheets(pages: Sequence[layout.Page]) -> dict[str, object]:
+    """The fields of an answer about its sheets."""
+    return {"pages": pages, "sheets": SheetCount.of(pages)}
+
+
+class Sheets(AnswerSchema):
+    """How many sheets there are, and what is known of how few would do."""
+
+    count = fields.Count("How many there are.")
+    least = fields.Count("No layout of these drawings takes fewer: a proven lower bound.")
+    proven = fields.Flag("Whether `count` is proven to be the least.")

@@ -20,7 +20,7 @@ from piecewright.service.requests.schemas import KeptPress
 from piecewright.service.responses import fields
 from piecewright.service.responses.answer import Answer, Form
 from piecewright.service.responses.fields import AnswerSchema, Json, itself
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_answer
 from piecewright.service.responses.sewing_plan import TrimSize
 
@@ -142,6 +142,7 @@ class QuiltPlanAnswer(AnswerSchema):
     optimal = fields.Flag("Whether `nested` is proven to be the most possible.")
     fewest_variants = fields.Flag("Whether it is proven that there are no fewer variants.")
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +203,9 @@ def quilt_plan_printout(made: PlannedQuilt, most_sheets: int, maker: str | None 
     head = heading(made.plan, asked.title)
     return Printout(
         "plan",
-        representation=lambda pages: QuiltPlanAnswer.to_json(made.plan, asked.unit, pages=pages),
+        representation=lambda pages: QuiltPlanAnswer.to_json(
+            made.plan, asked.unit, **on_sheets(pages)
+        ),
         pages=lambda: lay_out(drawings, room.settings, head, most_sheets),
         canvas=lambda: canvas_svg(drawings, head, asked.unit),
     )

@@ -21,7 +21,7 @@ from piecewright.service.requests.schemas import PRESSES
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import AnswerSchema, itself
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_drawings
 
 _Thing = TypeVar("_Thing", pressing.Meeting, error_budget.PointDeviation)
@@ -331,6 +331,7 @@ class SewingPlanAnswer(AnswerSchema):
     )
     deviations = fields.One(ErrorBudget, "The error budget.", of=itself)
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def sewing_plan_printout(plans: BlockPlans) -> Printout:
@@ -345,5 +346,5 @@ def sewing_plan_printout(plans: BlockPlans) -> Printout:
         "sewing plan",
         cards.sewing_plan_drawings(plan),
         cards.heading(plan),
-        lambda pages: SewingPlanAnswer.to_json(plan, unit, pages=pages),
+        lambda pages: SewingPlanAnswer.to_json(plan, unit, **on_sheets(pages)),
     )

@@ -6,7 +6,7 @@ from piecewright.render.printables.templates import heading, template_drawings
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, itself
-from piecewright.service.responses.pages import Page
+from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_named
 
 
@@ -59,6 +59,7 @@ class TemplatesAnswer(AnswerSchema):
     pieces = fields.Many(CutPiece, "In the order of the request.")
     templates = fields.Many(Template, "One for each shape.")
     pages = fields.Many(Page, "The sheets, in order.")
+    sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
 def templates_printout(plans: BlockPlans) -> Printout:
@@ -73,5 +74,5 @@ def templates_printout(plans: BlockPlans) -> Printout:
         "templates",
         lambda windows: template_drawings(found, blocks, windows),
         heading(found),
-        lambda pages: TemplatesAnswer.to_json(found, unit, blocks=blocks, pages=pages),
+        lambda pages: TemplatesAnswer.to_json(found, unit, blocks=blocks, **on_sheets(pages)),
     )

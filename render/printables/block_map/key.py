@@ -77,7 +77,8 @@ def key_drawing(plan: SewingPlan, names: int, steps: int, columns: int) -> Drawi
     message = _left_out(names, steps)
     for n, words in enumerate(fonts.wrapped(message, _LETTERS, columns * SWATCH_COLUMN - 0.1)):
         marks.append(Text(words, (0.0, down + n * _LINE), _LETTERS))
-    return drawn("key", "Key to the map", "What fabrics and marks of the block map mean.", marks)
+    description = "What fabrics and marks of the block map mean."
+    return drawn("key", "Key to the map", description, marks, to_scale=False)
 
 
 def _left_out(names: int, steps: int) -> str:

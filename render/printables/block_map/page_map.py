@@ -125,4 +125,5 @@ def _drawn(plan: SewingPlan, scale: float, columns: int) -> Drawing:
     found, key = map_and_key(small, columns, "drawn small" if scale < 1.0 else "at true size")
     dx, dy = found.box.x - key.box.x, found.box.bottom + _ABOVE_KEY - key.box.y
     below = [moved(mark, dx, dy) for mark in key.marks]
-    return drawn(found.id, found.title, found.description, [*found.marks, *below])
+    marks = [*found.marks, *below]
+    return drawn(found.id, found.title, found.description, marks, to_scale=scale == 1.0)

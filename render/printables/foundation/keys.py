@@ -84,7 +84,7 @@ def key_drawings(
             marks = [*view, *(moved(mark, wide + _GAP, 0.0) for mark in lines)]
         title = f"Key of {title_of(like)[:1].lower()}{title_of(like)[1:]}"
         description = f"{title}, as seen from the face, with the fabric to cut for each patch."
-        drawings.append(drawn(f"{like.first.id} (key)", title, description, marks))
+        drawings.append(drawn(f"{like.first.id} (key)", title, description, marks, to_scale=False))
     return tuple(drawings)
 
 
@@ -161,7 +161,7 @@ def note_drawing(like: LikeSections, blocks: int) -> Drawing:
     message = ": ".join(_head(like, blocks))
     title = f"Note on {title_of(like)[:1].lower()}{title_of(like)[1:]}"
     marks = text_block([(message, LEAST_SIZE, True)]).placed((0.0, 0.0), 0.0)
-    return drawn(f"{like.first.id} (key)", title, f"{message}.", marks)
+    return drawn(f"{like.first.id} (key)", title, f"{message}.", marks, to_scale=False)
 
 
 def view_inside(

@@ -67,7 +67,7 @@ def _map(found: Foundation, style: PrintStyle, longest: float, joins: bool) -> D
     if joins:
         _written(_order_of_joining(found), y + (bottom - top) * scale + 0.06, marks)
     title = "Map of the sections"
-    return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks)
+    return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks, to_scale=False)
 
 
 def _order_of_joining(found: Foundation) -> list[str]:

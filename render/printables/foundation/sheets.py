@@ -34,10 +34,10 @@ from piecewright.render.printables.foundation.keys import (
 from piecewright.render.printables.foundation.print_style import DEFAULT_STYLE, PrintStyle
 from piecewright.render.printables.foundation.section_map import section_maps
 from piecewright.render.printables.foundation.sections import section_drawing, to_print
-from piecewright.render.sheets.areas import GAP
-from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.furniture import GAP, Heading
 from piecewright.render.sheets.named import Windows, lay_out_named, windows_of
-from piecewright.render.sheets.page import Page, PlacedDrawing, numbered
+from piecewright.render.sheets.page import Page, numbered
+from piecewright.render.sheets.placed import PlacedDrawing
 from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
 
 _STEP: Final = 0.1
@@ -183,7 +183,7 @@ def _with_keys(asked: FoundationSet, pages: Sequence[Page], tiled: Iterable[str]
         keys = key_drawings(asked.found, like, asked.rule, asked.blocks)
         everywhere = like.first.id not in tiled
         for n, page in enumerate(done):
-            own = [p for p in page.items if _is_copy(p.drawing, like) and page.of is None]
+            own = [p for p in page.items if _is_copy(p.drawing, like) and p.part is None]
             if own:
                 keyed = _placed(page, keys, own[0].box)
                 everywhere = everywhere and keyed is not None
@@ -221,7 +221,7 @@ def _keyed_inside(
 def _placed_anywhere(pages: Sequence[Page], shapes: Sequence[Drawing]) -> list[Page] | None:
     """The pages with a drawing, in one of its shapes, on the first that has room for it."""
     for n, page in enumerate(pages):
-        placed = _placed(page, shapes, page.window)
+        placed = _placed(page, shapes, page.area)
         if placed is not None:
             return [*pages[:n], placed, *pages[n + 1 :]]
     return None
@@ -229,15 +229,13 @@ def _placed_anywhere(pages: Sequence[Page], shapes: Sequence[Drawing]) -> list[P
 
 def _placed(page: Page, shapes: Sequence[Drawing], beside: Box) -> Page | None:
     """The page with a drawing, in one of its shapes, as near to something as there is room."""
-    if page.of is not None:
-        return None
     taken = shapely.union_all([*_covered(page)]).buffer(GAP)
     shapely.prepare(taken)
     near = box_polygon(beside)
     best: tuple[float, float, float, Drawing] | None = None
     for drawing in shapes:
         width, height = drawing.box.width, drawing.box.height
-        area = page.window
+        area = page.area
         xs = np.arange(area.x, area.right - width + 1e-9, _STEP)
         ys = np.arange(area.y, area.bottom - height + 1e-9, _STEP)
         if not len(xs) or not len(ys):
@@ -255,6 +253,9 @@ def _placed(page: Page, shapes: Sequence[Drawing], beside: Box) -> Page | None:
     if best is None:
         return None
     _, left, top, drawing = best
+    if not page.items:
+        # The sheet is there for its test squares, which sheets that are not to scale go without.
+        drawing = replace(drawing, to_scale=True)
     placed = PlacedDrawing(drawing, left - drawing.box.x, top - drawing.box.y)
     return replace(page, items=(*page.items, placed))
 
@@ -262,8 +263,11 @@ def _placed(page: Page, shapes: Sequence[Drawing], beside: Box) -> Page | None:
 def _covered(page: Page) -> Iterable[BaseGeometry]:
     """What of a page something stands on."""
     for placed in page.items:
-        shape = affinity.rotate(footprint(placed.drawing), placed.turn, origin=(0, 0))
-        yield affinity.translate(shape, placed.x, placed.y)
+        if placed.clip is not None:
+            yield Polygon(placed.clip)
+        else:
+            shape = affinity.rotate(footprint(placed.drawing), placed.turn, origin=(0, 0))
+            yield affinity.translate(shape, placed.x, placed.y)
     for mark in page.furniture:
         box = mark_box(mark)
         if box is not None:

@@ -17,6 +17,7 @@ from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.stamping import stamped
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.page import numbered
 from tests.render.specimens import HEADING, paper, pdf_from_elsewhere, plain, quarter_circle
 
 STARS = sheets_pdf(lay_out([plain("A", 3, 2), quarter_circle("B", 9)], paper("letter"), HEADING))
@@ -24,7 +25,11 @@ BASKETS = sheets_pdf(
     lay_out([quarter_circle("C", 3)], paper("a5"), Heading("Cake Stand", "Cutting templates"))
 )
 PARTS = sheets_pdf(
-    lay_out([plain("A", 3, 2), quarter_circle("B", 9)], paper("letter"), HEADING),
+    numbered(
+        page
+        for drawing in (plain("A", 3, 2), plain("B", 14, 10))
+        for page in lay_out([drawing], paper("letter"), HEADING)
+    ),
     parts=[("Small ones", 1), ("Large ones", 2)],
 )
 

@@ -17,7 +17,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from piecewright.render.drawing.marks import Box
-from piecewright.render.sheets.packing import PlacedShape, pack
+from piecewright.render.sheets.packing import Packer, PlacedShape
+from piecewright.render.sheets.raster import Grid
 
 FIELD = Box(0.25, 0.25, 8.0, 9.4)
 CORNER = Box(0.25, 7.7, 1.97, 1.95)
@@ -61,7 +62,7 @@ def test_shapes_keep_their_distance_and_stay_on_the_sheet(
     shapes: list[BaseGeometry], squares: bool
 ) -> None:
     taken = CORNER if squares else NOTHING
-    sheets, unfit = pack(shapes, FIELD, taken, GAP)
+    sheets, unfit = Packer(Grid(FIELD, GAP), FIELD, taken).pack(shapes)
     check(shapes, sheets, taken)
     numbers = sorted([item.shape for sheet in sheets for item in sheet] + unfit)
     assert numbers == list(range(len(shapes)))
@@ -70,7 +71,7 @@ def test_shapes_keep_their_distance_and_stay_on_the_sheet(
 def test_two_triangles_share_the_place_of_a_square() -> None:
     # Legs of 7 in: side by side they would need 14 in, laid back to back under 8 x 8.
     shapes: list[BaseGeometry] = [right_triangle(7.0), right_triangle(7.0)]
-    sheets, _ = pack(shapes, FIELD, NOTHING, GAP)
+    sheets, _ = Packer(Grid(FIELD, GAP), FIELD, NOTHING).pack(shapes)
     check(shapes, sheets, NOTHING)
     assert len(sheets) == 1
 
@@ -78,20 +79,22 @@ def test_two_triangles_share_the_place_of_a_square() -> None:
 def test_small_pieces_go_into_the_bay_of_a_large_one() -> None:
     frame = shapely.box(0, 0, 7.6, 9.0).difference(shapely.box(1.2, 1.2, 7.7, 7.8))
     shapes: list[BaseGeometry] = [frame, *[shapely.box(0, 0, 1.4, 1.4) for _ in range(9)]]
-    sheets, _ = pack(shapes, FIELD, NOTHING, GAP)
+    sheets, _ = Packer(Grid(FIELD, GAP), FIELD, NOTHING).pack(shapes)
     check(shapes, sheets, NOTHING)
     assert len(sheets) == 1
 
 
 def test_strip_longer_than_the_sheet_is_laid_slanting_if_that_helps() -> None:
     strip = shapely.box(0, 0, 10.5, 0.4)
-    sheets, unfit = pack([strip], FIELD, NOTHING, GAP)
+    sheets, unfit = Packer(Grid(FIELD, GAP), FIELD, NOTHING).pack([strip])
     assert not unfit
     check([strip], sheets, NOTHING)
 
 
 def test_shape_larger_than_the_sheet_in_every_turn_is_told() -> None:
-    sheets, unfit = pack([shapely.box(0, 0, 9.5, 9.5), right_triangle(2)], FIELD, NOTHING, GAP)
+    sheets, unfit = Packer(Grid(FIELD, GAP), FIELD, NOTHING).pack(
+        [shapely.box(0, 0, 9.5, 9.5), right_triangle(2)]
+    )
     assert unfit == [0]
     assert [[item.shape for item in sheet] for sheet in sheets] == [[1]]
 
@@ -99,11 +102,12 @@ def test_shape_larger_than_the_sheet_in_every_turn_is_told() -> None:
 @pytest.mark.parametrize("count", [12, 24, 48])
 def test_equal_squares_come_near_the_area_bound(count: int) -> None:
     square = shapely.box(0, 0, 1.75, 1.75)
-    sheets, _ = pack([square] * count, FIELD, NOTHING, GAP)
+    sheets, _ = Packer(Grid(FIELD, GAP), FIELD, NOTHING).pack([square] * count)
     # 4 across and 5 down: (8 + gap) / (1.75 + gap) = 4.3, (9.4 + gap) / (1.75 + gap) = 5.1.
     assert len(sheets) == math.ceil(count / 20)
 
 
 def test_same_shapes_are_laid_the_same_again() -> None:
     shapes: list[BaseGeometry] = [right_triangle(2.0 + k / 4) for k in range(8)]
-    assert pack(shapes, FIELD, CORNER, GAP) == pack(shapes, FIELD, CORNER, GAP)
+    once, again = (Packer(Grid(FIELD, GAP), FIELD, CORNER).pack(shapes) for _ in range(2))
+    assert once == again

@@ -51,10 +51,8 @@ def words_on(page: pdfplumber.page.Page) -> str:
 def test_printed_test_square_measures_an_inch(printer: Printer, name: str) -> None:
     pages = sheets(printer, name)
     for page, found in zip(pages, printed(pages, printer), strict=True):
-        # Where a tile's ink needs the room two edges stand for the square.
-        wanted = [(72.0, 72.0)] if page.whole_inch else [(72.0, 0.0), (0.0, 72.0)]
-        for size in wanted:
-            assert sum(r == pytest.approx(size, abs=0.005) for r in found) == 1
+        assert sum(r == pytest.approx((72.0, 72.0), abs=0.005) for r in found) == 1
+        assert page.furnished.inch
 
 
 @settings(deadline=None, max_examples=15)

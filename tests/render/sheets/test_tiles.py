@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from dataclasses import replace
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -32,6 +31,7 @@ from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page
 from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.render.sheets.tiles import Tile, grid_for, tiles
+from tests.render.sheets.bare import bare_parts, window_on_sheet
 from tests.render.specimens import HEADING, paper, plain, quarter_circle
 
 DOTS_PER_INCH = 100
@@ -173,22 +173,11 @@ def holds(window: Box, box: Box) -> bool:
 
 def test_drawing_is_turned_where_that_needs_fewer_sheets() -> None:
     long = plain("A", 17.5, 7.5)
-    upright = lay_out([long], paper("letter", "portrait"), HEADING)
-    assert [page.items[0].turn for page in upright] == [270.0, 270.0]
-    assert len(upright) == 2
-    windows = [page.window for page in upright]
+    pages = lay_out([long], paper("letter", "portrait"), HEADING)
+    assert len(pages) == 2
+    windows = [placed.window for page in pages for placed in page.items if placed.window]
     assert all(w.height == pytest.approx(7.5) for w in windows)  # of the drawing as it was
     assert sum(w.width for w in windows) == pytest.approx(17.75)
-
-
-def test_orientation_of_tiled_sheets_is_chosen_for_each_drawing() -> None:
-    drawings = [plain("A", 15.4, 9.0), plain("B", 20.2, 6.7)]
-    pages = lay_out(drawings, paper("letter"), HEADING)
-    assert len(pages) == 4
-    assert {page.of: page.sheet.orientation for page in pages} == {
-        "A": "portrait",
-        "B": "landscape",
-    }
 
 
 # -- join marks
@@ -238,9 +227,10 @@ def test_join_marks_of_two_drawings_have_numbers_of_their_own() -> None:
     pages = lay_out(drawings, paper("letter", "portrait"), HEADING)
     found: dict[str, list[str]] = defaultdict(list)
     for page in pages:
-        for mark in page.joins:
-            if isinstance(mark, Text) and mark.text.isdigit():
-                found[mark.text].append(page.items[0].drawing.id)
+        for placed in page.items:
+            for mark in placed.joins:
+                if isinstance(mark, Text) and mark.text.isdigit():
+                    found[mark.text].append(placed.drawing.id)
     assert {tuple(ids) for ids in found.values()} == {("A", "A"), ("B", "B")}
     assert sorted(map(int, found)) == list(range(1, len(found) + 1))
 
@@ -357,13 +347,14 @@ def test_sheets_laid_together_show_the_whole_drawing(drawing: Drawing, on: Sheet
     together: NDArray[np.uint8] = np.full((wanted.height, wanted.width), 255, dtype=np.uint8)
     pages = lay_out([drawing], on, HEADING)
     assert len(pages) > 1
-    for page in pages:
-        page = replace(page, joins=(), whole_square=False, whole_inch=False)
-        window = page.window
-        clip = page.clip
-        assert clip is not None
+    for page, placed in bare_parts(pages):
+        window = placed.window
+        assert window is not None
+        left, top, right, bottom = window_on_sheet(placed).bounds
+        clip = Box.of_bounds(left, top, right, bottom)
         part = np.asarray(seen_through(page, clip, clip.x, clip.y))
-        part = np.rot90(part, round(page.items[0].turn / 90))
+        # A turned copy begins where the last dots of the sheet were.
+        part = np.rot90(part, round(placed.turn / 90))
         top = round((window.y - box.y) * DOTS_PER_INCH)
         left = round((window.x - box.x) * DOTS_PER_INCH)
         part = part[: wanted.height - top, : wanted.width - left]

@@ -30,7 +30,7 @@ FORMS = ["application/json", "application/pdf", "image/svg+xml", "application/zi
 def test_json_tells_pieces_templates_and_pages(client: FlaskClient) -> None:
     got = templates(client, STAR).json
     assert got is not None
-    assert list(got) == ["unit", "blocks", "pieces", "templates", "pages"]
+    assert list(got) == ["unit", "blocks", "pieces", "templates", "pages", "sheets"]
     assert len(got["pieces"]) == 17
     by_id = {template["id"]: template for template in got["templates"]}
     assert {piece["template"] for piece in got["pieces"]} == by_id.keys()
@@ -46,9 +46,9 @@ def test_json_tells_pieces_templates_and_pages(client: FlaskClient) -> None:
 def test_a_template_larger_than_the_sheet_is_tiled(client: FlaskClient) -> None:
     got = templates(client, LARGE).json
     assert got is not None
-    tiles = [page for page in got["pages"] if page["of"] == "A"]
-    assert max(page["row"] for page in tiles) > 1
-    assert max(page["column"] for page in tiles) > 1
+    parts = [item for page in got["pages"] for item in page["items"] if item["window"]]
+    assert "A" in {item["drawing"] for item in parts}
+    assert max(item["row"] for item in parts) * max(item["column"] for item in parts) > 1
 
 
 def test_an_answer_is_in_the_requests_unit(client: FlaskClient) -> None:
