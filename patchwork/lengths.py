@@ -134,28 +134,51 @@ def in_unit(inches: float, unit: Unit) -> float:
     return rounded + 0.0  # never "-0.0"
 
 
+READ_TO: Final[dict[Unit, Fraction]] = {
+    "in": Fraction(1, 16),
+    "cm": Fraction(1, 20),
+    "mm": Fraction(1, 2),
+}
+"""Of each unit: how finely people read it off a ruler, and so how lengths are written for them."""
+
+_MEANT: Final = 0.0005
+"""Inches. A decimal of three digits is off by that much, and means the fraction all the same."""
+
+
 def spoken(inches: float, unit: Unit, denominator: int = 16) -> str:
-    """A length as a maker reads it: inches as a fraction, metric as millimetres to 0.5.
+    """A length as a maker reads it: inches as a fraction, centimetres to 0.05, millimetres to 0.5.
 
-    A length that the fraction does not hit is marked as rounded with ``~``.
+    A length that those do not hit is marked as rounded with ``~``.
 
-    >>> spoken(3.5, "in")
-    '3 1/2 in'
-    >>> spoken(3.333, "in")
-    '~3 5/16 in'
-    >>> spoken(2.0, "cm")
-    '~51 mm'
+    Args:
+        denominator: of the finest fraction of an inch.
+
+    >>> spoken(3.5, "in"), spoken(3.333, "in")
+    ('3 1/2 in', '~3 5/16 in')
+    >>> spoken(2.0, "mm"), spoken(2.0, "cm"), spoken(7.5 / 2.54, "cm")
+    ('~51 mm', '~5.1 cm', '7.5 cm')
     """
-    if unit == "in":
-        rounded = Fraction(round(inches * denominator), denominator)
-        # A decimal of three digits is off by that much, and means the fraction all the same.
-        near = abs(float(rounded) - inches) <= 0.0005
-        whole, part = divmod(rounded, 1)
-        words = [str(whole)] if whole or not part else []
-        if part:
-            words.append(f"{part.numerator}/{part.denominator}")
-        return f"{'' if near else '~'}{' '.join(words)} in"
-    millimetres = inches * 25.4
-    half_steps = round(millimetres * 2)
-    near = abs(half_steps / 2 - millimetres) <= 0.0125  # the same, in millimetres
-    return f"{'' if near else '~'}{half_steps / 2:g} mm"
+    step = Fraction(1, denominator) if unit == "in" else READ_TO[unit]
+    rounded = round(inches * float(PER_INCH[unit] / step)) * step
+    near = abs(float(rounded / PER_INCH[unit]) - inches) <= _MEANT
+    amount = _fraction(rounded) if unit == "in" else _decimal(rounded)
+    return f"{'' if near else '~'}{amount} {unit}"
+
+
+def _decimal(amount: Fraction) -> str:
+    """A multiple of a twentieth, without needless noughts."""
+    digits = f"{float(amount):.2f}".rstrip("0").rstrip(".")
+    return "0" if digits == "-0" else digits
+
+
+def _fraction(amount: Fraction) -> str:
+    """An amount as a whole number and a fraction.
+
+    >>> _fraction(Fraction(7, 2)), _fraction(Fraction(3, 8)), _fraction(Fraction(2))
+    ('3 1/2', '3/8', '2')
+    """
+    whole, part = divmod(amount, 1)
+    words = [str(whole)] if whole or not part else []
+    if part:
+        words.append(f"{part.numerator}/{part.denominator}")
+    return " ".join(words)

@@ -194,18 +194,24 @@ class CuttingList:
     templates: TemplateSet
     cloth: Cloth
     quilt: Quilt
+    rule: Ruler
     fabrics: tuple[FabricCuts, ...]
     edgings: tuple[Edging, ...]
 
 
 def cutting_list(
-    templates: TemplateSet, cloth: Cloth | None = None, quilt: Quilt | None = None
+    templates: TemplateSet,
+    cloth: Cloth | None = None,
+    quilt: Quilt | None = None,
+    rule: Ruler | None = None,
 ) -> CuttingList:
     """The cutting list of a block's templates.
 
     Args:
         cloth: 40 in wide with no directional fabric, if none is given.
         quilt: one block without border or binding, if none is given.
+        rule: what sizes to cut are rounded up to; the usual ruler of the block's unit if none is
+            given.
 
     Raises:
         BlockError: the cloth is too narrow for a patch (``cloth-too-narrow`` at
@@ -213,7 +219,7 @@ def cutting_list(
     """
     cloth, quilt = cloth or Cloth(), quilt or Quilt()
     unit = templates.block.unit
-    rule = ruler(unit)
+    rule = rule or ruler(unit)
     edgings = _edgings(templates, cloth, quilt, rule)
     # In the order in which the block lists its fabrics; then those that only pieces name.
     wanted: dict[str | None, list[tuple[Template, int, int]]] = {
@@ -243,7 +249,7 @@ def cutting_list(
             bought = to_buy(length, cloth.shrinkage, cloth.spare, unit)
             cuts = tuple(maker.cuts)
             fabrics.append(FabricCuts(fabric, cuts, tuple(strips), bound, nest, length, bought))
-    return CuttingList(templates, cloth, quilt, tuple(fabrics), edgings)
+    return CuttingList(templates, cloth, quilt, rule, tuple(fabrics), edgings)
 
 
 # -- the quilt's edges

@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final, Literal, TypeAlias
 
 import shapely
@@ -42,7 +43,7 @@ from piecewright.patchwork.geometry.vectors import (
     outward,
     plus,
 )
-from piecewright.patchwork.lengths import Unit
+from piecewright.patchwork.lengths import PER_INCH, Unit
 
 ShapeName: TypeAlias = Literal[
     "square", "rectangle", "half-square triangle", "quarter-square triangle", "template"
@@ -88,9 +89,24 @@ class Ruler:
         return self.steps(inches) * self.step
 
 
-def ruler(unit: Unit) -> Ruler:
-    """Eighths of an inch, or half centimetres: the lines of common rotary rulers."""
-    return Ruler(1 / 8 if unit == "in" else 0.5 / 2.54)
+_USUAL_STEP: Final[dict[Unit, Fraction]] = {
+    "in": Fraction(1, 8),
+    "cm": Fraction(1, 10),
+    "mm": Fraction(1),
+}
+"""Of each unit: eighths of an inch, and millimetres, the lines of common rotary rulers."""
+
+
+def ruler(unit: Unit, step: float | None = None) -> Ruler:
+    """A rotary ruler: with the usual lines of its unit, or with others.
+
+    Args:
+        step: inches from a line to the next; None for the usual ones.
+
+    >>> ruler("in").step, ruler("in", 1 / 4).step
+    (0.125, 0.25)
+    """
+    return Ruler(float(_USUAL_STEP[unit] / PER_INCH[unit]) if step is None else step)
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,7 @@ from piecewright.patchwork.block.model import Block, BlockUnit, Joins, Section, 
 from piecewright.patchwork.block.seams import Seams, planar_map, straightened
 from piecewright.patchwork.block.wording import letters, unit_name
 from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.foundation.alike_units import alike_orders
 from piecewright.patchwork.foundation.sections import (
     NotStraight,
     Sections,
@@ -229,6 +230,8 @@ def foundation(
         optimal = block.apart or len(units) == 1 or len(units) == _fewest(cuts)
     # The sections as the pieces of a coarser block, from here on as any other block is.
     rings = outlines_of(seams, units)
+    if pairs is not None:
+        units = alike_orders(block.pieces, units, [straightened(ring) for ring in rings])
     coarse = planar_map(rings)
     if given is None:
         given = _contracted_joins(block, units, names)

@@ -465,7 +465,7 @@ class Words:
             parts: of an inch.
         """
         if self.unit != "in":
-            return f"{max(1, round(inches * 25.4))} mm"
+            return _metric(max(1, round(inches * 25.4)), self.unit)
         return _fraction(max(1, round(inches * parts)), parts)
 
     def place(self, at: Point) -> str:
@@ -483,7 +483,7 @@ class Words:
         It is always a rounded one, so that nothing marks it so.
         """
         if self.unit != "in":
-            return f"{inches * 25.4:.1f} mm"
+            return _metric(round(inches * 25.4, 1), self.unit)
         return _fraction(max(1 if inches > 0 else 0, round(inches * 64)), 64)
 
 
@@ -517,6 +517,11 @@ def _end_towards(way: Vector) -> str:
     if abs(right) >= abs(down):
         return "right" if right > 0 else "left"
     return "lower" if down > 0 else "upper"
+
+
+def _metric(millimetres: float, unit: Unit) -> str:
+    """``2.5 mm``, or ``0.25 cm``."""
+    return f"{millimetres / 10 if unit == 'cm' else millimetres:g} {unit}"
 
 
 def steps_title(steps: Sequence[Step]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -23,8 +23,14 @@ from piecewright.render.drawing.marks import Mark, Text
 CLEAR: Final = 0.05
 """Inches between a label or an arrow and any line."""
 
-SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, 0.08)
-"""Inches; the sizes of label text that are tried, largest first. The least is 5.8 points."""
+LEAST_SIZE: Final = 6 / 72
+"""Inches to the em: 6 points, the smallest letters that are read without a glass."""
+
+SIZES: Final = (0.17, 0.15, 0.13, 0.115, 0.1, 0.09, LEAST_SIZE)
+"""Inches; the sizes of label text that are tried, largest first."""
+
+_WORTH_A_NAME: Final = 1.0
+"""Square inches; on a sheet that shows so much of a piece its name stands again."""
 
 _LEADING: Final = 1.22
 """From a line to the next, in sizes of its letters: tighter than running text, as labels are short
@@ -188,6 +194,50 @@ def _overlap_of_moved(shape: BaseGeometry, way: Vector) -> BaseGeometry:
 def places(room: Polygon, block: TextBlock, turn: float) -> Iterator[Point]:
     """Points for the middle of a block of text so that it lies in the room."""
     return Room(room).places(block, turn)
+
+
+def inside(shape: Polygon, blocks: Iterable[TextBlock]) -> tuple[TextBlock, Point, float] | None:
+    """The first block of text that has room in a shape, with its place and its turn."""
+    return in_room(largest_room(shape), blocks, turns(shape))
+
+
+def in_room(
+    shape: Polygon, blocks: Iterable[TextBlock], ways: Sequence[float] | None = None
+) -> tuple[TextBlock, Point, float] | None:
+    """As ``inside``, for what is clear of lines already; ``ways`` are the turns to try."""
+    if shape.is_empty:
+        return None
+    room, ways = Room(shape), turns(shape) if ways is None else ways
+    for block in blocks:
+        for turn in ways:
+            for spot in room.places(block, turn):
+                return block, spot, turn
+    return None
+
+
+def parts_on_sheets(shape: Polygon, windows: Sequence[Polygon]) -> list[Polygon]:
+    """What of a shape each sheet shows that shows enough of it, off the strips that two show.
+
+    Args:
+        windows: what each sheet shows; none where one shows everything.
+
+    >>> sheets = [shapely.box(0, 0, 3, 2), shapely.box(2, 0, 4, 2)]
+    >>> halves = parts_on_sheets(shapely.box(0, 0, 4, 2), sheets)
+    >>> [part.bounds for part in halves]
+    [(0.0, 0.0, 2.0, 2.0), (3.0, 0.0, 4.0, 2.0)]
+    """
+    parts = []
+    for n, window in enumerate(windows):
+        own = overlaid(shapely.intersection, shape, window, on_block=False)
+        others = [other for k, other in enumerate(windows) if k != n and other.intersects(own)]
+        if others:
+            rest = overlaid(shapely.union_all, others, on_block=False)
+            own = overlaid(shapely.difference, own, rest, on_block=False)
+        pieces = polygons(own)
+        largest = max(pieces, key=lambda part: part.area, default=Polygon())
+        if largest.area >= min(_WORTH_A_NAME, shape.area / 4):
+            parts.append(largest)
+    return parts or [shape]
 
 
 def rectangle_of(block: TextBlock, at: Point, turn: float) -> Polygon:

@@ -13,6 +13,7 @@ from typing import Final
 from piecewright.patchwork.block.wording import allowance_words, block_size
 from piecewright.patchwork.cutting.angled_strips import Slanted
 from piecewright.patchwork.cutting.cutting_list import Cut, CuttingList, FabricCuts, Part, Strip
+from piecewright.patchwork.cutting.rotary import ruler
 from piecewright.patchwork.cutting.wording import (
     CAUTION,
     blanks,
@@ -25,6 +26,7 @@ from piecewright.patchwork.cutting.wording import (
 )
 from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.render.drawing import fonts
+from piecewright.render.drawing.labels import LEAST_SIZE
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, drawn, line, moved, rectangle
 from piecewright.render.printables.text_column import (
     BODY,
@@ -49,11 +51,8 @@ _HEAD: Final = 0.17
 _MOST_TICKS: Final = 12
 """Strips that have a box to tick each; more have one for all."""
 
-_TALLEST: Final = 1.6
+_TALLEST: Final = 0.8
 """Inches; wider strips are drawn smaller."""
-
-_SPOKEN_STEP: Final[dict[Unit, float]] = {"in": 1 / 8, "cm": 0.5 / 25.4, "mm": 0.5 / 25.4}
-"""Inches; an eighth of an inch or half a millimetre, for lengths that need not be hit."""
 
 _CANVAS: Final = (WIDEST, 9.0)
 """Inches; width and height of the parts of a list on one canvas."""
@@ -150,7 +149,7 @@ def _fabric(found: CuttingList, fabric: FabricCuts, name: str, width: float) -> 
 
 def _tidy(length: float, unit: Unit) -> float:
     """A length rounded up as it is spoken, for one that no ruler needs to hit."""
-    step = _SPOKEN_STEP[unit]
+    step = ruler(unit).step
     return math.ceil(length / step - 1e-6) * step
 
 
@@ -234,7 +233,7 @@ def _strip_drawing(
 
 def _down(length: float, unit: Unit) -> float:
     """A length rounded down as it is spoken, for what is left over."""
-    step = _SPOKEN_STEP[unit]
+    step = ruler(unit).step
     return math.floor(length / step + 1e-6) * step
 
 
@@ -280,7 +279,7 @@ def _slanted_cuts(slant: Slanted, part: Part, box: Box, scale: float) -> Iterato
 def _first_that_fits(choices: Sequence[str], at: tuple[float, float], room: Box) -> Iterator[Mark]:
     """The first text for which there is room about a place, if any."""
     for message in choices:
-        for letters in (SMALL, 0.09, 0.08):
+        for letters in (SMALL, 0.09, LEAST_SIZE):
             wide, high = fonts.text_width(message, letters), fonts.cap_height(letters)
             if wide + 4 * _CLEAR <= room.width and high + 4 * _CLEAR <= room.height:
                 baseline = (at[0], at[1] + high / 2)

@@ -30,6 +30,7 @@ from piecewright.patchwork.sewing.rectangles import Size
 from piecewright.patchwork.sewing.wording import size
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled
+from piecewright.render.drawing.labels import LEAST_SIZE
 from piecewright.render.drawing.linekinds import LineKind
 from piecewright.render.drawing.marks import (
     Box,
@@ -72,8 +73,8 @@ _TOP: Final = 0.3
 _LARGEST_CELL: Final = 1.7
 """Inches; a block drawn larger shows no more: the plan of a small quilt need not fill a sheet."""
 
-_LETTERS: Final = (0.125, 0.11, 0.1, 0.09, 0.08, 0.07)
-"""Inches; sizes that are tried for what stands in the blocks. The least is 5 points."""
+_LETTERS: Final = (0.125, 0.11, 0.1, 0.09, LEAST_SIZE)
+"""Inches; sizes that are tried for what stands in the blocks."""
 
 _SHARE: Final = 0.74
 """Of a block's width, what its label may take."""

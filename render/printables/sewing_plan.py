@@ -37,6 +37,7 @@ from piecewright.render.drawing import fonts
 from piecewright.render.drawing.fabric_fills import FabricFill, fabric_fills, filled, piece_part
 from piecewright.render.drawing.labels import (
     CLEAR,
+    LEAST_SIZE,
     largest_room,
     places,
     rectangle_of,
@@ -63,15 +64,15 @@ from piecewright.render.printables.block_map.signs import (
 from piecewright.render.sheets.furniture import Heading
 
 WIDTH: Final = 3.72
-HEIGHT: Final = 2.66
-"""Inches; a card: two of them side by side and three rows on Letter or A4."""
+HEIGHT: Final = 2.22
+"""Inches; a card: two of them side by side and four rows on Letter or A4."""
 
 _PAD: Final = 0.1
 """Inches between a card's border and what is on it."""
 
 _TITLE: Final = 0.135
 _BODY: Final = 0.1
-_SMALL: Final = 0.08
+_SMALL: Final = LEAST_SIZE
 """Inches to the em: 10, 7 and 6 points."""
 
 _LEADING: Final = 1.27
@@ -351,7 +352,7 @@ class _Figures:
             return
         message = self.plan.block.pieces[piece].id
         for turn in turns(room):
-            for letters in (0.1, 0.09, _SMALL, 0.07):
+            for letters in (0.1, 0.09, _SMALL):
                 block = text_block([(message, letters, False)])
                 for at in places(room, block, turn):
                     yield block.placed(at, turn), rectangle_of(block, at, turn).buffer(0.015)

@@ -34,7 +34,9 @@ from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
+    inside,
     largest_room,
+    parts_on_sheets,
     places,
     rectangle_of,
     text_block,
@@ -44,6 +46,7 @@ from piecewright.render.drawing.marks import Box, Drawing, Mark, Stroke, box_of,
 from piecewright.render.drawing.marks import Dot as DotMark
 from piecewright.render.printables.block_map.signs import circle
 from piecewright.render.sheets.furniture import Heading
+from piecewright.render.sheets.named import NO_WINDOWS, Windows
 
 _NAME: Final = 1.5
 """The template's letter is this much larger than the rest of its label."""
@@ -78,12 +81,24 @@ def heading(templates: TemplateSet) -> Heading:
     )
 
 
-def template_drawings(templates: TemplateSet) -> tuple[Drawing, ...]:
-    """A drawing for each template, in the order of the set."""
-    return tuple(_template_drawing(templates, template) for template in templates.templates)
+def template_drawings(
+    templates: TemplateSet, blocks: int = 1, windows: Windows = NO_WINDOWS
+) -> tuple[Drawing, ...]:
+    """A drawing for each template, in the order of the set.
+
+    Args:
+        blocks: how many are made.
+        windows: of templates that go over several sheets, what each sheet shows.
+    """
+    return tuple(
+        _template_drawing(templates, template, blocks, windows.get(template.id, ()))
+        for template in templates.templates
+    )
 
 
-def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
+def _template_drawing(
+    templates: TemplateSet, template: Template, blocks: int, windows: Sequence[Polygon]
+) -> Drawing:
     marks: list[Mark] = [
         Stroke("cutting-line", template.cut, closed=True),
         Stroke("sewing-line", template.finished, closed=True),
@@ -98,9 +113,7 @@ def _template_drawing(templates: TemplateSet, template: Template) -> Drawing:
         for n in (*template.notches, *template.centre_marks)
         if n.away > 0
     ]
-    lines = _label(templates, template)
-    shape = polygon_of(template.finished)
-    marks += _annotated(shape, template, lines)
+    marks += _annotated(template, _label(templates, template, blocks), windows)
     title = f"Template {template.id}"
     description = (
         f"{title} of {templates.block.name}, for {counted(len(template.pieces), 'piece')}: "
@@ -120,7 +133,7 @@ class _Words:
     parts: tuple[str, ...]
 
 
-def _label(templates: TemplateSet, template: Template) -> _Words:
+def _label(templates: TemplateSet, template: Template, blocks: int) -> _Words:
     block = templates.block
     names = {fabric.id: fabric.name for fabric in block.fabrics}
     return _Words(
@@ -129,7 +142,7 @@ def _label(templates: TemplateSet, template: Template) -> _Words:
             _piece_names(template.pieces),
             fonts.shortened(block.name, 1.0, 16.0),
             f"Finished {_finished_size(template, block.unit)}",
-            *(_cut_count(cut, names) for cut in template.cuts),
+            *(_cut_count(cut, names, blocks) for cut in template.cuts),
         ),
     )
 
@@ -156,13 +169,21 @@ def _finished_size(template: Template, unit: Unit) -> str:
     return width_by_height(right - left, bottom - top, unit)
 
 
-def _cut_count(cut: FabricCount, names: dict[str, str]) -> str:
-    cloth = names.get(cut.fabric or "", cut.fabric or "")
-    counts = [str(cut.plain)] if cut.plain else []
+def _cut_count(cut: FabricCount, names: dict[str, str], blocks: int) -> str:
+    """What to cut of a fabric: for a block, and for all of them where there are several."""
+    cloth = fonts.shortened(names.get(cut.fabric or "", cut.fabric or ""), 1.0, 16.0)
+    message = f"Cut {_plain_and_reversed(cut, 1)}{' ' if cloth else ''}{cloth}"
+    if blocks > 1:
+        message += f" a block, {_plain_and_reversed(cut, blocks)} in all"
+    return message
+
+
+def _plain_and_reversed(cut: FabricCount, blocks: int) -> str:
+    """``4``, or ``4 + 2 reversed``."""
+    counts = [f"{cut.plain * blocks:,}"] if cut.plain else []
     if cut.reversed:
-        counts.append(f"{cut.reversed} reversed")
-    cloth = fonts.shortened(cloth, 1.0, 16.0)
-    return f"Cut {' + '.join(counts)}{' ' if cloth else ''}{cloth}"
+        counts.append(f"{cut.reversed * blocks:,} reversed")
+    return " + ".join(counts)
 
 
 # --- a label as a block of text ---------------------------------------------------------------
@@ -180,8 +201,30 @@ def _text_blocks(words: _Words, size: float) -> Iterator[TextBlock]:
 # --- where label and arrow go -----------------------------------------------------------------
 
 
-def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
-    """The label and the grain arrow of a template, clear of its lines and of each other."""
+def _annotated(template: Template, words: _Words, windows: Sequence[Polygon]) -> list[Mark]:
+    """The label and the grain arrow of a template, clear of its lines and of each other.
+
+    On paper of several sheets the label stands whole on each sheet that shows enough of the
+    template, and the arrow on the one that shows the most.
+    """
+    shape = polygon_of(template.finished)
+    parts = sorted(parts_on_sheets(shape, windows), key=lambda part: -part.area)
+    marks = _with_arrow(parts[0], template, words)
+    if marks is None and len(parts) > 1:
+        marks = _with_arrow(shape, template, words)
+    if marks is None:
+        arrow = _arrow(largest_room(shape), template.grain, 0.0)
+        marks = [*(arrow or ()), *_outside(shape, template.cut, words)]
+    for part in parts[1:]:
+        blocks = (block for size in SIZES for block in _text_blocks(words, size))
+        found = inside(part, blocks)
+        if found is not None:
+            marks += found[0].placed(*found[1:])
+    return marks
+
+
+def _with_arrow(shape: Polygon, template: Template, words: _Words) -> list[Mark] | None:
+    """The label and an arrow of some length beside it, if a shape has room for both."""
     room = largest_room(shape)
     for size in SIZES:
         for block in _text_blocks(words, size):
@@ -193,8 +236,7 @@ def _annotated(shape: Polygon, template: Template, words: _Words) -> list[Mark]:
                     arrow = _arrow(left_over, template.grain, _SHORTEST_ARROW)
                     if arrow is not None:
                         return [*arrow, *block.placed(at, turn)]
-    arrow = _arrow(room, template.grain, 0.0)
-    return [*(arrow or ()), *_outside(shape, template.cut, words)]
+    return None
 
 
 def _arrow(room: BaseGeometry, grain: float | None, shortest: float) -> list[Mark] | None:

@@ -8,6 +8,7 @@ from typing import Final
 
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.render.drawing import fonts
+from piecewright.render.drawing.labels import LEAST_SIZE
 from piecewright.render.drawing.marks import Box, Drawing, Mark, Text, moved, rectangle
 from piecewright.render.sheets import furniture
 from piecewright.render.sheets.furniture import Heading
@@ -146,7 +147,7 @@ def paragraph(
     if one_line:
         # A thousandth less, so that rounding does not break the line after all.
         natural = fonts.text_width(text, letters, bold)
-        letters = max(SMALL * 0.8, min(letters, letters * width / natural * 0.999))
+        letters = max(LEAST_SIZE, min(letters, letters * width / natural * 0.999))
     marks, height = lines(text, width, letters, bold)
     return Entry(marks, height + after, leads)
 

@@ -30,6 +30,9 @@ _OFFSETS: Final = 24
 """Into how many steps the play of a grid of windows is divided: on letter paper at most two thirds
 of an inch each. What that passes over is found by moving single joins."""
 
+_BESIDE: Final = 0.06
+"""Inches; what is nearer than this to a line of a join looks as if it belonged to it."""
+
 _STEP: Final = 0.1
 """Inches; joins are moved by this much to find a better place."""
 
@@ -293,10 +296,10 @@ class _Harm:
         low, high, cut, touched = self._spans.T
         # It is whole on one of the two sheets if it ends before the strip does, or begins in it.
         whole = (high <= end) | (low >= start)
-        reached = (low < end) & (high > start)
+        reached = (low < end + _BESIDE) & (high > start - _BESIDE)
         # A line of the drawing along a line of the join would be mistaken for it.
         at, weight = self._lines.T
-        beside = (at > start - 0.06) & (at < end + 0.06)
+        beside = (at > start - _BESIDE) & (at < end + _BESIDE)
         return float(
             (cut * ~whole + touched * reached).sum() + 0.5 * (weight * beside).sum() + 0.02 * uneven
         )

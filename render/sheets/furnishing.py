@@ -125,7 +125,8 @@ def _along_the_bottom(
     for one in maps:
         # The words keep two thirds of the room.
         width, height = one.size(sheet, 0.35 * (area.right - beside) / len(maps), high)
-        bottom = area.bottom - SCALE_STRIP
+        # Off the place for a name, whose letters may be as high as that.
+        bottom = area.bottom - SCALE_STRIP - 0.03
         inset = 0.01  # half a line, and some
         marks += one.marks(sheet, Box(right - inset - width, bottom - height, width, height))
         right -= inset + width + GAP

@@ -16,7 +16,6 @@ from typing import Final
 
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.lengths import spoken
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, rectangle
 from piecewright.render.sheets.papers import Sheet
@@ -290,10 +289,7 @@ def footer(
         measure: also what to do with a test square.
     """
     way = "" if sheet.roll else sheet.orientation or ""
-    name = sheet.paper
-    if not name and way:
-        name = f"{spoken(sheet.width, 'in')} by {spoken(sheet.height, 'in')}"
-    paper = ", ".join(part for part in (name, way) if part)
+    paper = ", ".join(part for part in (sheet.paper, way) if part)
     # What has no room at the end is lost first.
     return [
         Paragraph(heading.block, 0.17, bold=True, most_lines=2),

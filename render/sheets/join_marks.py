@@ -36,10 +36,12 @@ _NUMBER: Final = 0.11
 _GAP: Final = 0.035
 """From a diamond to its number, and from letters to the lines beside them."""
 
-_WORDS: Final = 0.085
-_SMALLEST_WORDS: Final = 0.055
-"""Inches to the em; the size of words in a strip of the usual width, and in a very narrow one
-(4 points, as the smallest of a footer)."""
+_WORDS: Final = 0.12
+"""Inches to the em; the size of words along a join: they are read at arm's length, with scissors or
+glue in hand."""
+
+_ROOM_FOR_WORDS: Final = _WORDS + 0.07
+"""Inches; a strip that is narrower has its words beside it."""
 
 _CLEAR: Final = 0.05
 """Between the words along a join and anything else."""
@@ -169,7 +171,7 @@ def first_sheet_marks(join: Join) -> list[Mark]:
         message = ("glue", f"glue: {other} goes over this strip")
     else:
         message = ("trim", f"trim, and lay {other} edge to edge")
-    words = _words(join, message, _no_lines(marks), join.width > 0)
+    words = _words(join, message, _no_lines(marks), join.width >= _ROOM_FOR_WORDS)
     return [*_hatch(join, words), *marks, words]
 
 
@@ -246,8 +248,7 @@ def _words(join: Join, message: tuple[str, str], others: Sequence[Mark], beyond:
         beyond: it stands beyond the trim line, in the strip; else before it.
     """
     # In half of the strip's width, so that hatch and lines stay clear of them.
-    room = max(join.width, _SMALLEST_WORDS + 0.07)
-    size = max(_SMALLEST_WORDS, min(_WORDS, 0.5 * room))
+    room, size = max(join.width, _ROOM_FOR_WORDS), _WORDS
     capital = fonts.cap_height(size)
     across = (room + capital) / 2 if beyond else -(room - capital) / 2
 

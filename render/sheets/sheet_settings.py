@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.lengths import Unit, spoken
 from piecewright.render.sheets.papers import TRUE, Orientation, Printer, Sheet
 
 MOST_SHEETS: Final = 500
@@ -32,6 +32,7 @@ class SheetSettings:
         margin: what the printer leaves blank along each side.
         overlap: how much of a divided drawing two neighbouring parts both show.
         paper: the paper's name, for the reader.
+        unit: in which the reader is told the size of paper that has no name.
         effort: how long fewer sheets are looked for; ``quick`` for a preview.
         printer: what the printer made of the test square; the sheets are corrected for it.
     """
@@ -44,6 +45,7 @@ class SheetSettings:
     paper: str = ""
     printer: Printer = TRUE
     roll_width: float | None = None
+    unit: Unit = "in"
     effort: Effort = "usual"
 
     def sheet(self, orientation: Orientation) -> Sheet:
@@ -54,7 +56,8 @@ class SheetSettings:
         """
         short, long = sorted((self.width, self.height))
         width, height = (short, long) if orientation == "portrait" else (long, short)
-        return Sheet(width, height, self.margin, self.paper, orientation, self.printer)
+        name = self.paper or f"{spoken(width, self.unit)} by {spoken(height, self.unit)}"
+        return Sheet(width, height, self.margin, name, orientation, self.printer)
 
 
 def sheets(settings: SheetSettings) -> list[Sheet]:
@@ -80,7 +83,7 @@ def roll_sheet(settings: SheetSettings, width: float) -> Sheet:
     """
     if width > LARGEST_SHEET:
         raise _too_large(f"a roll can be at most {LARGEST_SHEET:g} in wide")
-    name = f"roll {spoken(width, 'in')} wide"
+    name = f"roll {spoken(width, settings.unit)} wide"
     return Sheet(
         width, LARGEST_SHEET, settings.margin, name, "portrait", settings.printer, roll=True
     )

@@ -171,14 +171,18 @@ def _add_printable(
     return parser
 
 
-def _usual(default: float | str) -> str:
+def _usual(default: float | str, metric: str = "") -> str:
     """What holds if an option is left out, as help says it; a length as it is typed, without a
     space, which a shell would take for the end of it.
 
-    >>> _usual("1/4 in")
-    '(1/4in)'
+    Args:
+        metric: what holds instead where the unit is cm or mm.
+
+    >>> _usual("1/4 in", "0.75 cm")
+    '(1/4in; 0.75cm where the unit is cm or mm)'
     """
-    return f"({default})".replace(" in)", "in)")
+    other = f"; {metric.replace(' ', '')} where the unit is cm or mm" if metric else ""
+    return f"({str(default).replace(' in', 'in')}{other})"
 
 
 def _add_pressing(parser: argparse.ArgumentParser) -> None:
@@ -214,7 +218,7 @@ def _add_quilt(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cloth-width",
         metavar="LENGTH",
-        help=f"usable width of cloth {_usual(limits.DEFAULT_CLOTH)}",
+        help=f"usable width of cloth {_usual(limits.DEFAULT_CLOTH, limits.METRIC_CLOTH)}",
     )
     parser.add_argument(
         "--shrinkage", type=float, metavar="PERCENT", help=_usual(limits.DEFAULT_SHRINKAGE)
@@ -239,7 +243,9 @@ def _add_request(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--finish-height", metavar="LENGTH", help="finished height")
     parser.add_argument("--scale", type=float, metavar="TIMES", help="times the drawn size")
     parser.add_argument(
-        "--allowance", metavar="LENGTH", help=f"seam allowance {_usual(limits.DEFAULT_SEAM)}"
+        "--allowance",
+        metavar="LENGTH",
+        help=f"seam allowance {_usual(limits.DEFAULT_SEAM, limits.METRIC_SEAM)}",
     )
     parser.add_argument("--edge-allowance", metavar="LENGTH", help="at the edge of the block")
     parser.add_argument("--corners", choices=CORNERS)

@@ -13,7 +13,6 @@ from typing import Any
 
 from piecewright.service.cli.exit_codes import Misuse
 from piecewright.service.json_text import NotJson, read_json
-from piecewright.service.requests import limits
 
 
 def reading_answers(given: Sequence[str]) -> dict[str, Any]:
@@ -129,7 +128,7 @@ def _read(name: str) -> Any:
 def _as_seam(allowance: Any) -> dict[str, Any]:
     """A request's allowance as an object; a length alone is for seams."""
     if allowance is None:
-        return {"seam": limits.DEFAULT_SEAM}
+        return {}
     return allowance if isinstance(allowance, dict) else {"seam": allowance}
 
 

@@ -176,6 +176,25 @@ class Count(RequestField):
         return int(value)
 
 
+class CountOr(Count):
+    """A whole number between two bounds, or a word."""
+
+    def __init__(self, least: int, most: int, word: str, **settings: Any) -> None:
+        super().__init__(least, most, **settings)
+        self.word = word
+
+    def json_schema(self, refer: Refer) -> dict[str, Any]:
+        return {"oneOf": [super().json_schema(refer), {"type": "string", "enum": [self.word]}]}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, str):
+            if value == self.word:
+                return value
+            hint = suggestion(value.lower(), [self.word])
+            raise refusal("choice", f"expected a whole number or {self.word!r}{hint}")
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
 class QuarterTurn(RequestField):
     """Degrees of a turn, clockwise as seen: whole quarter turns."""
 

@@ -13,11 +13,11 @@ from typing import Final
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.cutting.borders import BorderCorners
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
-from piecewright.patchwork.lengths import spoken
+from piecewright.patchwork.lengths import Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import PlanOptions
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.printables.foundation import DEFAULT_STYLE
+from piecewright.render.printables.foundation.print_style import DEFAULT_STYLE
 from piecewright.render.sheets.sheet_settings import LARGEST_SHEET, SheetSettings
 
 
@@ -55,6 +55,9 @@ DEVIATION: Final = Limits(0, 1)
 CLOTH_WIDTH: Final = Limits(5, 200)
 """Cloth, across what is usable of it."""
 
+ROUNDING: Final = Limits(1 / 64, 1)
+"""From a line of a rotary ruler to the next."""
+
 EDGE_WIDTH: Final = Limits(0.25, 40)
 """A border as it shows, and the strips of a binding."""
 
@@ -68,13 +71,30 @@ def _length(inches: float) -> str:
 
 
 DEFAULT_SEAM: Final = _length(Allowance().seam)
+METRIC_SEAM: Final = "0.75 cm"
+"""For requests in cm and mm: the usual allowance of those who sew by centimetres."""
+
 DEFAULT_MARGIN: Final = _length(SheetSettings().margin)
 DEFAULT_OVERLAP: Final = _length(SheetSettings().overlap)
 DEFAULT_CUTTING: Final = _length(PlanOptions().cutting)
 DEFAULT_SEWING: Final = _length(PlanOptions().sewing)
 DEFAULT_CLOTH: Final = _length(Cloth().width)
+METRIC_CLOTH: Final = "106 cm"
+"""For requests in cm and mm: what can be used of cloth that is sold as 110 cm wide."""
+
 DEFAULT_BINDING: Final = "2 1/2 in"
 """Of the strips: the usual width for a binding that is folded double."""
+
+
+def default_seam(unit: Unit) -> float:
+    """The seam allowance of a request in a unit that names none, inches."""
+    return parse_length(DEFAULT_SEAM if unit == "in" else METRIC_SEAM)
+
+
+def default_cloth(unit: Unit) -> float:
+    """The usable width of cloth, for a request in a unit that names none, inches."""
+    return parse_length(DEFAULT_CLOTH if unit == "in" else METRIC_CLOTH)
+
 
 DEFAULT_SHRINKAGE: Final = round(Cloth().shrinkage)
 DEFAULT_SPARE: Final = round(Cloth().spare)
@@ -88,5 +108,6 @@ DEFAULT_EFFORT: Final = SheetSettings().effort
 DEFAULT_TITLE: Final = "Group quilt"
 
 DEFAULT_MIRRORED: Final = DEFAULT_STYLE.mirrored
+DEFAULT_COPIES: Final = DEFAULT_STYLE.copies
 DEFAULT_LINE_WEIGHT: Final = PENS["sewing-line"].weight
 """Of foundation sections, in points."""

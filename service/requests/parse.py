@@ -17,11 +17,12 @@ from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.model import Block, FaultyBlock, Piece
 from piecewright.patchwork.cutting.borders import Binding, Border
 from piecewright.patchwork.cutting.cutting_list import Cloth, Quilt
+from piecewright.patchwork.cutting.rotary import Ruler, ruler
 from piecewright.patchwork.faults import BlockError, Fault
-from piecewright.patchwork.lengths import UNITS, Unit, parse_length, spoken
+from piecewright.patchwork.lengths import PER_INCH, READ_TO, UNITS, Unit, parse_length, spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions
-from piecewright.render.printables.foundation import DEFAULT_STYLE, PrintStyle
+from piecewright.render.printables.foundation.print_style import DEFAULT_STYLE, PrintStyle
 from piecewright.render.sheets.papers import PAPERS, TRUE, Paper, Printer
 from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests import limits
@@ -60,6 +61,8 @@ class Request:
     Attributes:
         unit: of the answer.
         pieces_pointer: where the request lists the pieces; None if it does not.
+        rule: that rotary cuts are rounded up to; None for the usual one.
+        map_scale: ``true`` or ``page``, of the block map; None where it does not say.
         parts: of a packet.
         maker: whose name a packet's sheets carry; empty for nobody's.
     """
@@ -72,7 +75,9 @@ class Request:
     sheet: SheetSettings
     cloth: Cloth = field(default_factory=Cloth)
     quilt: Quilt = field(default_factory=Quilt)
+    rule: Ruler | None = None
     looks: PrintStyle = DEFAULT_STYLE
+    map_scale: str | None = None
     plan: PlanOptions | None = None
     parts: tuple[str, ...] = ()
     maker: str = ""
@@ -103,13 +108,12 @@ def read_request(
         faults, lambda: block_as_drawn(block_spec, unit, settings), found
     )
     block = drawn and _collect(faults, lambda: block_as_finished(drawn, spec.get("finish"), unit))
-    allowance = _collect(
-        faults, lambda: _allowance(spec.get("allowance", limits.DEFAULT_SEAM), unit)
-    )
+    allowance = _collect(faults, lambda: _allowance(spec.get("allowance", {}), unit))
     printer = _collect(faults, lambda: _printer(spec.get("printer"), unit))
     sheet = _collect(faults, lambda: _sheet(spec.get("sheet", {}), unit))
     quilt = _collect(faults, lambda: _quilt(spec.get("quilt", {}), unit)) or Quilt()
     cloth = _collect(faults, lambda: _cloth(spec.get("cloth", {}), unit, block, quilt))
+    rule = _collect(faults, lambda: _ruler(spec.get("rounding"), unit))
     plan = _collect(
         faults, lambda: _plan(spec.get("pressing", {}), spec.get("deviation", {}), unit)
     )
@@ -129,6 +133,8 @@ def read_request(
         sheet=replace(sheet, printer=printer or TRUE),
         cloth=cloth,
         quilt=quilt,
+        rule=rule,
+        map_scale=spec.get("map", {}).get("scale"),
         looks=PrintStyle(**spec.get("foundation", {})),
         plan=plan,
         parts=tuple(spec.get("parts", PARTS)),
@@ -231,7 +237,7 @@ def _allowance(given: Any, unit: Unit) -> Allowance:
     if isinstance(given, dict):
         within = dict.fromkeys(("seam", "edge"), limits.NARROW)
         widths = _lengths(given, unit, "/allowance", within)
-        seam = widths.get("seam", parse_length(limits.DEFAULT_SEAM))
+        seam = widths.get("seam", limits.default_seam(unit))
         return Allowance(seam, widths.get("edge", seam))
     width = _lengths({"allowance": given}, unit, "", {"allowance": limits.NARROW})["allowance"]
     return Allowance(width, width)
@@ -259,6 +265,7 @@ def _sheet(given: _Spec, unit: Unit) -> SheetSettings:
         margin=edges["margin"],
         overlap=edges["overlap"],
         paper=paper.name,
+        unit=unit,
     )
 
 
@@ -365,8 +372,27 @@ def _quilt(given: _Spec, unit: Unit) -> Quilt:
     return Quilt(given.get("blocks", limits.DEFAULT_BLOCKS), sides, found_border, found_binding)
 
 
+def _ruler(given: Any, unit: Unit) -> Ruler | None:
+    """The ruler for rotary cuts: whole numbers of what sizes are written in, so that they can be.
+
+    Raises:
+        BlockError: at ``/rounding``: sizes could not be written to the step.
+    """
+    if given is None:
+        return None
+    step = _lengths({"rounding": given}, unit, "", {"rounding": limits.ROUNDING})["rounding"]
+    finest = READ_TO[unit]
+    steps = step * float(PER_INCH[unit] / finest)
+    if abs(steps - round(steps)) > 1e-6:
+        message = (
+            f"sizes are written to {finest} {unit}; take a step that is a whole number of those"
+        )
+        raise BlockError([Fault("/rounding", "rounding", message)])
+    return ruler(unit, step)
+
+
 def _cloth(given: _Spec, unit: Unit, block: Block | None, quilt: Quilt) -> Cloth:
-    usual = Cloth()
+    usual = Cloth(width=limits.default_cloth(unit))
     width = _lengths(given, unit, "/cloth", {"width": limits.CLOTH_WIDTH}).get("width", usual.width)
     edges = [edge.fabric for edge in (quilt.border, quilt.binding) if edge is not None]
     known = {*edges, *(fabric.id for fabric in block.fabrics)} if block else set(edges)

@@ -15,7 +15,11 @@ from piecewright.patchwork.cutting.cutting_list import MOST_BLOCKS
 from piecewright.patchwork.lengths import UNITS
 from piecewright.patchwork.outlines.cut_outlines import Corners
 from piecewright.patchwork.sewing.crossings import Press
-from piecewright.render.printables.foundation import LEAST_WEIGHT, MOST_WEIGHT
+from piecewright.render.printables.foundation.print_style import (
+    LEAST_WEIGHT,
+    MOST_COPIES,
+    MOST_WEIGHT,
+)
 from piecewright.render.sheets.papers import PAPERS, Orientation
 from piecewright.render.sheets.sheet_settings import Effort
 from piecewright.service.requests import limits
@@ -24,6 +28,7 @@ from piecewright.service.requests.fields import (
     LONGEST_NAME,
     Choice,
     Count,
+    CountOr,
     Flag,
     Id,
     Length,
@@ -45,6 +50,14 @@ PRESSES: tuple[str, ...] = get_args(Press)
 BORDER_CORNERS: tuple[str, ...] = get_args(BorderCorners)
 
 
+def _by_unit(inches: str, metric: str) -> str:
+    """Two defaults in words, the second for requests in metric units."""
+    return f"`{inches}`, or `{metric}` for a request in `cm` or `mm`"
+
+
+_USUAL_SEAM = _by_unit(limits.DEFAULT_SEAM, limits.METRIC_SEAM)
+
+
 class Finish(RequestSchema):
     """The finished size: `width`, `height` or both; or `scale` alone."""
 
@@ -56,7 +69,7 @@ class Finish(RequestSchema):
 class Allowance(RequestSchema):
     __doc__ = f"Seam allowances, each from {limits.NARROW}."
 
-    seam = Length(metadata=documented("Between pieces.", default=limits.DEFAULT_SEAM))
+    seam = Length(metadata=documented(f"Between pieces; by default {_USUAL_SEAM}."))
     edge = Length(
         metadata=documented("At the outside of the block; the same as `seam` if left out.")
     )
@@ -153,7 +166,8 @@ class Cloth(RequestSchema):
 
     width = Length(
         metadata=documented(
-            f"Usable, across the cloth: {limits.CLOTH_WIDTH}.", default=limits.DEFAULT_CLOTH
+            f"Usable, across the cloth: {limits.CLOTH_WIDTH}; by default "
+            f"{_by_unit(limits.DEFAULT_CLOTH, limits.METRIC_CLOTH)}."
         ),
     )
     shrinkage = Number(
@@ -261,6 +275,32 @@ class FoundationLooks(RequestSchema):
             "Width of the sewing lines, in points (1/72 in).", default=limits.DEFAULT_LINE_WEIGHT
         ),
     )
+    copies = CountOr(
+        1,
+        MOST_COPIES,
+        "needed",
+        metadata=documented(
+            "How many times each foundation is printed; `needed`: as many as all sections that "
+            "are alike take, in all blocks of the `quilt`.",
+            default=limits.DEFAULT_COPIES,
+        ),
+    )
+
+
+MAP_SCALES: tuple[str, ...] = ("true", "page")
+
+
+class MapLooks(RequestSchema):
+    """How the block map is drawn."""
+
+    scale = Choice(
+        MAP_SCALES,
+        metadata=documented(
+            "`true`: at the finished size, over as many sheets as that takes; `page`: on one "
+            "sheet, drawn small where it must be. By default `true`; in a packet `page` where true "
+            "size takes several sheets, and `true` adds those to it."
+        ),
+    )
 
 
 class KeptPress(RequestSchema):
@@ -320,7 +360,7 @@ class BlockRequest(RequestSchema):
     allowance = LengthOr(
         Allowance,
         metadata=documented(
-            f"Seam allowance, from {limits.NARROW}. It never scales.", default=limits.DEFAULT_SEAM
+            f"Seam allowance, from {limits.NARROW}; by default {_USUAL_SEAM}. It never scales."
         ),
     )
     corners = Choice(
@@ -338,12 +378,21 @@ class BlockRequest(RequestSchema):
         Printer, metadata=documented("To correct sheets for a printer that is a little off.")
     )
     cloth = Nested(Cloth, metadata=documented("For a cutting list: the cloth that there is."))
+    rounding = Length(
+        metadata=documented(
+            "For a cutting list: the step that sizes of rotary cuts are rounded up to; by default "
+            "1/8 in, or 1 mm for a request in `cm` or `mm`. It is a whole number of 1/16 in, or of "
+            "0.5 mm.",
+            examples=["1/4 in"],
+        )
+    )
     quilt = Nested(
         Quilt, metadata=documented("For a cutting list: how many blocks, and the edges.")
     )
     foundation = Nested(
         FoundationLooks, metadata=documented("For foundations: how they are printed.")
     )
+    map = Nested(MapLooks, metadata=documented("For a block map: how it is drawn."))
     pressing = Nested(Pressing, metadata=documented("For a sewing plan: what is wished of it."))
     deviation = Nested(
         Deviations, metadata=documented("For a sewing plan: how exactly the maker cuts and sews.")

@@ -12,14 +12,18 @@ from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.sewing.plan import SewingPlan
 from piecewright.patchwork.sewing.steps import Step
 from piecewright.render.drawing.fabric_fills import fabric_fills
+from piecewright.render.output.svg import canvas_svg
 from piecewright.render.printables.block_map import picture as block_map
+from piecewright.render.printables.block_map.page_map import PageMap, page_map
 from piecewright.render.sheets import page as sheet
+from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.sheet_settings import SheetSettings
 from piecewright.service.requests.schemas import PRESSES
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, Json
 from piecewright.service.responses.pages import Page, Sheets, on_sheets
-from piecewright.service.responses.printout import Printout, printout_of_drawings
+from piecewright.service.responses.printout import Printout, printout_of_named
 from piecewright.service.responses.sewing_plan import (
     FinishedSeam,
     Meeting,
@@ -124,6 +128,7 @@ class BlockMapAnswer(AnswerSchema):
     unit = fields.Unit()
     width = fields.Length("Of the finished block.")
     height = fields.Length("Of the finished block.")
+    scale = fields.Number("Of the map on its sheets: 1 for true size.")
     pieces = fields.Many(MapPiece, "In the order of the request.", of="block.pieces")
     fabrics = fields.Many(MapFabric, "Those that pieces have, as the key shows them.", of=_fabrics)
     seams = fields.Many(MapSeam, "In the order of sewing.", of=_seams)
@@ -132,10 +137,12 @@ class BlockMapAnswer(AnswerSchema):
     sheets = fields.One(Sheets, "How many they are, and how few would do.")
 
 
-def _representation(plan: SewingPlan, unit: Unit, pages: Sequence[sheet.Page]) -> Json:
+def _representation(
+    plan: SewingPlan, unit: Unit, scale: float, pages: Sequence[sheet.Page]
+) -> Json:
     left, top, right, bottom = extent(plan.block.pieces)
     return BlockMapAnswer.to_json(
-        plan, unit, width=right - left, height=bottom - top, **on_sheets(pages)
+        plan, unit, width=right - left, height=bottom - top, scale=scale, **on_sheets(pages)
     )
 
 
@@ -145,11 +152,55 @@ def block_map_printout(plans: BlockPlans) -> Printout:
     Raises:
         BlockError: the block cannot be sewn as it asks to be.
     """
+    plan, asked = plans.sewing, plans.request
+    if asked.map_scale != "page":
+        return _true_size(plans)
+    found = page_map(plan, asked.sheet)
+    return Printout(
+        "block map",
+        lambda pages: _representation(plan, asked.unit, found.scale, pages),
+        pages=lambda: _on_one_sheet(found, plans.most_sheets),
+        canvas=lambda: canvas_svg([found.drawing], found.heading, asked.unit),
+    )
+
+
+def _true_size(plans: BlockPlans) -> Printout:
     plan, unit = plans.sewing, plans.request.unit
-    return printout_of_drawings(
+    return printout_of_named(
         plans,
         "block map",
-        block_map.block_map_drawings(plan),
+        lambda windows: block_map.block_map_drawings(plan, windows),
         block_map.heading(plan),
-        lambda pages: _representation(plan, unit, pages),
+        lambda pages: _representation(plan, unit, 1.0, pages),
     )
+
+
+def _on_one_sheet(found: PageMap, most_sheets: int) -> tuple[sheet.Page, ...]:
+    return lay_out([found.drawing], found.settings, found.heading, most_sheets)
+
+
+def packet_map_pages(plans: BlockPlans) -> tuple[sheet.Page, ...]:
+    """The sheets of a block map in a packet: one, and those at true size where they are asked for.
+
+    Raises:
+        BlockError: as the block map.
+    """
+    asked, plan = plans.request, plans.sewing
+    if asked.map_scale != "page" and _may_fit(plan, asked.sheet):
+        pages = tuple(_true_size(plans).pages())
+        if len(pages) == 1:
+            return pages
+    pages = _on_one_sheet(page_map(plan, asked.sheet), plans.most_sheets)
+    if asked.map_scale == "true":
+        pages = (*pages, *_true_size(plans).pages())
+    return pages
+
+
+def _may_fit(plan: SewingPlan, settings: SheetSettings) -> bool:
+    """Whether a block at true size is no larger than a sheet, so that its map may fit one."""
+    left, top, right, bottom = extent(plan.block.pieces)
+    short, long = sorted((right - left, bottom - top))
+    if settings.roll_width is not None:
+        return short <= settings.roll_width
+    sides = sorted((settings.width, settings.height))
+    return short <= sides[0] and long <= sides[1]

@@ -193,7 +193,7 @@ def cutting_list_printout(plans: BlockPlans) -> Printout:
         BlockError: the block cannot be sewn as it asks to be, or the cloth does not serve.
     """
     asked = plans.request
-    found = cutting_list(plans.templates, asked.cloth, asked.quilt)
+    found = cutting_list(plans.templates, asked.cloth, asked.quilt, asked.rule)
     return Printout(
         "cutting list",
         representation=lambda pages: CuttingListAnswer.to_json(

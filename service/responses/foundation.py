@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from operator import itemgetter
 
 from piecewright.patchwork.foundation import plan as planning
+from piecewright.patchwork.foundation.like_sections import LikeSection
 from piecewright.patchwork.foundation.plan import SectionJoin, foundation
 from piecewright.patchwork.geometry.vectors import Point
 from piecewright.render.output.svg import canvas_svg
-from piecewright.render.printables.foundation import foundation_drawings, foundation_pages, heading
+from piecewright.render.printables.foundation.sheets import (
+    FoundationSet,
+    foundation_drawings,
+    foundation_pages,
+    foundation_set,
+    heading,
+)
 from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema
@@ -107,6 +115,35 @@ class FoundationFabric(AnswerSchema):
     area = fields.Area("Of all of them, in square units.")
 
 
+class LikeSectionOnPaper(AnswerSchema):
+    """A section that is sewn on a foundation."""
+
+    section = fields.Text("Its id.", of="section.id")
+    turn = fields.Angle(
+        "By how many degrees, clockwise from the face, it is turned to lie on the first one.",
+        of="laid.turned",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Paper:
+    id: str
+    members: tuple[LikeSection, ...]
+    make: int
+    total: int
+    copies: int
+
+
+class FoundationPaper(AnswerSchema):
+    """A foundation that is printed, and the sections that are sewn on copies of it."""
+
+    id = fields.Text("That of its first section, as `pages` name its drawing.")
+    sections = fields.Many(LikeSectionOnPaper, "Those that are alike by a turn.", of="members")
+    make = fields.Count("How many of it a block takes.", least=1)
+    total = fields.Count("How many all blocks of the `quilt` take.", least=1)
+    copies = fields.Count("How many times it is printed.", least=1)
+
+
 class FoundationAnswer(AnswerSchema):
     """The foundation sections of a block, and the sheets that the PDF would have.
 
@@ -123,8 +160,24 @@ class FoundationAnswer(AnswerSchema):
     steps = fields.Many(FoundationStep, "The joins in an order in which they can be sewn.")
     optimal = fields.Flag("Whether it is proven that fewer sections are not possible.")
     fabrics = fields.Many(FoundationFabric, "The rectangles of fabric, summed.")
+    foundations = fields.Many(
+        FoundationPaper, "What is printed: like sections once, in the order of the first of each."
+    )
     pages = fields.Many(Page, "The sheets, in order.")
     sheets = fields.One(Sheets, "How many they are, and how few would do.")
+
+
+def _foundations(printed: FoundationSet) -> list[_Paper]:
+    return [
+        _Paper(
+            like.first.id,
+            like.members,
+            like.make,
+            like.make * printed.blocks,
+            printed.copies(like),
+        )
+        for like in printed.kinds
+    ]
 
 
 def foundation_printout(plans: BlockPlans) -> Printout:
@@ -135,12 +188,13 @@ def foundation_printout(plans: BlockPlans) -> Printout:
     """
     asked = plans.request
     found = foundation(asked.block, asked.allowance, asked.corners, asked.pieces_pointer)
-    drawings, head = foundation_drawings(found, asked.looks), heading(found, asked.looks)
+    printed = foundation_set(found, asked.looks, asked.rule, asked.quilt.blocks)
+    head = heading(found, asked.looks)
     return Printout(
         "foundation",
         representation=lambda pages: FoundationAnswer.to_json(
-            found, asked.unit, **on_sheets(pages)
+            found, asked.unit, foundations=_foundations(printed), **on_sheets(pages)
         ),
-        pages=lambda: foundation_pages(drawings, asked.sheet, head, plans.most_sheets),
-        canvas=lambda: canvas_svg(drawings, head, asked.unit),
+        pages=lambda: foundation_pages(printed, asked.sheet, plans.most_sheets),
+        canvas=lambda: canvas_svg(foundation_drawings(printed), head, asked.unit),
     )

@@ -20,7 +20,7 @@ from piecewright.service.requests.parse import Request, refusing_in
 from piecewright.service.requests.schemas import PACKET_PARTS, PACKET_TITLES
 from piecewright.service.responses import fields
 from piecewright.service.responses.answer import Answer, Form
-from piecewright.service.responses.block_map import block_map_printout
+from piecewright.service.responses.block_map import packet_map_pages
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.cutting_list import cutting_list_printout
 from piecewright.service.responses.fields import AnswerSchema
@@ -32,13 +32,12 @@ from piecewright.service.responses.sewing_plan import sewing_plan_printout
 from piecewright.service.responses.templates import templates_printout
 
 _PRINTOUTS: Final[Mapping[str, Callable[[BlockPlans], Printout]]] = {
-    "block-map": block_map_printout,
     "sewing-plan": sewing_plan_printout,
     "cutting-list": cutting_list_printout,
     "templates": templates_printout,
     "foundation": foundation_printout,
 }
-"""The parts other than the cover, by their names in a request."""
+"""The parts by their names in a request, but for the cover and the block map."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +129,8 @@ def part_pages(plans: BlockPlans, part: str) -> tuple[sheet.Page, ...]:
     Raises:
         BlockError: as the part by itself.
     """
+    if part == "block-map":
+        return packet_map_pages(plans)
     return tuple(_PRINTOUTS[part](plans).pages())
 
 

@@ -15,7 +15,7 @@ from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg, sheet_svg
 from piecewright.render.output.zip import sheets_zip
 from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.named import NO_WINDOWS, Windows, lay_out_named
 from piecewright.render.sheets.page import Page
 from piecewright.service.json_text import write_json
 from piecewright.service.requests.parse import Request, refusing_in
@@ -89,12 +89,23 @@ def printout_of_drawings(
     representation: Callable[[Sequence[Page]], Json],
 ) -> Printout:
     """A printable of a block whose drawings lie on its sheets as they come."""
+    return printout_of_named(plans, what, lambda _: drawings, heading, representation)
+
+
+def printout_of_named(
+    plans: BlockPlans,
+    what: str,
+    draw: Callable[[Windows], Sequence[Drawing]],
+    heading: Heading,
+    representation: Callable[[Sequence[Page]], Json],
+) -> Printout:
+    """The same, where names are placed by what each sheet shows of the drawings."""
     asked = plans.request
     return Printout(
         what,
         representation,
-        pages=lambda: lay_out(drawings, asked.sheet, heading, plans.most_sheets),
-        canvas=lambda: canvas_svg(drawings, heading, asked.unit),
+        pages=lambda: lay_out_named(draw, asked.sheet, heading, plans.most_sheets),
+        canvas=lambda: canvas_svg(draw(NO_WINDOWS), heading, asked.unit),
     )
 
 

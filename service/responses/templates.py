@@ -7,7 +7,7 @@ from piecewright.service.responses import fields
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import CURVES, AnswerSchema, itself
 from piecewright.service.responses.pages import Page, Sheets, on_sheets
-from piecewright.service.responses.printout import Printout, printout_of_drawings
+from piecewright.service.responses.printout import Printout, printout_of_named
 
 
 class CutPiece(AnswerSchema):
@@ -48,13 +48,14 @@ class Template(AnswerSchema):
     bias_edges = fields.ListOf(
         fields.Integer(), "The edges of the finished outline that stretch, by number from 0."
     )
-    cuts = fields.Many(Cut, "For each fabric.")
+    cuts = fields.Many(Cut, "For each fabric, for one block.")
 
 
 class TemplatesAnswer(AnswerSchema):
     """The cutting templates of a block, and the sheets that the PDF would have."""
 
     unit = fields.Unit()
+    blocks = fields.Count("How many are made; sheets say what all of them take.", least=1)
     pieces = fields.Many(CutPiece, "In the order of the request.")
     templates = fields.Many(Template, "One for each shape.")
     pages = fields.Many(Page, "The sheets, in order.")
@@ -67,11 +68,11 @@ def templates_printout(plans: BlockPlans) -> Printout:
     Raises:
         BlockError: the block cannot be sewn as it asks to be.
     """
-    found, unit = plans.templates, plans.request.unit
-    return printout_of_drawings(
+    found, unit, blocks = plans.templates, plans.request.unit, plans.request.quilt.blocks
+    return printout_of_named(
         plans,
         "templates",
-        template_drawings(found),
+        lambda windows: template_drawings(found, blocks, windows),
         heading(found),
-        lambda pages: TemplatesAnswer.to_json(found, unit, **on_sheets(pages)),
+        lambda pages: TemplatesAnswer.to_json(found, unit, blocks=blocks, **on_sheets(pages)),
     )

@@ -310,11 +310,24 @@ def test_rotary_cuts_are_spoken_in_eighths(length: float, expected: str) -> None
         (1200, "1200 mm"),
     ],
 )
-@pytest.mark.parametrize("unit", ["cm", "mm"])
-def test_metric_lengths_are_spoken_as_millimetres_to_a_half(
-    millimetres: float, expected: str, unit: Unit
-) -> None:
-    assert spoken(millimetres / 25.4, unit) == expected
+def test_millimetres_are_spoken_to_a_half(millimetres: float, expected: str) -> None:
+    assert spoken(millimetres / 25.4, "mm") == expected
+
+
+@pytest.mark.parametrize(
+    ("centimetres", "expected"),
+    [
+        (0, "0 cm"),
+        (0.75, "0.75 cm"),
+        (0.635, "~0.65 cm"),
+        (8.9, "8.9 cm"),
+        (30.48, "~30.5 cm"),
+        (30.451, "30.45 cm"),
+        (120, "120 cm"),
+    ],
+)
+def test_centimetres_are_spoken_to_a_twentieth(centimetres: float, expected: str) -> None:
+    assert spoken(centimetres / 2.54, "cm") == expected
 
 
 @pytest.mark.parametrize("sixteenths", range(0, 12 * 16 + 1))

@@ -97,7 +97,7 @@ class PieceNames:
         # A piece of the same form with the same around it has its id at the same place.
         origin, picture = self._picture(piece, others)
         if picture not in self._placed:
-            found = self._look(piece, others)
+            found = self._look(piece, inner, others)
             if found is not None:
                 at, turn, letters = found
                 found = (at[0] - origin[0], at[1] - origin[1]), turn, letters
@@ -106,8 +106,19 @@ class PieceNames:
         if known is None:
             return None
         at, turn, letters = known
+        return self._sign(piece, (at[0] + origin[0], at[1] + origin[1]), turn, letters)
+
+    def name_in(self, piece: int, part: Polygon, taken: ClaimIndex) -> PlacedSign | None:
+        """The id once more, in a part of its piece, if there is room for it."""
+        inner = part.buffer(-CLEAR, join_style="mitre")
+        if inner.is_empty:
+            return None
+        near = taken.near(grown(inner.bounds, self._reach))
+        found = self._look(piece, inner, _within(near, inner, self._reach))
+        return None if found is None else self._sign(piece, *found)
+
+    def _sign(self, piece: int, at: Point, turn: float, letters: float) -> PlacedSign:
         block = text_block([(self._texts[piece], letters, False)])
-        at = (at[0] + origin[0], at[1] + origin[1])
         return PlacedSign(tuple(block.placed(at, turn)), (Claim(rectangle_of(block, at, turn)),))
 
     def _picture(self, piece: int, others: Sequence[Claim]) -> tuple[Point, _Picture]:
@@ -118,11 +129,11 @@ class PieceNames:
         about = frozenset(claim.form.seen_from(form.at) for claim in others)
         return form.at, (form.points, width, about)
 
-    def _look(self, piece: int, others: Sequence[Claim]) -> _Position | None:
+    def _look(self, piece: int, inner: BaseGeometry, others: Sequence[Claim]) -> _Position | None:
         """The largest place among others: with the wider gap first, then in the larger part."""
         slants = turns(self._shapes[piece])
         for gap, sizes in self._tried:
-            left: BaseGeometry = self._inner[piece]
+            left = inner
             close = self._clear_of(_within(others, left, gap), gap)
             # What is left of the piece once all that is near is cut out of it, with the gap.
             if close:

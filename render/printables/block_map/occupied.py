@@ -144,6 +144,17 @@ class ClaimIndex:
                 yield x, y
 
 
+class ClaimsAndJoins(ClaimIndex):
+    """Claims, and with them the lines along which sheets join, as if these were taken too."""
+
+    def __init__(self, claims: ClaimIndex, joins: ClaimIndex) -> None:
+        self._claims, self._joins = claims, joins
+
+    def near(self, bounds: Bounds) -> list[Claim]:
+        """The claims and the joins that have their bounds in these."""
+        return [*self._claims.near(bounds), *self._joins.near(bounds)]
+
+
 @dataclass(frozen=True, slots=True)
 class PlacedSign:
     """An arrow, a number, a dot or a name that has its place, and what it and its leader claim."""

@@ -7,23 +7,26 @@ then what seams say, those with the shortest edges before others, then the ids o
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 
 from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.geometry.vectors import Point, minus, normalised, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.render.drawing.labels import parts_on_sheets
 from piecewright.render.drawing.marks import Box
 from piecewright.render.printables.block_map.boundary_labels import label_outside
 from piecewright.render.printables.block_map.names import MANY, VERY_MANY, PieceNames
 from piecewright.render.printables.block_map.occupied import (
     Claim,
     ClaimIndex,
+    ClaimsAndJoins,
     OccupiedArea,
     PlacedSign,
 )
@@ -49,6 +52,8 @@ leader takes the room of many; of one of very many nothing does, as that names t
 
 _SHORT: Final = 0.5
 
+_TRIM: Final = 0.02
+"""Inches that signs keep off a line along a join of sheets."""
 _SHORT_BAR: Final = 0.045
 _STOP_AWAY: Final = 0.1
 """Inches; half the length of the bar where a seam stops at a match point, and how far from there it
@@ -73,16 +78,27 @@ class LabelPlacement:
     steps: int
 
 
-def label_placement(plan: SewingPlan, shapes: Sequence[Polygon]) -> LabelPlacement:
-    """Which sign lies where on the map of a block whose pieces have these shapes."""
-    return _Rounds(plan, shapes).placement()
+def label_placement(
+    plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon] = ()
+) -> LabelPlacement:
+    """Which sign lies where on the map of a block whose pieces have these shapes.
+
+    Args:
+        windows: what of the map each sheet shows, where it goes over several. Signs keep off the
+            joins, unless they have no place else; an id stands on each sheet that shows enough of
+            its piece.
+    """
+    return _Rounds(plan, shapes, windows).placement()
 
 
 class _Rounds:
     """Places all signs of one map."""
 
-    def __init__(self, plan: SewingPlan, shapes: Sequence[Polygon]) -> None:
-        self._plan = plan
+    def __init__(
+        self, plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon]
+    ) -> None:
+        self._plan, self._shapes, self._windows = plan, shapes, windows
+        self._joins = _joins(windows)
         self._seams = SeamSigns(plan)
         self._names = PieceNames(plan.block.pieces, shapes)
         self._many, self._very_many = len(shapes) > MANY, len(shapes) > VERY_MANY
@@ -114,6 +130,7 @@ class _Rounds:
                 [feature for feature in chosen if not self._place_outside(feature, occupied)]
             )
             failed_before, placed, failed = failed, occupied.copy(), []
+            named: dict[int, PlacedSign] = {}
             # The last round is that after which another one has no use or takes too long. In it
             # seams whose number is left out still show the side that they are pressed to.
             crowded = self._very_many or (self._many and bool(failed_before))
@@ -128,9 +145,12 @@ class _Rounds:
                     found = self._bare_arrow(feature, placed.taken) if full else None
                 if found is not None:
                     placed.add(found)
+                    if not feature[0]:
+                        named[feature[1]] = found
             if full or not failed:
                 break
         lost.update(failed)
+        self._name_parts(named, placed)
         return LabelPlacement(
             tuple(placed.placed),
             sum(not is_step for is_step, _ in lost),
@@ -155,7 +175,27 @@ class _Rounds:
         is_step, number = feature
         return self._seams.middle(number) if is_step else self._names.inside(number)
 
+    def _name_parts(self, named: Mapping[int, PlacedSign], placed: OccupiedArea) -> None:
+        """Ids once more, on each further sheet that shows enough of their pieces."""
+        if not self._windows:
+            return
+        for piece, sign in named.items():
+            for part in parts_on_sheets(self._shapes[piece], self._windows):
+                if any(part.intersects(claim.shape) for claim in sign.claims):
+                    continue
+                again = self._names.name_in(piece, part, placed.taken)
+                if again is not None:
+                    placed.add(again)
+
     def _place_inside(self, feature: _Feature, taken: ClaimIndex) -> PlacedSign | None:
+        """Off the joins of sheets if that can be."""
+        if self._windows:
+            found = self._place_among(feature, ClaimsAndJoins(taken, self._joins))
+            if found is not None:
+                return found
+        return self._place_among(feature, taken)
+
+    def _place_among(self, feature: _Feature, taken: ClaimIndex) -> PlacedSign | None:
         is_step, number = feature
         if is_step:
             return self._seams.numbered_arrow(number, taken)
@@ -210,3 +250,17 @@ class _Rounds:
                 at = plus(point, along, _STOP_AWAY)
                 room = shapely.Point(at).buffer(_SHORT_BAR + NEAR)
                 yield PlacedSign(tuple(stop_bar(at, along, _SHORT_BAR)), (Claim(room),))
+
+
+def _joins(windows: Sequence[Polygon]) -> ClaimIndex:
+    """The lines round what two sheets show: what crosses none is whole on the one or the other."""
+    joins = ClaimIndex()
+    for n, first in enumerate(windows):
+        for second in windows[n + 1 :]:
+            strip = first.intersection(second)
+            # Sheets that meet at a corner alone share a small square, whose sides are in others.
+            if isinstance(strip, Polygon) and not strip.is_empty:
+                corners = strip.exterior.coords
+                for side in itertools.pairwise(corners):
+                    joins.add(Claim(LineString(side).buffer(_TRIM, cap_style="flat")))
+    return joins

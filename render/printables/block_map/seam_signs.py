@@ -20,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, Vector, plus
 from piecewright.patchwork.sewing.plan import SewingPlan
+from piecewright.render.drawing.labels import LEAST_SIZE
 from piecewright.render.printables.block_map.occupied import (
     Claim,
     ClaimIndex,
@@ -37,7 +38,7 @@ from piecewright.render.printables.block_map.signs import (
 NEAR: Final = 0.02
 """Inches between two marks, and between a mark and a line."""
 
-_SIZES: Final = ((0.17, 0.115), (0.14, 0.1), (0.115, 0.09), (0.09, 0.08))
+_SIZES: Final = ((0.17, 0.115), (0.14, 0.1), (0.115, 0.09), (0.09, LEAST_SIZE))
 """Half the length of an arrow, and the size of the number beside it."""
 
 _ARROWS: Final = (0.09, 0.07, 0.05, 0.035)

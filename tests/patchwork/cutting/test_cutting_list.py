@@ -106,8 +106,8 @@ class TestHandbook:
     @pytest.mark.parametrize(
         ("allowance", "square", "half", "quarter"),
         [
-            (0.75, 1.5, 3.0, 4.0),  # half: + 2.561 -> 3; quarter: + 3.621 -> 4 cm
-            (1.0, 2.0, 3.5, 5.0),  # half: + 3.414 -> 3.5; quarter: + 4.828 -> 5 cm
+            (0.75, 1.5, 2.6, 3.7),  # half: + 2.561; quarter: + 3.621 cm
+            (1.0, 2.0, 3.5, 4.9),  # half: + 3.414; quarter: + 4.828 cm
         ],
     )
     def test_metric(self, allowance: float, square: float, half: float, quarter: float) -> None:
@@ -121,6 +121,13 @@ class TestHandbook:
             block = block_from_pieces({"name": "one", "unit": "cm", "pieces": [piece]})
             (cut,) = list_of(block, allowance=wide).fabrics[0].cuts
             assert cut.cut[0] * 2.54 == pytest.approx(10 + more)
+
+    def test_another_step_is_rounded_up_to(self) -> None:
+        block = one_piece([[0, 0], [3, 0], [0, 3]], grain=0)  # + 0.854 in
+        templates = template_set(block, Allowance())
+        for step, side in ((1 / 16, 3.875), (1 / 4, 4.0), (1 / 2, 4.0)):
+            (fabric,) = cutting_list(templates, rule=ruler("in", step)).fabrics
+            assert fabric.cuts[0].cut[0] == side
 
     def test_rounding_up_says_trim_beyond_a_thirty_second(self) -> None:
         for over, trim in ((3 / 32, False), (0.09, True)):

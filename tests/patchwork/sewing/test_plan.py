@@ -9,6 +9,7 @@ import pytest
 from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.model import Block, finished
 from piecewright.patchwork.faults import BlockError
+from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.plan import Kept, PlanOptions, sewing_plan
 from piecewright.patchwork.sewing.wording import Words, all_steps, listed, steps_title
@@ -86,12 +87,19 @@ def test_meetings_that_do_not_nest_say_why() -> None:
     assert "Press the seam open." in Words(plan).step(last)
 
 
-def test_metric_blocks_are_told_in_millimetres() -> None:
+@pytest.mark.parametrize(
+    ("unit", "trim", "off"),
+    [
+        ("cm", "Trim to ~24.15 × ~24.15 cm.", "0.08 cm"),
+        ("mm", "Trim to ~241.5 × ~241.5 mm.", "0.8 mm"),
+    ],
+)
+def test_metric_blocks_are_told_in_their_unit(unit: Unit, trim: str, off: str) -> None:
     one = block("nine-patch", 9)
-    plan = sewing_plan(Block(one.name, "cm", one.pieces, one.fabrics, one.joins))
+    plan = sewing_plan(Block(one.name, unit, one.pieces, one.fabrics, one.joins))
     words = Words(plan)
-    assert words.trim(plan.sewing.steps[-1]) == "Trim to ~241.5 × ~241.5 mm."
-    assert "0.8 mm" in words.budget()[0]
+    assert words.trim(plan.sewing.steps[-1]) == trim
+    assert off in words.budget()[0]
 
 
 def test_lists_of_steps() -> None:

@@ -29,11 +29,11 @@ from piecewright.render.drawing.marks import Dot, Mark, Stroke, Text, drawn, mov
 from piecewright.render.output.cairo import pages_pdf
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import sheet_svg
-from piecewright.render.printables import foundation as foundations
 from piecewright.render.printables import sewing_plan
 from piecewright.render.printables import templates as template_sheets
 from piecewright.render.printables.block_map import picture as block_map
 from piecewright.render.printables.cutting_list import cutting_list_pages
+from piecewright.render.printables.foundation import sheets as foundations
 from piecewright.render.sheets.canvas import on_one_canvas
 from piecewright.render.sheets.layout import lay_out
 from piecewright.render.sheets.page import Page
@@ -60,8 +60,7 @@ def template_pages() -> Sequence[Page]:
 
 def foundation_pages() -> Sequence[Page]:
     found = foundation(catalogue.load("pineapple"), Allowance())
-    drawings = foundations.foundation_drawings(found)
-    return foundations.foundation_pages(drawings, paper("a4"), foundations.heading(found))
+    return foundations.foundation_pages(foundations.foundation_set(found), paper("a4"))
 
 
 def cutting_pages() -> Sequence[Page]:

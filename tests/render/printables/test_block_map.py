@@ -28,9 +28,11 @@ from piecewright.render.drawing.marks import (
 from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.printables.block_map.names import VERY_MANY
-from piecewright.render.printables.block_map.picture import block_map_drawings, heading
+from piecewright.render.printables.block_map.page_map import page_map, reduced
+from piecewright.render.printables.block_map.picture import MAP, block_map_drawings, heading
 from piecewright.render.printables.block_map.signs import circle
 from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.named import lay_out_named, windows_of
 from piecewright.render.sheets.papers import PAPERS
 from piecewright.render.sheets.sheet_settings import SheetSettings
 from tests.render.sewn import NAMES, map_of, plan_of, spoiled
@@ -263,3 +265,47 @@ def test_a_number_stands_in_a_round_circle() -> None:
     away = [math.dist(p, (1.0, 2.0)) for p in ring(outline)]
     assert max(abs(r - 0.09) for r in away) < 0.09 / 3000
     assert polygon_of(outline).area == pytest.approx(math.pi * 0.09**2, rel=0.01)
+
+
+def test_on_a_map_of_several_sheets_no_sign_is_divided_and_each_sheet_has_its_names() -> None:
+    plan = plan_of("storm-at-sea", 20.0)
+    pages = lay_out_named(lambda w: block_map_drawings(plan, w), SheetSettings(), heading(plan))
+    ((id, windows),) = windows_of(pages).items()
+    assert id == MAP
+    drawing = pages[0].items[0].drawing
+    texts = [m for m in drawing.marks if isinstance(m, Text)]
+    boxes = {text: Polygon(text_corners(text)) for text in texts}
+    sheets = windows
+    assert all(any(sheet.covers(box) for sheet in sheets) for box in boxes.values())
+    for piece in plan.block.pieces:
+        shape = polygon_of(piece.outline)
+        named = [box for text, box in boxes.items() if text.text == piece.id]
+        for sheet in sheets:
+            if sheet.intersection(shape).area > 8:
+                assert any(sheet.covers(box) for box in named)
+    # No sheet has the key alone.
+    assert all(window.bounds[1] < 19.5 for window in windows)
+    assert any("pressed toward" in text.text for text in texts)
+    assert spoiled(drawing) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "paper"), [("sawtooth-star", "letter"), ("flying-geese", "a4"), ("nine-patch", "a5")]
+)
+def test_a_map_for_one_sheet_is_as_large_as_that(name: str, paper: str) -> None:
+    plan, size = plan_of(name, 30.0), PAPERS[paper]
+    found = page_map(plan, SheetSettings(size.width, size.height))
+    pages = lay_out([found.drawing], found.settings, found.heading)
+    assert len(pages) == 1
+    assert pages[0].of is None
+    assert spoiled(found.drawing) == []
+    small = reduced(plan, found.scale)
+    for piece, true in zip(small.block.pieces, plan.block.pieces, strict=True):
+        share = polygon_of(piece.outline).area / polygon_of(true.outline).area
+        assert share == pytest.approx(found.scale**2)
+    # The larger side of the block fills most of the sheet's width or of its height.
+    box = found.drawing.box
+    printable = pages[0].sheet.printable
+    assert max(box.width / printable.width, box.height / (printable.height - 2.1)) > 0.9
+    assert "drawn small" in found.heading.what
+    assert page_map(plan_of(name, 3.0), SheetSettings()).scale == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from functools import lru_cache
 
 import pdfplumber
@@ -19,18 +20,31 @@ from piecewright.patchwork.block.model import finished
 from piecewright.patchwork.block.read import block_from_drawing
 from piecewright.patchwork.foundation.plan import Foundation, foundation
 from piecewright.patchwork.geometry import paths
+from piecewright.render.drawing.footprints import footprint
 from piecewright.render.drawing.linekinds import PENS
-from piecewright.render.drawing.marks import Drawing, Stroke, Text, path_points, text_corners
+from piecewright.render.drawing.marks import (
+    Drawing,
+    Stroke,
+    Text,
+    mark_box,
+    path_points,
+    text_corners,
+)
+from piecewright.render.drawing.shapes import box_polygon
 from piecewright.render.output.pdf import sheets_pdf
 from piecewright.render.output.svg import canvas_svg
-from piecewright.render.printables.foundation import (
-    MAP,
-    PrintStyle,
+from piecewright.render.printables.foundation.print_style import PrintStyle
+from piecewright.render.printables.foundation.section_map import MAP
+from piecewright.render.printables.foundation.sections import section_drawing
+from piecewright.render.printables.foundation.sheets import (
+    FoundationSet,
     foundation_drawings,
     foundation_pages,
+    foundation_set,
     heading,
 )
 from piecewright.render.sheets.layout import lay_out
+from piecewright.render.sheets.placed import PlacedDrawing
 from tests.patchwork.foundation.test_plan import STRAIGHT
 from tests.render.sheets.bare import bare_parts
 from tests.render.sheets.test_reassembly import check, drawn_lines, on_drawing
@@ -46,11 +60,21 @@ def of(name: str, width: float, allowance: float = 0.25) -> Foundation:
 
 
 def drawings_of(name: str, width: float, style: PrintStyle = PrintStyle()) -> list[Drawing]:  # noqa: B008
-    return [d for d in foundation_drawings(of(name, width), style) if d.id != MAP]
+    return sections_of(foundation_set(of(name, width), style))
+
+
+def sections_of(asked: FoundationSet) -> list[Drawing]:
+    """The foundations alone, without keys and map."""
+    return [section_drawing(asked.found, k, asked.style, asked.rule) for k in asked.kinds]
 
 
 def texts(drawing: Drawing) -> list[Text]:
     return [m for m in drawing.marks if isinstance(m, Text)]
+
+
+def marked(drawing: Drawing) -> list[str]:
+    """What stands beside the marks on seams."""
+    return [t.text for t in texts(drawing) if re.fullmatch(r"\d+|\w+:\d+( \w+:\d+)*", t.text)]
 
 
 def strokes(drawing: Drawing, *kinds: str) -> list[LineString]:
@@ -75,7 +99,8 @@ def test_no_text_lies_over_a_line_or_another_text(name: str, width: float) -> No
 
 @pytest.mark.parametrize("name", STRAIGHT)
 def test_every_patch_has_its_number_once(name: str) -> None:
-    for section, drawing in zip(of(name, 6.0).sections, drawings_of(name, 6.0), strict=True):
+    kinds = foundation_set(of(name, 6.0)).kinds
+    for section, drawing in zip([k.first for k in kinds], drawings_of(name, 6.0), strict=True):
         words = [text.text.split(" ")[0] for text in texts(drawing) if text.kind == "label"]
         for patch in section.patches:
             assert words.count(f"{section.id}{patch.number}") == 1
@@ -104,7 +129,7 @@ def test_fabric_name_is_shortened_before_it_is_left_out() -> None:
             "fabrics": [{"id": "x", "name": "Midnight harbour in a gale with herring gulls"}],
         }
     )
-    (drawing,) = foundation_drawings(foundation(block, Allowance()))
+    (drawing,) = sections_of(foundation_set(foundation(block, Allowance())))
     message = " ".join(t.text for t in texts(drawing))
     assert "Midnight" in message
     assert "…" in message
@@ -113,9 +138,9 @@ def test_fabric_name_is_shortened_before_it_is_left_out() -> None:
 def test_marks_of_a_seam_have_the_same_numbers_on_both_sections() -> None:
     numbers: dict[str, int] = {}
     for drawing in drawings_of("sawtooth-star", 12.0):
-        for text in texts(drawing):
-            if text.text.isdigit():
-                numbers[text.text] = numbers.get(text.text, 0) + 1
+        # Beside a mark of a foundation for two sections stands whose number is which.
+        for number in re.findall(r"(?:^| |:)(\d+)(?= |$)", " ; ".join(marked(drawing))):
+            numbers[number] = numbers.get(number, 0) + 1
     assert numbers
     assert set(numbers.values()) == {2}
 
@@ -123,10 +148,11 @@ def test_marks_of_a_seam_have_the_same_numbers_on_both_sections() -> None:
 def test_unit_of_joining_stands_in_grey_in_the_allowance() -> None:
     found = of("nine-patch", 9.0)
     assert PENS["joining"].colour == "#777777"
-    for section, drawing in zip(found.sections, drawings_of("nine-patch", 9.0), strict=True):
+    kinds = foundation_set(found).kinds
+    for kind, drawing in zip(kinds, drawings_of("nine-patch", 9.0), strict=True):
         grey = [t for t in texts(drawing) if t.kind == "joining"]
-        steps = {e.step for e in section.edges}
-        assert {t.text.split(":")[0] for t in grey} == {f"join {step + 1}" for step in steps}
+        steps = {str(e.step + 1) for m in kind.members for e in m.section.edges}
+        assert steps == {n for t in grey for n in re.findall(r"join (\d+)", t.text)}
         (cut,) = strokes(drawing, "cutting-line")
         sewn = Polygon(strokes(drawing, "sewing-line")[0].coords)
         for text in grey:
@@ -137,24 +163,87 @@ def test_unit_of_joining_stands_in_grey_in_the_allowance() -> None:
 
 def test_map_names_sections_and_steps() -> None:
     found = of("sawtooth-star", 12.0)
-    drawing = foundation_drawings(found)[-1]
+    drawing = foundation_drawings(foundation_set(found))[-1]
     first = (found.steps[0].first, found.steps[0].second)
     words = [t.text for t in texts(drawing)]
     assert drawing.id == MAP
     assert {"A", "B", "C", "D", "Order of joining"} <= set(words)
+    assert "Map of the sections, mirrored as the print is" in words
     assert [w for w in words if w[0] == "1"] == ["1. " + " to ".join("+".join(u) for u in first)]
 
 
 def test_one_section_needs_no_map() -> None:
-    assert [d.id for d in foundation_drawings(of("log-cabin", 6.0))] == ["A"]
+    drawings = foundation_drawings(foundation_set(of("log-cabin", 6.0)))
+    assert [d.id for d in drawings] == ["A", "A (key)"]
 
 
-def test_map_takes_no_sheet_of_its_own() -> None:
-    for width in (6.0, 20.0):
-        drawings = foundation_drawings(of("sawtooth-star", width))
-        head = heading(of("sawtooth-star", width))
-        pages = foundation_pages(drawings, paper("letter"), head)
-        assert len(pages) == len(lay_out(drawings[:-1], paper("letter"), head))
+def test_keys_and_map_take_no_sheet_of_their_own_and_meet_nothing() -> None:
+    for name, width in (("sawtooth-star", 6.0), ("nine-patch-star", 12.0)):
+        asked = foundation_set(of(name, width))
+        head = heading(asked.found)
+        pages = foundation_pages(asked, paper("letter"))
+        assert len(pages) == len(lay_out(sections_of(asked), paper("letter"), head))
+        shown = {placed.drawing.id for page in pages for placed in page.items}
+        assert {MAP, *(kind.first.id for kind in asked.kinds)} <= shown
+        for page in pages:
+            boxes = [footprint_on(placed) for placed in page.items]
+            pairs = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+            assert all(a == b for a, b in pairs.T)
+            added = [b for b, p in zip(boxes, page.items, strict=True) if "(" in p.drawing.id]
+            furniture = [box_polygon(b) for m in page.furniture if (b := mark_box(m)) is not None]
+            assert not shapely.STRtree(added).query(furniture, predicate="intersects").size
+
+
+def footprint_on(placed: PlacedDrawing) -> BaseGeometry:
+    turned = affinity.rotate(footprint(placed.drawing), placed.turn, origin=(0, 0))
+    return affinity.translate(turned, placed.x, placed.y)
+
+
+# --- enough by itself -----------------------------------------------------------------------------
+
+
+def test_half_turn_twins_are_printed_once_with_the_numbers_of_both() -> None:
+    asked = foundation_set(of("sawtooth-star", 8.0), blocks=20)
+    assert [kind.ids for kind in asked.kinds] == [("A", "D"), ("B",), ("C",)]
+    drawing = sections_of(asked)[0]
+    assert drawing.title == "Sections A, D"
+    assert {"A:2 D:7", "A:1", "D:5"} <= set(marked(drawing))
+    key = foundation_drawings(asked)[1]
+    assert "Make 2 a block, 40 in all" in [t.text for t in texts(key)]
+
+
+def test_a_foundation_is_printed_so_many_times() -> None:
+    found = of("sawtooth-star", 4.0)
+    for style, blocks, expected in (
+        (PrintStyle(), 3, {"A": 1, "B": 1, "C": 1}),
+        (PrintStyle(copies=2), 1, {"A": 2, "B": 2, "C": 2}),
+        (PrintStyle(copies="needed"), 2, {"A": 4, "B": 2, "C": 2}),
+    ):
+        pages = foundation_pages(foundation_set(found, style, blocks=blocks), paper("letter"))
+        ids = [p.drawing.id for page in pages for p in page.items]
+        printed = [id.split(" ")[0] for id in ids if id != MAP and "key" not in id]
+        assert {id: printed.count(id) for id in printed} == expected
+
+
+def test_a_patch_says_what_fabric_to_cut_for_it() -> None:
+    (drawing,) = drawings_of("log-cabin", 9.0)
+    (section,) = of("log-cabin", 9.0).sections
+    first = section.patches[0]
+    assert (first.width, first.height) == (1.75, 1.75)
+    assert [t.text for t in texts(drawing)].count("1 3/4 × 1 3/4 in") >= 1
+    key = foundation_drawings(foundation_set(of("log-cabin", 9.0)))[1]
+    assert any("1 3/4 × 1 3/4 in: 1" in t.text for t in texts(key))
+
+
+def test_key_shows_the_section_from_the_face() -> None:
+    """Patch 4 of the star's wide section lies left on the face, and right on the print."""
+    asked = foundation_set(of("sawtooth-star", 8.0))
+    key = foundation_drawings(asked)[5]
+    printed = sections_of(asked)[2]
+    at = {t.text: t.at[0] for t in texts(key) if t.text.isdigit()}
+    there = {t.text: t.at[0] for t in texts(printed)}
+    assert at["4"] < at["1"]
+    assert there["C4"] > there["C1"]
 
 
 # --- mirrored -------------------------------------------------------------------------------------
@@ -164,7 +253,8 @@ def test_map_takes_no_sheet_of_its_own() -> None:
 def test_print_is_the_mirror_image_of_the_face(name: str) -> None:
     found = of(name, 9.0)
     plain = drawings_of(name, 9.0, PrintStyle(mirrored=False))
-    for section, printed, face in zip(found.sections, drawings_of(name, 9.0), plain, strict=True):
+    firsts = [kind.first for kind in foundation_set(found).kinds]
+    for section, printed, face in zip(firsts, drawings_of(name, 9.0), plain, strict=True):
         cut = Polygon(paths.ring(section.cut))
         left, top, right, _ = cut.bounds
         (on_face,) = strokes(face, "cutting-line")
@@ -184,7 +274,9 @@ def test_heading_says_which_side_is_printed() -> None:
 
 
 def test_text_is_not_mirrored() -> None:
-    svg = canvas_svg(foundation_drawings(of("log-cabin", 6.0)), heading(of("log-cabin", 6.0)))
+    svg = canvas_svg(
+        foundation_drawings(foundation_set(of("log-cabin", 6.0))), heading(of("log-cabin", 6.0))
+    )
     assert "scale(" not in svg
     assert "matrix(" not in svg
     assert ">A1<" in svg
@@ -194,7 +286,7 @@ def test_weight_of_lines_can_be_chosen() -> None:
     style = PrintStyle(line_weight=1.2)
     pdf = sheets_pdf(
         lay_out(
-            foundation_drawings(of("economy", 6.0), style),
+            drawings_of("economy", 6.0, style),
             paper("letter"),
             heading(of("economy", 6.0)),
         )
@@ -219,9 +311,9 @@ four to six by common practice of the trade."""
 def test_10_in_pattern_at_20_in_keeps_its_quarter_inch(name: str) -> None:
     """Measured on the PDF: the dashed outline lies 1/4 in inside the solid one."""
     found = of(name, 20.0)
-    drawings = foundation_drawings(found)
-    (drawing,) = drawings
-    pages = foundation_pages(drawings, paper("letter"), heading(found))
+    asked = foundation_set(found)
+    (drawing,) = sections_of(asked)
+    pages = foundation_pages(asked, paper("letter"))
     cut: list[BaseGeometry] = []
     sewn: list[BaseGeometry] = []
     parts = list(bare_parts(pages))
@@ -247,25 +339,25 @@ def test_10_in_pattern_at_20_in_keeps_its_quarter_inch(name: str) -> None:
 def test_it_needs_no_more_sheets_than_a_poster(name: str) -> None:
     block = catalogue.load(name)
     found = foundation(finished(block, width=10.0 if name == "flying-geese" else 20.0), Allowance())
-    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    pages = foundation_pages(foundation_set(found), paper("letter"))
     assert len(pages) <= POSTER_SHEETS[name]
 
 
 def test_half_the_block_takes_no_more_sheets_than_a_poster() -> None:
     """A pattern of 5 x 10 in at 10 x 20 in: a poster at 200 % takes four to six."""
     found = of("flying-geese", 10.0)
-    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    pages = foundation_pages(foundation_set(found), paper("letter"))
     assert len(pages) <= 6
 
 
 @pytest.mark.parametrize("name", ["log-cabin", "sawtooth-star", "kaleidoscope"])
 def test_lines_go_on_from_sheet_to_sheet(name: str) -> None:
-    assert check(foundation_drawings(of(name, 20.0)), paper("letter")) > 0
+    assert check(tuple(drawings_of(name, 20.0)), paper("letter")) > 0
 
 
 def test_sections_that_fit_a_sheet_are_whole() -> None:
     found = of("sawtooth-star", 6.0)
-    pages = foundation_pages(foundation_drawings(found), paper("letter"), heading(found))
+    pages = foundation_pages(foundation_set(found), paper("letter"))
     assert all(page.of is None for page in pages)
     assert len(pages) <= 2
 

@@ -16,6 +16,9 @@ from piecewright.patchwork.cutting.templates import TemplateSet, template_set
 from piecewright.patchwork.geometry import paths
 from piecewright.render.drawing.marks import Dot, Drawing, Stroke, Text, text_corners
 from piecewright.render.printables.templates import heading, template_drawings
+from piecewright.render.sheets.named import lay_out_named, windows_of
+from piecewright.render.sheets.sheet_settings import SheetSettings
+from tests.render.specimens import HEADING
 
 CATALOGUE = [entry.id for entry in catalogue.entries()]
 SIZES = (3.0, 6.0, 12.0)
@@ -137,3 +140,38 @@ def test_heading_says_size_allowance_and_corners() -> None:
     assert message.size == "Finished 7 1/2 × 7 1/2 in"
     assert message.allowance == "Seam allowance 1/4 in, 1/2 in at the edge of the block"
     assert message.corners == "Blunt corners"
+
+
+def test_a_template_says_what_a_block_and_what_all_blocks_take() -> None:
+    templates = template_set(catalogue.load("sawtooth-star"), Allowance())
+    said = [
+        text.text
+        for drawing in template_drawings(templates, 20)
+        for text in drawing.marks
+        if isinstance(text, Text) and text.text.startswith("Cut")
+    ]
+    assert "Cut 4 Sail white a block, 80 in all" in said
+    assert "Cut 1 Tide blue a block, 20 in all" in said
+
+
+@pytest.mark.parametrize(("name", "width"), [("log-cabin", 30.0), ("drunkards-path", 24.0)])
+def test_no_label_is_divided_and_every_sheet_of_a_template_names_it(
+    name: str, width: float
+) -> None:
+    templates, _ = drawings_of(name, width)
+    pages = lay_out_named(
+        lambda windows: template_drawings(templates, 1, windows), SheetSettings(), HEADING
+    )
+    windows = windows_of(pages)
+    assert windows
+    drawn = {placed.drawing.id: placed.drawing for page in pages for placed in page.items}
+    for id, shown in windows.items():
+        sheets = shown
+        boxes = letters(drawn[id])
+        for box in boxes:
+            assert any(sheet.covers(box) for sheet in sheets), (id, box.bounds)
+        (shape,) = (t for t in templates.templates if t.id == id)
+        finished_shape = Polygon(paths.ring(shape.finished))
+        for sheet in sheets:
+            if sheet.intersection(finished_shape).area > 12:
+                assert any(sheet.covers(box) for box in boxes)

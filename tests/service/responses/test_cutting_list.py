@@ -48,22 +48,34 @@ def test_blocks_multiply_counts(client: FlaskClient) -> None:
         assert lots["yardage"] > few["yardage"]
 
 
-def test_metric_is_rounded_to_half_centimetres(client: FlaskClient) -> None:
+def test_a_request_in_centimetres_is_cut_by_centimetres(client: FlaskClient) -> None:
     body = {
         "block": "nine-patch",
         "unit": "cm",
         "finish": {"width": 30},
-        "allowance": 0.75,
         "quilt": {"blocks": 12},
     }
     got = asked(client, body).json
-    # 10 + 1.5 cm; 101.6 // 11.5 = 8 to a strip; 60 dark squares: 8 strips, 92 cm.
+    # 10 + 2 × 0.75 cm; 106 // 11.5 = 9 to a strip; 60 dark squares: 7 strips, 80.5 cm.
     (cut,) = got["fabrics"][0]["cuts"]
     assert cut["cut"] == {"width": 11.5, "height": 11.5}
-    assert [s["count"] for s in got["fabrics"][0]["strips"]] == [7, 1]
-    assert got["fabrics"][0]["length"] == 92
-    # 92 * 1.05 / 0.97 = 99.6 cm.
-    assert (got["fabrics"][0]["yardage"], got["fabrics"][0]["buy"]) == (1.0, "1.0 m")
+    assert [s["count"] for s in got["fabrics"][0]["strips"]] == [6, 1]
+    assert got["fabrics"][0]["length"] == 80.5
+    # 80.5 * 1.05 / 0.97 = 87.1 cm.
+    assert (got["fabrics"][0]["yardage"], got["fabrics"][0]["buy"]) == (0.9, "0.9 m")
+    assert got["cloth"]["width"] == 106
+
+
+def test_a_request_may_round_to_another_step(client: FlaskClient) -> None:
+    body = {"block": "nine-patch", "unit": "cm", "finish": {"width": 31}}
+    for rounding, side in ((None, 11.9), (0.05, 11.85), ("5 mm", 12), ("2 cm", 12)):
+        own = {} if rounding is None else {"rounding": rounding}
+        (cut,) = asked(client, {**body, **own}).json["fabrics"][0]["cuts"]
+        assert cut["cut"]["width"] == side  # 31 / 3 + 2 × 0.75 = 11.833 cm
+    for wrong in ("1/8 in", "0.3 mm", 0, "3 in"):
+        answer = asked(client, {**body, "rounding": wrong})
+        assert answer.status_code == 422
+        assert answer.json["errors"][0]["pointer"] == "/rounding"
 
 
 def test_every_form_names_the_blocks_and_warns_of_the_blade(client: FlaskClient) -> None:

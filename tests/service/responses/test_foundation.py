@@ -70,10 +70,22 @@ def test_a_pdf_is_named_and_says_that_it_is_mirrored(client: FlaskClient) -> Non
 
 def test_a_canvas_has_the_numbers_and_the_lines_of_every_section(client: FlaskClient) -> None:
     canvas = asked(client, STAR, "image/svg+xml").get_data(as_text=True)
-    for word in ("A1", "B1", "C1", "D1", "join 1: to", "Order of joining"):
+    for word in ("A1", "B1", "C1", "Sections A, D", "join 1: to", "Order of joining"):
         assert word in canvas
     for kind in ("cutting-line", "sewing-line", "notch", "joining", "label"):
         assert f'class="{kind}"' in canvas
+
+
+def test_an_answer_says_how_many_are_made_of_each_foundation(client: FlaskClient) -> None:
+    body = {**STAR, "quilt": {"blocks": 20}, "foundation": {"copies": 2}}
+    got = asked(client, body).json["foundations"]
+    assert [(f["id"], f["make"], f["total"], f["copies"]) for f in got] == [
+        ("A", 2, 40, 2),
+        ("B", 1, 20, 2),
+        ("C", 1, 20, 2),
+    ]
+    turns = {s["section"]: s["turn"] for s in got[0]["sections"]}
+    assert turns == {"A": 0, "D": pytest.approx(180)}
 
 
 def test_long_chain_of_joins_can_be_written() -> None:
@@ -103,6 +115,8 @@ def test_looks(client: FlaskClient) -> None:
         ({"foundation": {"mirrored": "yes"}}, "/foundation/mirrored", "type"),
         ({"foundation": {"line_weight": 9}}, "/foundation/line_weight", "range"),
         ({"foundation": {"mirored": True}}, "/foundation/mirored", "unknown-field"),
+        ({"foundation": {"copies": 0}}, "/foundation/copies", "range"),
+        ({"foundation": {"copies": "neded"}}, "/foundation/copies", "choice"),
         ({"foundation": []}, "/foundation", "type"),
     ],
 )

@@ -47,13 +47,29 @@ def test_each_part_has_the_sheets_that_it_has_by_itself(client: FlaskClient) -> 
         assert part["first"] == first
         first += part["sheets"]
         if part["part"] != "cover":
-            alone: Any = printed(part["part"], client, STAR).json
+            # Of a map that is larger than a sheet a packet has the small one.
+            small = {**STAR, "map": {"scale": "page"}}
+            alone: Any = printed(part["part"], client, small).json
             assert part["sheets"] == len(alone["pages"])
             own = got["pages"][part["first"] - 1 : first - 1]
             unnumbered = [{**page, "number": 0} for page in own]
             assert unnumbered == [{**page, "number": 0} for page in alone["pages"]]
     assert first - 1 == len(got["pages"])
     assert [page["number"] for page in got["pages"]] == list(range(1, first))
+
+
+def test_a_packet_has_a_map_on_one_sheet_and_one_at_true_size_where_asked(
+    client: FlaskClient,
+) -> None:
+    def sheets(width: int, **more: Any) -> list[Any]:
+        body = {"block": "nine-patch", "finish": {"width": width}, "parts": ["block-map"], **more}
+        pages: list[Any] = asked(client, body).json["pages"]
+        return [page["of"] for page in pages]
+
+    for more in ({}, {"map": {"scale": "page"}}, {"map": {"scale": "true"}}):
+        assert len(sheets(6, **more)) == 1
+    assert sheets(12) == sheets(12, map={"scale": "page"}) == [None]
+    assert sheets(12, map={"scale": "true"}) == [None, *["block-map"] * 4]
 
 
 def test_bookmarks_lead_to_parts_and_to_their_sheets(client: FlaskClient) -> None:
@@ -116,7 +132,8 @@ def test_svg_is_no_form_of_a_packet(client: FlaskClient) -> None:
         ({"parts": "cover"}, "/parts"),
         ({"for": 7}, "/for"),
         ({"for": "x" * 10_000}, "/for"),
-        ({"sheet": {"paper": "a5"}, "finish": {"width": 390}}, "/sheet"),
+        ({"sheet": {"paper": "a5"}, "finish": {"width": 390}, "parts": ["templates"]}, "/sheet"),
+        ({"map": {"scale": "life"}}, "/map/scale"),
     ],
 )
 def test_what_is_wrong_is_pointed_to(client: FlaskClient, more: Any, pointer: str) -> None:

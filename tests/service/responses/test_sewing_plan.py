@@ -113,9 +113,9 @@ def test_rounds_of_a_log_cabin(client: FlaskClient) -> None:
 
 def test_lengths_are_in_the_requests_unit(client: FlaskClient) -> None:
     got = printed("sewing-plan", client, {**STAR, "unit": "mm", "finish": {"width": "12 in"}}).json
-    assert got["steps"][-1]["unfinished"] == {"width": 317.5, "height": 317.5}
+    assert got["steps"][-1]["unfinished"] == {"width": 319.8, "height": 319.8}
     assert got["deviations"]["cutting"] == pytest.approx(25.4 / 32, abs=1e-6)
-    assert got["steps"][-1]["text"][-1] == "Trim to 317.5 × 317.5 mm."
+    assert got["steps"][-1]["text"][-1] == "Trim to ~320 × ~320 mm."
 
 
 def test_a_map_has_what_it_shows(client: FlaskClient) -> None:

@@ -30,7 +30,7 @@ FORMS = ["application/json", "application/pdf", "image/svg+xml", "application/zi
 def test_json_tells_pieces_templates_and_pages(client: FlaskClient) -> None:
     got = templates(client, STAR).json
     assert got is not None
-    assert list(got) == ["unit", "pieces", "templates", "pages", "sheets"]
+    assert list(got) == ["unit", "blocks", "pieces", "templates", "pages", "sheets"]
     assert len(got["pieces"]) == 17
     by_id = {template["id"]: template for template in got["templates"]}
     assert {piece["template"] for piece in got["pieces"]} == by_id.keys()
@@ -53,7 +53,8 @@ def test_a_template_larger_than_the_sheet_is_tiled(client: FlaskClient) -> None:
 
 def test_an_answer_is_in_the_requests_unit(client: FlaskClient) -> None:
     inches = templates(client, STAR).json
-    metric = templates(client, {**STAR, "unit": "cm", "finish": {"width": "12 in"}}).json
+    own = {"unit": "cm", "finish": {"width": "12 in"}, "allowance": "1/4 in"}
+    metric = templates(client, {**STAR, **own}).json
     assert inches is not None
     assert metric is not None
     for one, other in zip(inches["pieces"], metric["pieces"], strict=True):
@@ -99,7 +100,9 @@ def test_a_pdf_has_the_blocks_name(client: FlaskClient) -> None:
 def test_a_canvas_has_every_template_at_true_scale(
     client: FlaskClient, unit: str, per_inch: float
 ) -> None:
-    answer = templates(client, {"block": "nine-patch", "unit": unit}, "image/svg+xml")
+    answer = templates(
+        client, {"block": "nine-patch", "unit": unit, "allowance": "1/4 in"}, "image/svg+xml"
+    )
     root = ElementTree.fromstring(answer.data)
     written = "in" if unit == "in" else "mm"
     _, _, width, height = root.attrib["viewBox"].split()

@@ -12,41 +12,44 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
-from piecewright.patchwork.block.model import extent
-from piecewright.patchwork.block.wording import allowance_words, block_size, counted
-from piecewright.patchwork.faults import BlockError
-from piecewright.patchwork.foundation.plan import (
-    Foundation,
-    FoundationSection,
-    Patch,
-    SeamEdge,
-    SeamMark,
-    SectionJoin,
-)
+from piecewright.patchwork.block.wording import counted, width_by_height
+from piecewright.patchwork.cutting.rotary import Ruler
+from piecewright.patchwork.foundation.like_sections import LikeSections
+from piecewright.patchwork.foundation.plan import Foundation, FoundationSection, Patch, SeamMark
 from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.congruence import Isometry
 from piecewright.patchwork.geometry.paths import Line
 from piecewright.patchwork.geometry.polygons import lines, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point, distance, minus, normalised, outward, plus
+from piecewright.patchwork.geometry.vectors import (
+    Point,
+    between,
+    distance,
+    minus,
+    normalised,
+    outward,
+    plus,
+)
+from piecewright.patchwork.lengths import Unit
 from piecewright.render.drawing import fonts
 from piecewright.render.drawing.labels import (
     CLEAR,
     SIZES,
     TextBlock,
-    largest_room,
-    places,
+    inside,
+    parts_on_sheets,
     rectangle_of,
     text_block,
-    turns,
 )
-from piecewright.render.drawing.linekinds import PENS, LineKind
+from piecewright.render.drawing.linekinds import LineKind
 from piecewright.render.drawing.marks import (
     Drawing,
     Mark,
@@ -57,25 +60,15 @@ from piecewright.render.drawing.marks import (
     line,
     mapped,
 )
-from piecewright.render.sheets.furniture import Heading
-from piecewright.render.sheets.layout import lay_out
-from piecewright.render.sheets.page import Page
-from piecewright.render.sheets.sheet_settings import MOST_SHEETS, SheetSettings
-
-LEAST_WEIGHT: Final = 0.2
-MOST_WEIGHT: Final = 2.0
-"""Points; how thin and how thick sewing lines may be asked for."""
+from piecewright.render.printables.foundation.print_style import PrintStyle
 
 _NUMBER: Final = 1.3
 """A patch's number is this much larger than the name of its fabric."""
 
-_NUMBER_SIZES: Final = (*SIZES, 0.07, 0.06)
-"""Inches; the sizes of numbers that stand alone. The least is 4.3 points."""
-
 _NAME_LENGTHS: Final = (16.0, 9.0, 5.0)
 """Ems; how far the name of a fabric is shortened for want of room."""
 
-_LEAST_STRIP: Final = 0.12
+_LEAST_STRIP: Final = 0.14
 """Inches; in an allowance that is narrower there are no words."""
 
 _IN_ALLOWANCE: Final = 0.42
@@ -83,92 +76,22 @@ _IN_ALLOWANCE: Final = 0.42
 
 _LARGEST_IN_ALLOWANCE: Final = 0.12
 
-MAP: Final = "(map)"
-"""The id of the drawing of the map."""
+_ON_SIDE: Final = 0.05
+"""Inches; what stands on a side of a section is no further from it."""
 
-_MOST_STEPS: Final = 40
-"""Joins that are listed below the map."""
+_SAME_PLACE: Final = 0.02
+"""Inches; marks of several sections that are nearer than this are one mark."""
+
+_MOST_NUMBERED: Final = 2
+"""Sections of one foundation whose marks have numbers."""
 
 _MOST_IN_UNIT: Final = 6
 """Sections by which a unit is named."""
 
-_MAP_SIZE: Final = 2.0
-"""Inches; its longer side."""
-
-_CLEAR_ON_MAP: Final = 0.02
-"""Inches between an id on the map and the lines, which are thin there."""
-
-
-@dataclass(frozen=True, slots=True)
-class PrintStyle:
-    """How sections are printed.
-
-    Attributes:
-        mirrored: as mirror images of the face, to sew on; else as seen from the face, for tracing
-            on a light box from behind.
-        line_weight: width of the sewing lines, points; that of the table of pens if None. The
-            cutting lines keep in proportion.
-    """
-
-    mirrored: bool = True
-    line_weight: float | None = None
-
-    def weight(self, kind: LineKind) -> float | None:
-        if self.line_weight is None:
-            return None
-        return self.line_weight * PENS[kind].weight / PENS["sewing-line"].weight
-
-
-DEFAULT_STYLE: Final = PrintStyle()
-
-
-def heading(found: Foundation, style: PrintStyle = DEFAULT_STYLE) -> Heading:
-    """What every sheet says about the whole set."""
-    block, allowance = found.block, found.allowance
-    side = "mirror images: sew on this side" if style.mirrored else "as seen from the face"
-    return Heading(
-        block=block.name,
-        what=f"Foundation sections, {side}",
-        size=f"Finished {block_size(block)}",
-        allowance=allowance_words(allowance, block.unit),
-        corners=f"{found.corners.capitalize()} corners",
-    )
-
-
-def foundation_drawings(
-    found: Foundation, style: PrintStyle = DEFAULT_STYLE
-) -> tuple[Drawing, ...]:
-    """A drawing for each section, and a map of them if there are several."""
-    drawings = [_section_drawing(found, section, style) for section in found.sections]
-    if len(drawings) > 1:
-        drawings.append(_map(found, style))
-    return tuple(drawings)
-
-
-def foundation_pages(
-    drawings: Sequence[Drawing], settings: SheetSettings, head: Heading, most: int = MOST_SHEETS
-) -> tuple[Page, ...]:
-    """The drawings of sections on sheets; their map is left out where it would take one more.
-
-    Raises:
-        BlockError: as ``render.sheets.layout.lay_out``.
-    """
-    # The map is a help, not a part: it may fill a gap, but costs no sheet.
-    sections = [drawing for drawing in drawings if drawing.id != MAP]
-    alone = lay_out(sections, settings, head, most)
-    if len(sections) == len(drawings):
-        return alone
-    try:
-        pages = lay_out(drawings, settings, head, len(alone))
-    except BlockError:
-        return alone
-    return pages if len(pages) <= len(alone) else alone
-
-
 # --- from the face to the print -----------------------------------------------------------------
 
 
-def _to_print(section: FoundationSection, style: PrintStyle) -> PointMap:
+def to_print(section: FoundationSection, style: PrintStyle) -> PointMap:
     """From the face of the block to the print; the section's corner goes to the origin."""
     ring = paths.ring(section.cut)
     left, right = min(p[0] for p in ring), max(p[0] for p in ring)
@@ -178,18 +101,31 @@ def _to_print(section: FoundationSection, style: PrintStyle) -> PointMap:
     return lambda p: (p[0] - left, p[1] - top)
 
 
-def _section_drawing(found: Foundation, section: FoundationSection, style: PrintStyle) -> Drawing:
-    at = _to_print(section, style)
+def section_drawing(
+    found: Foundation,
+    like: LikeSections,
+    style: PrintStyle,
+    rule: Ruler,
+    windows: Sequence[Polygon] = (),
+) -> Drawing:
+    """The foundation of a section, and of those that are alike.
+
+    Args:
+        rule: that the sizes of fabric are rounded up to.
+        windows: what of the drawing each sheet shows, where it goes over several.
+    """
+    section = like.first
+    at = to_print(section, style)
     sewn, cut = style.weight("sewing-line"), style.weight("cutting-line")
     marks: list[Mark] = [
         Stroke("cutting-line", mapped(section.cut, at), closed=True, weight=cut),
         Stroke("sewing-line", mapped(section.outline, at), closed=True, weight=sewn),
     ]
     marks += [Stroke("sewing-line", mapped((seam,), at), weight=sewn) for seam in section.seams]
-    marks += _in_allowance(found, section, at)
-    marks += _patch_labels(found, section, at)
+    marks += _in_allowance(found, like, at)
+    marks += _patch_labels(found, section, at, rule, windows)
     side = "the mirror image of the face" if style.mirrored else "as seen from the face"
-    title = f"Section {section.id}"
+    title = title_of(like)
     description = (
         f"{title} of {found.block.name}, {side}: {counted(len(section.patches), 'piece')}, sewn in "
         "the order of their numbers. The dashed lines are sewn, the solid line is cut."
@@ -197,17 +133,107 @@ def _section_drawing(found: Foundation, section: FoundationSection, style: Print
     return drawn(section.id, title, description, marks)
 
 
+def title_of(like: LikeSections) -> str:
+    """``Section B``, or ``Sections A, D`` of those that are alike."""
+    return f"Section{'s' * (like.make > 1)} {', '.join(like.ids)}"
+
+
+def size_of(patch: Patch, rule: Ruler, unit: Unit) -> str:
+    """The rectangle of fabric to cut for a patch."""
+    return width_by_height(rule.up(patch.width), rule.up(patch.height), unit)
+
+
 # --- what stands in the allowance -----------------------------------------------------------------
 
 
-def _in_allowance(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
+@dataclass(frozen=True, slots=True)
+class _Seam:
+    """A stretch of a section's outline that is sewn to other sections.
+
+    Attributes:
+        line: clockwise, as the outline runs.
+        marks: those on it; ``numbers`` says for each what stands beside it, if anything.
+        words: what it is joined to, the longest first.
+    """
+
+    line: Line
+    marks: tuple[SeamMark, ...]
+    numbers: tuple[str, ...]
+    words: tuple[str, ...]
+
+
+def _seams(found: Foundation, like: LikeSections) -> Iterator[_Seam]:
+    """The seams of a foundation; one that serves several sections has the seams of all."""
+    if like.make == 1:
+        section = like.first
+        for edge in section.edges:
+            marks = tuple(m for m in section.marks if _lies_on(edge.line, m))
+            numbers = tuple(str(m.number) for m in marks)
+            yield _Seam(edge.line, marks, numbers, _joined_to(found, section, edge.step))
+        return
+    for side in like.first.outline:
+        line = Line(side.start, side.end)
+        own: list[tuple[SeamMark, str]] = []
+        steps: dict[str, list[int]] = {}
+        for member in like.members:
+            id = member.section.id
+            for mark in map(partial(_laid_mark, member.laid), member.section.marks):
+                if _lies_on(line, mark):
+                    own.append((mark, id))
+            for edge in member.section.edges:
+                middle = member.laid.point(between(edge.line.start, edge.line.end, 0.5))
+                if paths.nearest(line, middle)[1] < _ON_SIDE:
+                    steps[id] = sorted({*steps.get(id, ()), edge.step + 1})
+        if steps:
+            marks, numbers = _merged(own, like)
+            yield _Seam(line, marks, numbers, _joined_to_by(steps))
+
+
+def _laid_mark(laid: Isometry, mark: SeamMark) -> SeamMark:
+    """A mark where a turned section has it."""
+    x, y = laid.point(mark.at)
+    tip = laid.point(plus(mark.at, mark.out, 1.0))
+    return replace(mark, at=(x, y), out=minus(tip, (x, y)))
+
+
+def _merged(
+    own: Sequence[tuple[SeamMark, str]], like: LikeSections
+) -> tuple[tuple[SeamMark, ...], tuple[str, ...]]:
+    """The marks of all sections of a foundation, each place once, and whose number is which."""
+    places: list[tuple[SeamMark, list[str]]] = []
+    for mark, id in own:
+        name = f"{id}:{mark.number}"
+        for other, names in places:
+            if distance(other.at, mark.at) < _SAME_PLACE:
+                names.append(name)
+                break
+        else:
+            places.append((mark, [name]))
+    # The numbers of many sections would have no room: their marks pair up in their order.
+    many = like.make > _MOST_NUMBERED
+    return (
+        tuple(mark for mark, _ in places),
+        tuple("" if many else " ".join(names) for _, names in places),
+    )
+
+
+def _joined_to_by(steps: Mapping[str, Sequence[int]]) -> tuple[str, ...]:
+    """In which joins a side is sewn, section by section."""
+    said = [
+        f"{id}: join{'s' * (len(own) > 1)} {', '.join(map(str, own))}" for id, own in steps.items()
+    ]
+    short = [f"{id}: {', '.join(map(str, own))}" for id, own in steps.items()]
+    return (" · ".join(said), " · ".join(short))
+
+
+def _in_allowance(found: Foundation, like: LikeSections, at: PointMap) -> Iterator[Mark]:
     """Pairing marks with their numbers, and in grey what each seam is joined to."""
-    for edge in section.edges:
-        marks = [m for m in section.marks if _lies_on(edge.line, m)]
-        for mark in (m for m in marks if m.away > 0):
+    for seam in _seams(found, like):
+        for mark in (m for m in seam.marks if m.away > 0):
             yield line("notch", at(mark.at), at(plus(mark.at, mark.out, mark.away)))
-        if marks and marks[0].away >= _LEAST_STRIP:
-            yield from _words(found, section, edge, marks, at)
+        away = seam.marks[0].away if seam.marks else found.allowance.seam
+        if away >= _LEAST_STRIP:
+            yield from _words(seam, away, at)
 
 
 def _lies_on(edge: Line, mark: SeamMark) -> bool:
@@ -215,40 +241,35 @@ def _lies_on(edge: Line, mark: SeamMark) -> bool:
     t, gap = paths.nearest(edge, mark.at)
     along = normalised(minus(edge.end, edge.start))
     same_way = distance(outward(along), mark.out) < 0.1
-    return gap < 0.05 and 0 < t < 1 and same_way
+    return gap < _ON_SIDE and 0 < t < 1 and same_way
 
 
-def _words(
-    found: Foundation,
-    section: FoundationSection,
-    edge: SeamEdge,
-    marks: Sequence[SeamMark],
-    at: PointMap,
-) -> Iterator[Mark]:
+def _words(seam: _Seam, away: float, at: PointMap) -> Iterator[Mark]:
     """The numbers beside their marks, and the words in the longest stretch that is left."""
-    away = marks[0].away
-    size = min(_LARGEST_IN_ALLOWANCE, _IN_ALLOWANCE * away)
-    start, end = edge.line.start, edge.line.end
+    size = max(SIZES[-1], min(_LARGEST_IN_ALLOWANCE, _IN_ALLOWANCE * away))
+    start, end = seam.line.start, seam.line.end
     length = distance(start, end)
     along = normalised(minus(end, start))
     # ``taken`` has in turn where a free stretch of the edge begins and where it ends.
-    stops = sorted((distance(start, m.at), m.number) for m in marks)
+    stops = sorted(
+        (distance(start, m.at), number) for m, number in zip(seam.marks, seam.numbers, strict=True)
+    )
     taken = [0.0]
     for n, (stop, number) in enumerate(stops):
-        wide = fonts.text_width(str(number), size, True)
+        wide = fonts.text_width(number, size, True)
         nearest = stops[n + 1][0] if n + 1 < len(stops) else length
         middle = stop + CLEAR / 2 + wide / 2
         # A number stands after its mark, if the next mark is far enough.
-        if middle + wide / 2 + CLEAR / 2 > nearest:
+        if not number or middle + wide / 2 + CLEAR / 2 > nearest:
             taken += [stop, stop]
             continue  # the marks alone pair up in their order
         spot = plus(plus(start, along, middle), outward(along), away / 2)
-        yield _upright(str(number), at(spot), at(start), at(end), size, "label", True)
+        yield _upright(number, at(spot), at(start), at(end), size, "label", True)
         taken += [stop, middle + wide / 2]
     taken.append(length)
     gaps = list(zip(taken[::2], taken[1::2], strict=True))
     low, high = max(gaps, key=lambda gap: gap[1] - gap[0])
-    for words in _joined_to(found, section, edge.step):
+    for words in seam.words:
         if fonts.text_width(words, size) + 2 * CLEAR <= high - low:
             spot = plus(plus(start, along, (low + high) / 2), outward(along), away / 2)
             yield _upright(words, at(spot), at(start), at(end), size, "joining", False)
@@ -259,7 +280,7 @@ def _joined_to(found: Foundation, section: FoundationSection, step: int) -> tupl
     """What a seam is joined to: the unit, and more shortly the number of the join."""
     join = found.steps[step]
     others = join.second if section.id in join.first else join.first
-    names, number = _unit_name(others), step + 1
+    names, number = unit_by_sections(others), step + 1
     note = ""
     if join.finished_by is not None:
         note = ", half at first"
@@ -269,21 +290,10 @@ def _joined_to(found: Foundation, section: FoundationSection, step: int) -> tupl
     return (*(f"{words}{note}" for words in plain), *plain[1:]) if note else plain
 
 
-def _in_parts(step: SectionJoin) -> str:
-    """What is sewn of a partial seam, and what of another one after the seam itself."""
-    words = ""
-    if step.finished_by is not None:
-        later = step.finished_by + 1
-        words += f": to the middle of the seam, from the end that join {later} does not reach"
-    if step.finishes is not None:
-        words += f"; then finish the seam of join {step.finishes + 1}"
-    return words
-
-
-def _unit_name(sections: Sequence[str]) -> str:
+def unit_by_sections(sections: Sequence[str]) -> str:
     """A unit by its sections, the middle ones left out if there are many.
 
-    >>> _unit_name("ABC"), _unit_name("ABCDEFGH")
+    >>> unit_by_sections("ABC"), unit_by_sections("ABCDEFGH")
     ('A+B+C', 'A+B+…+H')
     """
     if len(sections) > _MOST_IN_UNIT:
@@ -308,48 +318,55 @@ def _upright(
 # --- the labels of patches ------------------------------------------------------------------------
 
 
-def _patch_labels(found: Foundation, section: FoundationSection, at: PointMap) -> Iterator[Mark]:
+def _patch_labels(
+    found: Foundation,
+    section: FoundationSection,
+    at: PointMap,
+    rule: Ruler,
+    windows: Sequence[Polygon],
+) -> Iterator[Mark]:
     names = {fabric.id: fabric.name for fabric in found.block.fabrics}
     pieces = {piece.id: piece for piece in found.block.pieces}
     crowded: list[tuple[Patch, Polygon]] = []
     labels: list[Polygon] = []
     for patch in section.patches:
         shape = polygon_of(mapped(pieces[patch.piece].outline, at))
-        found_place = _inside(section.id, patch, shape, names)
-        if found_place is None:
+        cloth = names.get(patch.fabric or "", patch.fabric or "")
+        blocks = list(
+            _text_blocks(
+                f"{section.id}{patch.number}", cloth, size_of(patch, rule, found.block.unit)
+            )
+        )
+        # On each sheet that shows enough of the patch; else wherever there is room in it.
+        parts = [inside(part, blocks) for part in parts_on_sheets(shape, windows)]
+        spots = [spot for spot in parts if spot is not None]
+        if not spots and (whole := inside(shape, blocks)) is not None:
+            spots.append(whole)
+        if not spots:
             crowded.append((patch, shape))
-            continue
-        block, spot, turn = found_place
-        labels.append(rectangle_of(block, spot, turn))
-        yield from block.placed(spot, turn)
+        for block, spot, turn in spots:
+            labels.append(rectangle_of(block, spot, turn))
+            yield from block.placed(spot, turn)
     if crowded:
         cut = polygon_of(mapped(section.cut, at))
         yield from _outside(section.id, crowded, cut, labels)
 
 
-def _inside(
-    letter: str, patch: Patch, shape: Polygon, names: Mapping[str, str]
-) -> tuple[TextBlock, Point, float] | None:
-    """The label of a patch inside it: number and fabric if there is room, else the number."""
-    room = largest_room(shape)
-    for block in _text_blocks(letter, patch, names):
-        for turn in turns(shape):
-            for spot in places(room, block, turn):
-                return block, spot, turn
-    return None
-
-
-def _text_blocks(letter: str, patch: Patch, names: Mapping[str, str]) -> Iterator[TextBlock]:
-    number = f"{letter}{patch.number}"
-    cloth = names.get(patch.fabric or "", patch.fabric or "")
-    message = [fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS] if cloth else []
+def _text_blocks(number: str, cloth: str, size: str) -> Iterator[TextBlock]:
+    """A patch's label from the fullest to its number alone, each in letters as large as fit."""
     # Short names are equal when shortened: each is tried once.
-    for name in dict.fromkeys(message):
-        for size in SIZES:
-            yield text_block([(number, size * _NUMBER, True), (name, size, False)])
-            yield text_block([(f"{number} {name}", size, False)])
-    for size in _NUMBER_SIZES:
-        yield text_block([(number, size, True)])
+    names = dict.fromkeys(fonts.shortened(cloth, 1.0, ems) for ems in _NAME_LENGTHS if cloth)
+    for name in names:
+        for letters in SIZES:
+            first = (number, letters * _NUMBER, True)
+            yield text_block([first, (name, letters, False), (size, letters, False)])
+    for name in names:
+        for letters in SIZES:
+            yield text_block([(number, letters * _NUMBER, True), (name, letters, False)])
+            yield text_block([(f"{number} {name}", letters, False)])
+    for letters in SIZES:
+        yield text_block([(number, letters * _NUMBER, True), (size, letters, False)])
+        yield text_block([(number, letters, True)])
 
 
 def _outside(
@@ -400,48 +417,3 @@ def _rays(cut: Polygon, heart: Point, block: TextBlock) -> Iterator[tuple[Point,
             if label.distance(cut) >= CLEAR:
                 yield spot, plus(heart, u, beyond - CLEAR / 2)
                 break
-
-
-# --- the map --------------------------------------------------------------------------------------
-
-
-def _map(found: Foundation, style: PrintStyle) -> Drawing:
-    """The block made small: where each section belongs, and the order of joining in words."""
-    left, top, right, bottom = extent(found.block.pieces)
-    scale = _MAP_SIZE / max(right - left, bottom - top)
-
-    def at(p: Point) -> Point:
-        x = right - p[0] if style.mirrored else p[0] - left
-        return (x * scale, (p[1] - top) * scale)
-
-    marks: list[Mark] = []
-    # Each section's id in the largest letters that have room; a very small one goes without.
-    for section in found.sections:
-        outline = mapped(section.outline, at)
-        marks.append(Stroke("map", outline, closed=True))
-        shape = polygon_of(outline)
-        room = largest_room(shape, _CLEAR_ON_MAP)
-        blocks = (text_block([(section.id, size, True)]) for size in (0.17, *_NUMBER_SIZES))
-        placed = (
-            block.placed(spot, turn)
-            for block in blocks
-            for turn in (0.0, -90.0)
-            for spot in places(room, block, turn)
-        )
-        marks += next(placed, [])
-    message = ["Order of joining"]
-    message += [
-        f"{k}. {_unit_name(step.first)} to {_unit_name(step.second)}{_in_parts(step)}"
-        for k, step in enumerate(found.steps[:_MOST_STEPS], 1)
-    ]
-    if len(found.steps) > _MOST_STEPS:
-        message.append(f"… to join {len(found.steps)}, as the seams say")
-    y = (bottom - top) * scale + 0.2
-    size = 0.1
-    for n, words in enumerate(message):
-        for part in fonts.wrapped(words, size, _MAP_SIZE + 0.5, bold=n == 0):
-            marks.append(Text(part, (0.0, y), size, bold=n == 0))
-            y += 1.3 * size
-    side = "as printed" if style.mirrored else "as seen from the face"
-    title = "Map of the sections"
-    return drawn(MAP, title, f"{title} of {found.block.name}, {side}.", marks, to_scale=False)

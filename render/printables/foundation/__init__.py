@@ -1,0 +1,1 @@
+"""Foundation sections as drawings and on sheets."""
