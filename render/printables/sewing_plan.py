@@ -64,8 +64,9 @@ from piecewright.render.printables.block_map.signs import (
 from piecewright.render.sheets.furniture import Heading
 
 WIDTH: Final = 3.72
-HEIGHT: Final = 2.22
-"""Inches; a card: two of them side by side and four rows on Letter or A4."""
+HEIGHT: Final = 2.95
+"""Inches; a card: two of them side by side and three rows on Letter or A4. Lower ones would have to
+go on on a second card for the last words of many a step, and show what is sewn too small."""
 
 _PAD: Final = 0.1
 """Inches between a card's border and what is on it."""

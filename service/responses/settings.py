@@ -85,10 +85,10 @@ class Defaults(AnswerSchema):
     paper = fields.Text("The id of the paper.", within=lambda _, unit: usual_paper(unit))
     orientation = fields.Word("Of a sheet.", ORIENTATIONS, of=lambda _: limits.DEFAULT_ORIENTATION)
     corners = fields.Word("Of cut outlines.", CORNERS, of=lambda _: limits.DEFAULT_CORNERS)
-    allowance = fields.Length("Of seams.", of=lambda _: parse_length(limits.DEFAULT_SEAM))
+    allowance = fields.Length("Of seams.", within=lambda _, unit: limits.default_seam(unit))
     margin = fields.Length("Of a sheet.", of=lambda _: parse_length(limits.DEFAULT_MARGIN))
     overlap = fields.Length("Of sheets.", of=lambda _: parse_length(limits.DEFAULT_OVERLAP))
-    cloth = fields.Length("Usable width.", of=lambda _: parse_length(limits.DEFAULT_CLOTH))
+    cloth = fields.Length("Usable width.", within=lambda _, unit: limits.default_cloth(unit))
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,3 +51,14 @@ def test_the_limits_are_those_of_the_service() -> None:
     limits = settings_answer(settings)["limits"]
     assert (limits["sheets"], limits["requests"], limits["seconds"]) == (77, 60, 12)
     assert settings_answer(Settings())["limits"]["requests"] is None
+
+
+@pytest.mark.parametrize(("unit", "seam", "cloth"), [("in", 0.25, 40), ("cm", 0.75, 106)])
+def test_allowance_and_cloth_are_those_that_makers_use_in_the_unit(
+    client: FlaskClient, unit: str, seam: float, cloth: float
+) -> None:
+    """A quarter of an inch and 0.75 cm: common practice, with no source."""
+    answer = client.get(f"/v1/settings?unit={unit}").json
+    assert answer is not None
+    assert answer["defaults"]["allowance"] == pytest.approx(seam)
+    assert answer["defaults"]["cloth"] == pytest.approx(cloth)
