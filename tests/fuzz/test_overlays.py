@@ -153,7 +153,8 @@ def codes(outcome: Outcome) -> list[str] | None:
     if isinstance(outcome, Done):
         return None
     assert isinstance(outcome, Rejected), outcome
-    assert outcome.kind is Refused
+    assert isinstance(outcome.kind, type)
+    assert issubclass(outcome.kind, Refused)
     return [fault.code for fault in outcome.arguments[0]]
 
 

@@ -50,8 +50,9 @@ PICTURES: Final[dict[str, Any]] = {
 REQUEST_ID: Final[dict[str, Any]] = {
     "name": "X-Request-Id",
     "in": "header",
-    "description": "Your own name for the request, which the answer and the log have then too.",
-    "schema": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,64}$"},
+    "description": "Your own name for the request, which the answer and the log have then too: "
+    "up to 64 letters, figures, dots, hyphens and underscores. Another is given for any other.",
+    "schema": {"type": "string"},
     "example": "pennant-1",
 }
 SHEET_COUNT: Final[dict[str, Any]] = {

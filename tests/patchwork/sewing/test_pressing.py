@@ -433,7 +433,7 @@ def test_seam_set_in_round_a_corner_cannot_nest_there() -> None:
 
 def test_meetings_that_spoil_each_other_say_so_and_as_few_as_possible_are_given_up() -> None:
     found = 0
-    for seed in (105, 130, 166, 186, 188, 341):
+    for seed in (100, 189, 255):
         block = grid(seed, 3, 3, cut=0.6)
         _, order, plan = plan_of(block, any_order(block, seed))
         given_up = [m for m in plan.meetings if not m.nests and not m.alone]

@@ -102,7 +102,8 @@ def drawn_lines(page: Any, kind: LineKind, stretched: float = 1.0, turn: float =
 def on_drawing(page: Page, placed: PlacedDrawing, lines: Segments) -> BaseGeometry:
     """The lines of a sheet's only part, brought back to the drawing's own coordinates."""
     a, d, e, f = page.sheet.correction or (1.0, 1.0, 0.0, 0.0)
-    window = window_on_sheet(placed).buffer(0.006)
+    # A line is cut a hair beyond its window, in a corner beyond both sides.
+    window = window_on_sheet(placed).buffer(0.006, join_style="mitre")
     printed = [LineString([((x - e) / a, (y - f) / d) for x, y in one.coords]) for one in lines]
     # Nothing of the drawing leaves its window.
     assert all(window.buffer(1e-6).covers(one) for one in printed)

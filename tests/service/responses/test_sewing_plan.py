@@ -42,7 +42,7 @@ def test_a_plan_says_where_tips_stand_out(client: FlaskClient) -> None:
         ends = sorted(tip["at"] for tip in step["tips"])
         assert ends == sorted([step["seam"][0], step["seam"][-1]])
         assert {(tip["piece"], round(tip["by"], 3)) for tip in step["tips"]} == {("knot", 0.372)}
-        assert "Centre it: 4 mm stands out at each end (knot)." in step["text"]
+        assert "Centre it: 0.4 cm stands out at each end (knot)." in step["text"]
     assert all(step["tips"] == [] for step in others)
     blunt = printed("sewing-plan", client, {**asked, "corners": "blunt"}).json
     assert all(step["tips"] == [] for step in blunt["steps"])
