@@ -121,6 +121,10 @@ class _Reader:
             block = form(spec, pointer)
         except BlockError as error:
             return Inner(None, error.faults, drawn_extent(spec))
+        if block.apart:
+            message = "a block whose sections lie apart can be no part of another; join them first"
+            fault = Fault(f"{pointer}/apart", "apart", message)
+            return Inner(None, (fault,), extent(block.pieces))
         fabrics = block.fabrics[: len(given.get("fabrics", ()))]
         return Inner(replace(block, fabrics=fabrics), (), extent(block.pieces), wanted)
 

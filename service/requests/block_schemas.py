@@ -154,8 +154,8 @@ class BlockAsPieces(_OfPieces):
     apart = Flag(
         metadata=documented(
             "Whether the `sections`, which have to be given then, lie apart: it is not known how "
-            "they are joined, and each is checked and sewn by itself. Such a block has no sewing "
-            "plan, and is no block of a quilt.",
+            "they are joined, and each is checked and sewn by itself. A sewing plan ends with the "
+            "sections then. Such a block is no part of another block, nor of a quilt.",
             default=False,
         )
     )

@@ -80,6 +80,11 @@ def read_quilt(given: Any, settings: Settings) -> QuiltAsked:
         try:
             designs[id] = _design(id, given, settings)
             unit = designs[id].unit
+            if designs[id].block.apart:
+                message = (
+                    "a block whose sections lie apart can be no part of a quilt; join them first"
+                )
+                faults.append(fault_in_quilt(Fault("/block/apart", "apart", message), pointer))
         except Refused as refused:
             unit = refused.unit
             faults += (fault_in_quilt(fault, pointer) for fault in refused.faults)

@@ -374,7 +374,9 @@ class ErrorBudget(AnswerSchema):
     )
 
 
-def _joins(plan: SewingPlan) -> Joins:
+def _joins(plan: SewingPlan) -> Joins | None:
+    if plan.block.apart:
+        return None  # not one tree, but one for each section
     return nested(plan.order, [piece.id for piece in plan.block.pieces])
 
 
@@ -382,7 +384,11 @@ class SewingPlanAnswer(AnswerSchema):
     """In which order a block is sewn, pressed which way, and how big it should then be."""
 
     unit = fields.Unit()
-    joins = fields.Joins("The order of sewing, as a request may give it.", of=_joins)
+    joins = fields.Joins(
+        "The order of sewing, as a request may give it; null where sections lie apart.",
+        nullable=True,
+        of=_joins,
+    )
     order = fields.One(SewingOrder, "How good it is.", of=itself)
     steps = fields.Many(SewingStep, "In an order in which they can be sewn.", of=_steps)
     levels = fields.ListOf(

@@ -107,3 +107,22 @@ def test_without_sections_it_is_not_known_what_lies_apart(client: FlaskClient) -
 def test_sections_that_lie_apart_are_not_joined(client: FlaskClient) -> None:
     joins = [[["A1", "A2"], "A3"], [["B1", "B2"], "B3"]]
     assert ("/block/joins", "apart") in faults(client, apart(joins=joins))
+
+
+def test_a_sewing_plan_ends_with_the_sections(client: FlaskClient) -> None:
+    plan = answered(client, "sewing-plan", apart())
+    assert plan["joins"] is None
+    assert [step["units"] for step in plan["steps"]] == [
+        [["A1"], ["A2"]],
+        [["A1", "A2"], ["A3"]],
+        [["B1"], ["B2"]],
+        [["B1", "B2"], ["B3"]],
+    ]
+
+
+def test_sections_that_lie_apart_are_no_part_of_a_grid_or_a_quilt(client: FlaskClient) -> None:
+    grid = {"grid": {"blocks": [["pinwheel", apart()]]}}
+    assert ("/block/grid/blocks/0/1/apart", "apart") in faults(client, grid)
+    quilt = {"quilt": {"blocks": [["ours"]]}, "designs": {"ours": apart()}}
+    told = problem(client.post("/v1/quilt-plan", json=quilt), 422, "invalid-setting")
+    assert [error["code"] for error in told["errors"]] == ["apart"]
