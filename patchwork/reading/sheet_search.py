@@ -23,9 +23,13 @@ from piecewright.patchwork.reading.page import Mark, Page, Style, Word
 from piecewright.patchwork.reading.sections import FoundSections, sections_of
 from piecewright.patchwork.reading.styles import by_style, choices_of_styles
 
+MOST_AT_ONCE = 12_000
+"""Segments of one choice of styles: a grid of dots, or letters as outlines, on every part of a
+sheet, takes some 8 s."""
+
 MOST_WORK = 6_000
-"""Lines that all choices of styles of a sheet may have together: some 3 s. A sheet has some fifty
-lines in three styles."""
+"""Segments that all choices of styles of a sheet may have together: some 3 s. A sheet has some
+fifty lines in three styles."""
 
 _DOUBLE = 0.06
 """Inches: two lines this near may be meant as one seam, as a second try."""
@@ -109,15 +113,20 @@ class _Search:
         """The faces between lines of some styles; none once too much was looked at."""
         key = (seams, near)
         if key not in self._faces:
-            lines = lines_of(itertools.chain(*(self.marks[s] for s in seams)), beside)
-            self._work += len(lines)
-            # The first choice, all styles together, is looked at however many lines it has.
-            is_enough = self._faces and self._work > MOST_WORK
-            try:
-                self._faces[key] = [] if is_enough else faces_of(lines, near=near)
-            except TooTangled:
-                self._faces[key] = []
+            self._faces[key] = self._faces_between(seams, beside, near)
         return self._faces[key]
+
+    def _faces_between(self, seams: frozenset[Style], beside: float, near: float) -> list[Polygon]:
+        # The first choice, all styles together, is looked at unless it alone is too much.
+        segments = sum(len(mark.path) for style in seams for mark in self.marks[style])
+        if self._work + segments > (MOST_WORK if self._work else MOST_AT_ONCE):
+            return []
+        self._work += segments
+        try:
+            lines = lines_of(itertools.chain(*(self.marks[s] for s in seams)), beside)
+            return faces_of(lines, near=near)
+        except TooTangled:
+            return []
 
 
 def _refined(chosen: SheetReading, marks: dict[Style, list[Mark]]) -> FoundSections:
