@@ -8,11 +8,12 @@ IN_VENV := $(VENV)/bin/python
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help serve test bench lint format openapi lint-docker install check-machine clean
+.PHONY: help serve test test-long bench lint format openapi lint-docker install check-machine clean
 
 help:
 	@echo 'make serve        set up, then serve on $(BIND)  (make serve BIND=127.0.0.1:9000)'
 	@echo 'make test         set up, then lint, check types and run every test'
+	@echo 'make test-long    run the tests that take long: requests made up, and processes that die'
 	@echo 'make bench        measure speed, as ratios, and write the tables of bench/README.md'
 	@echo 'make lint         ruff, mypy and the direction of imports'
 	@echo 'make format       let ruff format the code and sort its imports'
@@ -24,7 +25,10 @@ serve: $(VENV)/installed
 	$(IN_VENV) -m gunicorn --config python:piecewright.service.http.gunicorn_config --bind $(BIND)
 
 test: lint
-	$(IN_VENV) -m pytest -n 2
+	$(IN_VENV) -m pytest -n 2 -m "not long"
+
+test-long: $(VENV)/installed-dev
+	$(IN_VENV) -m pytest -n 2 -m long
 
 lint: $(VENV)/installed-dev
 	$(IN_VENV) -m ruff check .

@@ -16,6 +16,8 @@ from piecewright.patchwork.block.model import Block
 from piecewright.patchwork.geometry import paths
 from tests.patchwork.partitions import blocks
 
+pytestmark = pytest.mark.long
+
 SOME = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 FEW = settings(SOME, max_examples=12)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from typing import Any
 
+import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import CheckFunction
@@ -12,6 +13,8 @@ from schemathesis.specs.openapi.checks import negative_data_rejection, positive_
 
 from piecewright.service.app import create_app
 from piecewright.service.settings import Settings
+
+pytestmark = pytest.mark.long
 
 # Batches that are made up are taken and kept, but nobody does them.
 _SETTINGS = Settings(data=tempfile.mkdtemp(prefix="fuzzed-"), broker="memory://", deadline=20)
@@ -26,7 +29,7 @@ def _as_bytes(context: Any, value: Any) -> bytes:
 
 @_DOCUMENT.parametrize()
 @settings(
-    max_examples=5,
+    max_examples=3,
     deadline=None,
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=list(HealthCheck),

@@ -20,6 +20,8 @@ from piecewright.service.requests.parse import Refused
 from piecewright.service.responses.answer import Form
 from piecewright.service.settings import Settings
 
+pytestmark = pytest.mark.long
+
 OURS: Final = Path(__file__).parents[2] / "piecewright"
 GUARD: Final = Path("patchwork/geometry/robust_overlay.py")
 """What repeats overlays that fail; who asked it is whose place counts."""

@@ -15,6 +15,8 @@ import pytest
 
 from tests.fuzz.test_names import request_with
 
+pytestmark = pytest.mark.long
+
 SEALED = """
 import json, os, sys
 

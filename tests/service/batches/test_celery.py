@@ -33,6 +33,8 @@ from tests.service.batches.asking import (
 from tests.service.batches.servers import wait_until
 from tests.service.batches.test_collating import collated, ends, in_one, pages, settled, told_why
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def settings(tmp_path: Path, broker: str, database: str) -> Settings:

@@ -37,6 +37,8 @@ from tests.service.batches.asking import (
 )
 from tests.service.batches.servers import free_port, wait_until
 
+pytestmark = pytest.mark.long
+
 SLOW_WORKER = (sys.executable, "-m", "tests.service.batches.slow_worker")
 
 

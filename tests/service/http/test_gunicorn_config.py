@@ -12,10 +12,14 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+import pytest
+
 from piecewright.service.settings import Settings
 from tests.service.asking import GUNICORN, Json
 from tests.service.batches.servers import free_port, wait_until
 from tests.service.drawing_pool.test_pool import is_there
+
+pytestmark = pytest.mark.long
 
 PINWHEEL: Json = {"block": "pinwheel"}
 
