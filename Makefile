@@ -25,7 +25,7 @@ serve: $(VENV)/installed
 	$(IN_VENV) -m gunicorn --config python:piecewright.service.http.gunicorn_config --bind $(BIND)
 
 test: lint
-	$(IN_VENV) -m pytest -n 2 -m "not long"
+	$(IN_VENV) -m pytest -n 2 -m "not long" --ignore=tests/fuzz
 
 test-long: $(VENV)/installed-dev
 	$(IN_VENV) -m pytest -n 2 -m long
