@@ -24,8 +24,10 @@ from piecewright.patchwork.reading.choices import Choices
 from piecewright.patchwork.reading.reading import read_pattern
 from piecewright.patchwork.reading.results import Reading
 from piecewright.service.pattern_files.files import read_file
-from tests.service.pattern_files.draughtsmen import DRAUGHTSMEN, Outlines
+from tests.service.pattern_files.draughtsmen import DRAUGHTSMEN, Draughtsman, Outlines
 from tests.service.pattern_files.patterns import PATTERNS, WAYS, Pattern
+
+PROGRAMS: tuple[type[Draughtsman], ...] = (*DRAUGHTSMEN, Outlines)
 
 _TRUE = 0.003
 _ALLOWANCE = 0.25
@@ -56,7 +58,7 @@ def _files() -> Iterator[tuple[str, str, bytes, str, _Moved]]:
     """Ways, patterns, files, their media types, and where what was drawn has gone."""
     for way, draw in WAYS.items():
         for name, pattern in PATTERNS.items():
-            for program in (*DRAUGHTSMEN, Outlines):
+            for program in PROGRAMS:
                 pen = program()
                 draw(pen, pattern)
                 file = pen.file()

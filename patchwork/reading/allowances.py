@@ -44,45 +44,43 @@ class Allowance:
     share: float
 
 
-def allowance_round(section: Polygon, lines: Sequence[DrawnLine]) -> Allowance | None:
-    """The allowance round a section; None where no line runs along it at one distance.
+class LinesAround:
+    """The lines of a page, to be asked what runs round each section on it."""
 
-    Args:
-        section: its finished outline as printed, inches on the page.
-        lines: all that are drawn on the page.
-    """
-    starts, outward = _rays(section)
-    ends = starts + (WIDEST + _EVEN) * outward
-    rays = np.array(
-        shapely.linestrings(np.stack([starts + 1e-3 * outward, ends], axis=1)), dtype=object
-    )
-    chords = _chords(lines)
-    if not len(chords):
-        return None
-    ray, chord = STRtree(chords).query(rays, predicate="intersects")
-    # A line that runs along the ray, a seam drawn on into the allowance, is met sideways.
-    hits = np.array(shapely.intersection(rays[ray], chords[chord]), dtype=object)
-    points = shapely.get_type_id(hits) == 0
-    ray, hits = ray[points], hits[points]
-    along = shapely.get_coordinates(hits) - starts[ray]
-    away = np.einsum("nd,nd->n", along, outward[ray])
-    near = (away >= NARROWEST) & (away <= WIDEST)
-    ray, away = ray[near], away[near]
-    best: Allowance | None = None
-    # Not the first line that each ray meets, but the distance at which the most of them do.
-    for width in np.unique(np.round(away, 3)):
-        met = np.abs(away - width) <= _EVEN / 2
-        share = len(np.unique(ray[met])) / len(starts)
-        if share >= _ALL_ROUND and (best is None or share > best.share + 0.01):
-            best = Allowance(float(np.median(away[met])), share)
-    return best
+    def __init__(self, lines: Sequence[DrawnLine]) -> None:
+        pairs = [pair for line in lines for pair in zip(line.points, line.points[1:], strict=False)]
+        ends = np.array(pairs).reshape(-1, 2, 2)
+        self._chords = np.array(shapely.linestrings(ends), dtype=object)
+        self._tree = STRtree(self._chords)
 
+    def allowance(self, section: Polygon) -> Allowance | None:
+        """The allowance round a section; None where no line runs along it at one distance.
 
-def _chords(lines: Sequence[DrawnLine]) -> NDArray[np.object_]:
-    pairs = [pair for line in lines for pair in zip(line.points, line.points[1:], strict=False)]
-    if not pairs:
-        return np.array([], dtype=object)
-    return np.array(shapely.linestrings(np.array(pairs)), dtype=object)
+        Args:
+            section: its finished outline as printed, inches on the page.
+        """
+        starts, outward = _rays(section)
+        ends = starts + (WIDEST + _EVEN) * outward
+        rays = np.array(
+            shapely.linestrings(np.stack([starts + 1e-3 * outward, ends], axis=1)), dtype=object
+        )
+        ray, chord = self._tree.query(rays, predicate="intersects")
+        # A line that runs along the ray, a seam drawn on into the allowance, is met sideways.
+        hits = np.array(shapely.intersection(rays[ray], self._chords[chord]), dtype=object)
+        points = shapely.get_type_id(hits) == 0
+        ray, hits = ray[points], hits[points]
+        along = shapely.get_coordinates(hits) - starts[ray]
+        away = np.einsum("nd,nd->n", along, outward[ray])
+        near = (away >= NARROWEST) & (away <= WIDEST)
+        ray, away = ray[near], away[near]
+        best: Allowance | None = None
+        # Not the first line that each ray meets, but the distance at which the most of them do.
+        for width in np.unique(np.round(away, 3)):
+            met = np.abs(away - width) <= _EVEN / 2
+            share = len(np.unique(ray[met])) / len(starts)
+            if share >= _ALL_ROUND and (best is None or share > best.share + 0.01):
+                best = Allowance(float(np.median(away[met])), share)
+        return best
 
 
 def _rays(section: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TypeAlias
 
 import shapely
 
+from piecewright.patchwork.block.wording import letters
 from piecewright.patchwork.geometry.polygons import inner_point
-from piecewright.patchwork.reading.allowances import allowance_round
 from piecewright.patchwork.reading.results import Option, Question
 from piecewright.patchwork.reading.sections import FoundSection
 from piecewright.patchwork.reading.sheet_search import SheetReading
@@ -26,14 +26,8 @@ def named(sheets: Sequence[SheetReading]) -> list[NamedSection]:
     """Sections with their ids: the letters of their numbers, or A, B, … in reading order."""
     found = [(sheet, section) for sheet in sheets for section in sheet.found.sections]
     taken = {section.letters for _, section in found}
-    free = (name for name in _letters() if name not in taken)
+    free = (name for name in map(letters, itertools.count()) if name not in taken)
     return [(section.letters or next(free), sheet, section) for sheet, section in found]
-
-
-def _letters() -> Iterable[str]:
-    for size in itertools.count(1):
-        for letters in itertools.product("ABCDEFGHIJKLMNOPQRSTUVWXYZ", repeat=size):
-            yield "".join(letters)
 
 
 def without_pictures(
@@ -62,7 +56,7 @@ def _is_picture_of(one: FoundSection, other: FoundSection) -> bool:
 
 
 def _has_allowance(one: NamedSection) -> bool:
-    return allowance_round(one[2].shape, one[1].lines) is not None
+    return one[1].lines.allowance(one[2].shape) is not None
 
 
 def _alike(one: FoundSection, other: FoundSection) -> bool:

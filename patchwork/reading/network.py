@@ -39,11 +39,10 @@ class TooTangled(Exception):
     """Lines that cross far more often than those of any pattern."""
 
 
-def faces_of(lines: Sequence[DrawnLine], reach: float = REACH, near: float = NEAR) -> list[Polygon]:
+def faces_of(lines: Sequence[DrawnLine], near: float = NEAR) -> list[Polygon]:
     """The faces between lines, each with its corners at nodes and along its curves.
 
     Args:
-        reach: inches by which lines are drawn longer.
         near: inches within which crossings are one node.
 
     Raises:
@@ -51,7 +50,7 @@ def faces_of(lines: Sequence[DrawnLine], reach: float = REACH, near: float = NEA
     """
     if not lines:
         return []
-    drawn = [LineString(_longer(line.points, reach)) for line in lines]
+    drawn = [LineString(_longer(line.points)) for line in lines]
     _check_crossings(drawn)
     noded = strings_of(overlaid(shapely.union_all, drawn, on_block=False))
     ends = [p for string in noded for p in (string.coords[0], string.coords[-1])]
@@ -79,12 +78,12 @@ def faces_of(lines: Sequence[DrawnLine], reach: float = REACH, near: float = NEA
     return faces
 
 
-def _longer(points: Sequence[Point], reach: float) -> list[Point]:
+def _longer(points: Sequence[Point]) -> list[Point]:
     first, last = points[0], points[-1]
     if first == last and len(points) > 2:
         return list(points)  # a ring has no ends
-    start = plus(first, normalised(minus(first, points[1])), reach)
-    end = plus(last, normalised(minus(last, points[-2])), reach)
+    start = plus(first, normalised(minus(first, points[1])), REACH)
+    end = plus(last, normalised(minus(last, points[-2])), REACH)
     if len(points) == 2:
         return [start, end]
     return [start, *points[1:-1], end]

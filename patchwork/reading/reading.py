@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.geometry.polygons import inner_point
 from piecewright.patchwork.geometry.vectors import distance
-from piecewright.patchwork.reading.allowances import WIDEST, allowance_round
+from piecewright.patchwork.reading.allowances import WIDEST, LinesAround
 from piecewright.patchwork.reading.choices import Choices, Use
 from piecewright.patchwork.reading.doubles import (
     NamedSection,
@@ -21,7 +22,7 @@ from piecewright.patchwork.reading.doubles import (
     named,
     without_pictures,
 )
-from piecewright.patchwork.reading.lines import lines_of
+from piecewright.patchwork.reading.lines import DrawnLine, lines_of
 from piecewright.patchwork.reading.network import NEAR
 from piecewright.patchwork.reading.page import Page, Style
 from piecewright.patchwork.reading.results import (
@@ -33,11 +34,12 @@ from piecewright.patchwork.reading.results import (
     ReadSection,
     ReadSheet,
     StyleUse,
+    numbered,
 )
 from piecewright.patchwork.reading.scale import TestSquare, test_squares
 from piecewright.patchwork.reading.section_reading import SIDE, is_mirror_image, read_section
 from piecewright.patchwork.reading.sheet_search import SheetReading, read_sheet
-from piecewright.patchwork.reading.styles import used_styles
+from piecewright.patchwork.reading.styles import UsedStyle, used_styles
 
 _TRUE = 0.01
 """Of its size: a test square that differs by less is as large as it says; printers of all kinds
@@ -75,7 +77,7 @@ def read_pattern(pages: Sequence[Page], choices: Choices) -> Reading:
         )
         for sheet in sheets
     )
-    uses = tuple(StyleUse(u, _use(u.style, kept, said)) for u in styles)
+    uses = tuple(_uses(styles, kept, said))
     return Reading(read_sheets, tuple(sections), uses, scale, tuple(questions), side)
 
 
@@ -112,15 +114,14 @@ def _forgotten(sheet: SheetReading) -> Iterable[Question]:
             continue
         if any(shape.contains(shapely.Point(at)) for at in squares):
             continue
-        if allowance_round(shape, sheet.lines) is None:
+        if sheet.lines.allowance(shape) is None:
             continue
         at = inner_point(shape)
         detail = (
             "This shape has an allowance round it, as a section has, and no number in it. Is it a "
             "section, and which numbers do its patches have?"
         )
-        place = {"sheet": number, "at": [f"{at[0]:.3f} in", f"{at[1]:.3f} in"]}
-        options = (Option({"numbers": [{**place, "number": ""}]}, "It is no section"),)
+        options = (numbered(number, at, "", "It is no section"),)
         yield Question(f"forgotten-{number}-{k + 1}", "unnumbered", detail, number, at, options)
 
 
@@ -187,21 +188,38 @@ def _ignored(sheet: SheetReading, pictures: Sequence[NamedSection]) -> tuple[Ign
     return tuple(found)
 
 
+def _uses(
+    styles: Sequence[UsedStyle], kept: Sequence[NamedSection], said: dict[Style, Use]
+) -> Iterable[StyleUse]:
+    """What styles were taken as, by where their lines run: along patches, or round a section."""
+    # Round each section: the room for its seams, and for whatever is drawn on it.
+    rooms = [
+        (
+            sheet.page,
+            section.shape,
+            shapely.union_all([p.shape.exterior for p in section.pieces]).buffer(2 * NEAR),
+            section.shape.buffer(2 * NEAR),
+        )
+        for _, sheet, section in kept
+    ]
+    for used in styles:
+        lines = {
+            page.number: lines_of(mark for mark in page.marks if mark.style == used.style)
+            for page, *_ in rooms
+        }
+        yield StyleUse(used, said.get(used.style) or _use(lines, rooms))
+
+
 def _use(
-    style: Style,
-    kept: Sequence[NamedSection],
-    said: dict[Style, Use],
+    lines: dict[int, list[DrawnLine]],
+    rooms: Sequence[tuple[Page, Polygon, BaseGeometry, BaseGeometry]],
 ) -> Use:
-    """What a style was taken as, by where its lines run: along patches, or round a section."""
-    if style in said:
-        return said[style]
-    for _, sheet, section in kept:
-        marks = [mark for mark in sheet.page.marks if mark.style == style]
-        lines = [LineString(line.points) for line in lines_of(marks)]
-        room = shapely.union_all([p.shape.exterior for p in section.pieces]).buffer(2 * NEAR)
-        inked = shapely.union_all(lines).intersection(section.shape.buffer(2 * NEAR))
-        if inked.length > 1e-6 and inked.intersection(room).length > 0.5 * inked.length:
+    """What the lines of a style are, given by the numbers of sheets."""
+    for page, shape, along, within in rooms:
+        own = lines[page.number]
+        inked = shapely.union_all([LineString(line.points) for line in own]).intersection(within)
+        if inked.length > 1e-6 and inked.intersection(along).length > 0.5 * inked.length:
             return "seam"
-        if marks and allowance_round(section.shape, lines_of(marks)) is not None:
+        if own and LinesAround(own).allowance(shape) is not None:
             return "allowance"
     return "other"

@@ -17,6 +17,12 @@ class Option:
     detail: str
 
 
+def numbered(sheet: int, at: Point, number: str, detail: str) -> Option:
+    """The answer that what lies at a place of a sheet has a number; an empty one for no patch."""
+    place = [f"{at[0]:.3f} in", f"{at[1]:.3f} in"]
+    return Option({"numbers": [{"sheet": sheet, "at": place, "number": number}]}, detail)
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
     """What is not certain.

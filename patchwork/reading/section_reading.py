@@ -9,9 +9,9 @@ from shapely.geometry import Polygon
 
 from piecewright.patchwork.geometry.polygons import inner_point
 from piecewright.patchwork.geometry.vectors import Point
-from piecewright.patchwork.reading.allowances import Allowance, allowance_round
+from piecewright.patchwork.reading.allowances import Allowance
 from piecewright.patchwork.reading.choices import Choices
-from piecewright.patchwork.reading.results import Option, Question, ReadPiece, ReadSection
+from piecewright.patchwork.reading.results import Option, Question, ReadPiece, ReadSection, numbered
 from piecewright.patchwork.reading.sections import FoundSection
 from piecewright.patchwork.reading.sheet_search import SheetReading
 
@@ -26,7 +26,7 @@ def read_section(
     questions: list[Question] = []
     number = sheet.page.number
     given = choices.allowance_of(name)
-    measured = allowance_round(section.shape, sheet.lines)
+    measured = sheet.lines.allowance(section.shape)
     shapes = {piece.number: piece.shape for piece in section.pieces}
     width: float | None = None
     origin: str | None = None
@@ -103,13 +103,10 @@ def _unnumbered(
             f"There is a patch without a number beside section {name}. Is it a part of the "
             "section, and which number has it?"
         )
-        place = {"sheet": sheet, "at": [f"{at[0]:.3f} in", f"{at[1]:.3f} in"]}
+        following = f"{name}{len(section.pieces) + 1}"
         options = (
-            Option(
-                {"numbers": [{**place, "number": f"{name}{len(section.pieces) + 1}"}]},
-                f"It is patch {name}{len(section.pieces) + 1}",
-            ),
-            Option({"numbers": [{**place, "number": ""}]}, "It is no patch"),
+            numbered(sheet, at, following, f"It is patch {following}"),
+            numbered(sheet, at, "", "It is no patch"),
         )
         yield Question(f"unnumbered-{name}-{k + 1}", "unnumbered", detail, sheet, at, options)
 

@@ -76,29 +76,37 @@ class FoundSections:
     bare: tuple[Polygon, ...]
 
     @property
-    def pieces(self) -> int:
-        """How many there are, in all sections."""
-        return sum(len(section.pieces) for section in self.sections)
-
-    @property
     def is_right(self) -> bool:
         """Whether nothing speaks against it."""
         whole = all(section.is_whole for section in self.sections)
         return bool(self.sections) and whole and not self.crowded and not self.stray
 
 
-def sections_of(faces: Sequence[Polygon], labels: Sequence[Label]) -> FoundSections:
-    """The sections that numbers make of faces.
+class Faces:
+    """The faces between lines that may be patches, to be tried with several classes of numbers.
 
     A face that has another one in it is no patch: it is what lies between a frame and a section.
+
+    Attributes:
+        shapes: those that are no gaps between lines.
+        tree: of them.
+        neighbours: for each the numbers of those with which it has an edge.
     """
-    shapes = [f for f in faces if not f.buffer(-_THIN / 2).is_empty]
-    simple = [f for f in shapes if not f.interiors]
+
+    def __init__(self, faces: Sequence[Polygon]) -> None:
+        wide = (face for face in faces if not face.buffer(-_THIN / 2).is_empty)
+        self.shapes = [face for face in wide if not face.interiors]
+        self.tree = STRtree(self.shapes)
+        self.neighbours = _neighbours(self.shapes)
+
+
+def sections_of(faces: Faces, labels: Sequence[Label]) -> FoundSections:
+    """The sections that numbers make of faces."""
+    simple, neighbours = faces.shapes, faces.neighbours
     at = shapely.points(np.array([label.at for label in labels]).reshape(-1, 2))
-    tree = STRtree(simple)
     holding: dict[int, list[Label]] = defaultdict(list)
     inside: set[int] = set()
-    for label, face in zip(*tree.query(at, predicate="within").tolist(), strict=True):
+    for label, face in zip(*faces.tree.query(at, predicate="within").tolist(), strict=True):
         holding[face].append(labels[label])
         inside.add(label)
     dismissed = set()
@@ -116,7 +124,6 @@ def sections_of(faces: Sequence[Polygon], labels: Sequence[Label]) -> FoundSecti
         for held in holding.values()
         if len({(label.section, label.number) for label in held}) > 1
     )
-    neighbours = _neighbours(simple, tree)
     stray: list[Label] = []
     sections: list[FoundSection] = []
     for members in _components(holding, neighbours):
@@ -153,7 +160,7 @@ def _section(pieces: Sequence[FoundPiece], beside: Sequence[Polygon]) -> FoundSe
     return FoundSection(ordered[0].label.section, ordered, shape, is_whole, tuple(beside))
 
 
-def _neighbours(faces: Sequence[Polygon], tree: STRtree) -> list[set[int]]:
+def _neighbours(faces: Sequence[Polygon]) -> list[set[int]]:
     """For each face those with which it has an edge.
 
     Neighbours have edges through the same nodes, so it is edges that are compared; where a corner

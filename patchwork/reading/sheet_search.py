@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry import LineString, Polygon
 
-from piecewright.patchwork.reading.allowances import allowance_round
+from piecewright.patchwork.reading.allowances import LinesAround
 from piecewright.patchwork.reading.choices import GivenNumber, Use
 from piecewright.patchwork.reading.glyphs import drawn_words
 from piecewright.patchwork.reading.labels import Label, label_classes
 from piecewright.patchwork.reading.lines import BESIDE, DrawnLine, lines_of
 from piecewright.patchwork.reading.network import NEAR, TooTangled, faces_of
 from piecewright.patchwork.reading.page import Mark, Page, Style, Word
-from piecewright.patchwork.reading.sections import FoundSections, sections_of
+from piecewright.patchwork.reading.sections import Faces, FoundSections, sections_of
 from piecewright.patchwork.reading.styles import by_style, choices_of_styles
 
 MOST_AT_ONCE = 12_000
@@ -37,13 +37,18 @@ _DOUBLE = 0.06
 
 @dataclass(frozen=True, slots=True)
 class SheetReading:
-    """A sheet as its best choice of styles and numbers has it, in the file's inches."""
+    """A sheet as its best choice of styles and numbers has it, in the file's inches.
+
+    Attributes:
+        lines: all that are drawn on it.
+        rivals: what other choices would make of it as well.
+    """
 
     page: Page
     found: FoundSections
     seams: frozenset[Style]
     labels: tuple[Label, ...]
-    lines: tuple[DrawnLine, ...]
+    lines: LinesAround
     rivals: tuple[FoundSections, ...] = ()
 
 
@@ -64,7 +69,7 @@ def read_sheet(page: Page, said: dict[Style, Use], numbers: Iterable[GivenNumber
     if not drawn:
         return written
     both = search.best(_classes([*page.words, *drawn], given))
-    return both if search.rank_of(both) > search.rank_of(written) else written
+    return max(written, both, key=lambda reading: _rank(reading.found, search.lines))
 
 
 def _classes(words: Sequence[Word], given: Sequence[GivenNumber]) -> list[tuple[Label, ...]]:
@@ -78,8 +83,8 @@ class _Search:
     def __init__(self, page: Page, said: dict[Style, Use]) -> None:
         self.page, self.said = page, said
         self.marks = by_style(page.marks)
-        self.lines = tuple(lines_of(page.marks))
-        self._faces: dict[tuple[frozenset[Style], float], list[Polygon]] = {}
+        self.lines = LinesAround(lines_of(page.marks))
+        self._faces: dict[tuple[frozenset[Style], float], Faces] = {}
         self._work = 0
 
     def best(self, classes: Sequence[tuple[Label, ...]]) -> SheetReading:
@@ -89,7 +94,7 @@ class _Search:
         for beside, near in ((BESIDE, NEAR), (_DOUBLE, 2 * NEAR)):
             for seams in choices_of_styles(self.marks, self.said) if classes else ():
                 faces = self._faces_of(seams, beside, near)
-                for labels in classes if faces else ():
+                for labels in classes if faces.shapes else ():
                     found = sections_of(faces, labels)
                     rank = _rank(found, self.lines)
                     if found.is_right:
@@ -105,15 +110,11 @@ class _Search:
         rivals = tuple(f for r, f in right if r == rank and _differ(f, chosen.found))
         return replace(chosen, found=_refined(chosen, self.marks), rivals=rivals)
 
-    def rank_of(self, reading: SheetReading) -> tuple[float, ...]:
-        """How good a reading of the sheet is."""
-        return _rank(reading.found, reading.lines)
-
-    def _faces_of(self, seams: frozenset[Style], beside: float, near: float) -> list[Polygon]:
+    def _faces_of(self, seams: frozenset[Style], beside: float, near: float) -> Faces:
         """The faces between lines of some styles; none once too much was looked at."""
         key = (seams, near)
         if key not in self._faces:
-            self._faces[key] = self._faces_between(seams, beside, near)
+            self._faces[key] = Faces(self._faces_between(seams, beside, near))
         return self._faces[key]
 
     def _faces_between(self, seams: frozenset[Style], beside: float, near: float) -> list[Polygon]:
@@ -143,7 +144,7 @@ def _refined(chosen: SheetReading, marks: dict[Style, list[Mark]]) -> FoundSecti
     room = edges.buffer(2 * NEAR)
     lines = lines_of(itertools.chain(*(marks[s] for s in chosen.seams)))
     own = [line for line in lines if _runs_along(line, room)]
-    again = sections_of(faces_of(own), chosen.labels)
+    again = sections_of(Faces(faces_of(own)), chosen.labels)
     same = [len(s.pieces) for s in again.sections] == [len(s.pieces) for s in chosen.found.sections]
     if not (again.is_right and same):
         return chosen.found
@@ -166,7 +167,7 @@ def _with_given(labels: Sequence[Label], given: Sequence[GivenNumber]) -> tuple[
     return (*labels, *more)
 
 
-def _rank(found: FoundSections, lines: Sequence[DrawnLine]) -> tuple[float, ...]:
+def _rank(found: FoundSections, lines: LinesAround) -> tuple[float, ...]:
     """How good a reading is, more being better.
 
     What is right comes first. Then patches count, and then sections with an allowance round them,
@@ -178,7 +179,7 @@ def _rank(found: FoundSections, lines: Sequence[DrawnLine]) -> tuple[float, ...]
     whole = sum(len(s.pieces) for s in found.sections if s.is_whole)
     bounded = 0
     if found.is_right:
-        bounded = sum(allowance_round(s.shape, lines) is not None for s in found.sections)
+        bounded = sum(lines.allowance(s.shape) is not None for s in found.sections)
     beside = sum(len(s.beside) for s in found.sections)
     return (found.is_right, whole - wrong, bounded, -beside)
 

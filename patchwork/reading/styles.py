@@ -25,12 +25,10 @@ class UsedStyle:
 
     Attributes:
         id: ``s1``, ``s2``, …, those with the most ink first.
-        length: of all lines in it, inches.
     """
 
     id: str
     style: Style
-    length: float
 
 
 def used_styles(pages: Sequence[Page]) -> tuple[UsedStyle, ...]:
@@ -41,7 +39,7 @@ def used_styles(pages: Sequence[Page]) -> tuple[UsedStyle, ...]:
             size = paths.run_length(mark.path)
             lengths[mark.style] += size / 2 if is_thin(mark) else size
     order = sorted(lengths, key=lambda s: (s.filled, -round(lengths[s], 3), s.colour, s.width))
-    return tuple(UsedStyle(f"s{i + 1}", s, lengths[s]) for i, s in enumerate(order))
+    return tuple(UsedStyle(f"s{i + 1}", s) for i, s in enumerate(order))
 
 
 def by_style(marks: Sequence[Mark]) -> dict[Style, list[Mark]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
 import pikepdf
@@ -107,8 +107,12 @@ def _content_of(page: Any, number: int) -> int:
                 "print the page to a PDF anew and send that"
             )
             raise PatternFileError("too-deep", message)
-        total = sum(_length(stream) for stream in streams)
-        for form in {one.objgen: one for one in _drawn(holder, streams, page)}.values():
+        contents = [_unpacked(stream) for stream in streams]
+        total = sum(map(len, contents))
+        if total > MOST_CONTENT:
+            message = "the file holds far more drawing than a pattern has"
+            raise PatternFileError("too-much", message)
+        for form in {one.objgen: one for one in _drawn(holder, contents, page)}.values():
             key = form.objgen
             if key in under_way:
                 message = f"on page {number} a drawing draws itself; save the page anew"
@@ -125,27 +129,20 @@ def _content_of(page: Any, number: int) -> int:
     return size_of(page, [s for s in streams if isinstance(s, pikepdf.Stream)], 0)
 
 
-def _drawn(holder: Any, streams: Sequence[Any], page: Any) -> Iterator[Any]:
-    """The forms that a page or a form may draw."""
+def _drawn(holder: Any, contents: Iterable[bytes], page: Any) -> Iterator[Any]:
+    """The forms that a page or a form with some contents may draw."""
     yield from _forms(holder)
     # A name that a form's own resources do not have is looked for in those of its page.
     of_page = dict(_named_forms(page))
-    for stream in streams:
-        for name in _DRAWS.findall(_unpacked(stream)):
+    for content in contents:
+        for name in _DRAWS.findall(content):
             form = of_page.get("/" + name.decode("latin-1"))
             if form is not None:
                 yield form
 
 
-def _length(stream: Any) -> int:
-    """Bytes of a stream once it is unpacked; the memory of the process bounds what that takes."""
-    size = len(_unpacked(stream))
-    if size > MOST_CONTENT:
-        raise PatternFileError("too-much", "the file holds far more drawing than a pattern has")
-    return size
-
-
 def _unpacked(stream: Any) -> bytes:
+    """A stream as it is before it is packed; the memory of the process bounds what that takes."""
     try:
         data: bytes = stream.read_bytes()
     except (pikepdf.PdfError, pikepdf.DataDecodingError):

@@ -19,23 +19,9 @@ from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point
 from tests.patchwork import partitions
+from tests.patchwork.block.nine_peaks import GROUND, NINE_PEAKS, PEAK
 
 Json = dict[str, Any]
-
-PEAK = "triangle-in-a-square"
-GROUND: Json = {"fabric": "background"}
-
-NINE_PEAKS: Json = {
-    "name": "Nine Peaks",
-    "grid": {
-        "blocks": [
-            [GROUND, PEAK, GROUND],
-            [PEAK, {"fabric": "dark"}, PEAK],
-            [GROUND, PEAK, GROUND],
-        ],
-        "turns": [[0, 0, 0], [270, 0, 90], [0, 180, 0]],
-    },
-}
 
 
 def named(id: str, pointer: str) -> Block:

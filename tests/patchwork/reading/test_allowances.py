@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from piecewright.patchwork.reading.allowances import NARROWEST, WIDEST, allowance_round
+from piecewright.patchwork.reading.allowances import NARROWEST, WIDEST, LinesAround
 from piecewright.patchwork.reading.lines import DrawnLine
 
 KITE = Polygon([(2, 0), (4, 3), (2, 5), (0, 3)])
@@ -28,7 +28,7 @@ def round_it(shape: Polygon, by: float) -> list[DrawnLine]:
 @given(st.floats(NARROWEST + 0.01, WIDEST - 0.01), st.floats(0.5, 6), st.floats(0.5, 6))
 def test_its_width_is_measured(width: float, across: float, down: float) -> None:
     section = box(0, 0, across, down)
-    found = allowance_round(section, [*outline(section), *round_it(section, width)])
+    found = LinesAround([*outline(section), *round_it(section, width)]).allowance(section)
     assert found is not None
     assert found.width == pytest.approx(width, abs=1e-6)
     assert found.share == 1
@@ -36,7 +36,7 @@ def test_its_width_is_measured(width: float, across: float, down: float) -> None
 
 def test_points_that_are_cut_off_do_not_hide_it() -> None:
     blunt = KITE.buffer(0.25, join_style="mitre", mitre_limit=1)
-    found = allowance_round(KITE, outline(blunt))
+    found = LinesAround(outline(blunt)).allowance(KITE)
     assert found is not None
     assert found.width == pytest.approx(0.25, abs=1e-6)
 
@@ -44,7 +44,7 @@ def test_points_that_are_cut_off_do_not_hide_it() -> None:
 def test_seams_drawn_on_into_it_do_not_hide_it() -> None:
     square = box(0, 0, 4, 4)
     on = [DrawnLine(((k, -0.25), (k, 4.25))) for k in (1, 2, 3)]
-    found = allowance_round(square, [*outline(square), *round_it(square, 0.25), *on])
+    found = LinesAround([*outline(square), *round_it(square, 0.25), *on]).allowance(square)
     assert found is not None
     assert found.width == pytest.approx(0.25, abs=1e-6)
 
@@ -60,4 +60,4 @@ def test_seams_drawn_on_into_it_do_not_hide_it() -> None:
     ],
 )
 def test_what_does_not_run_all_round_at_one_distance_is_none(lines: list[DrawnLine]) -> None:
-    assert allowance_round(KITE, lines) is None
+    assert LinesAround(lines).allowance(KITE) is None

@@ -19,7 +19,7 @@ from piecewright.patchwork.sewing.order_measures import measured
 from piecewright.patchwork.sewing.plan import sewing_plan
 from piecewright.patchwork.sewing.wording import Words
 from tests.patchwork import partitions
-from tests.patchwork.block.test_grid import GROUND, NINE_PEAKS
+from tests.patchwork.block.nine_peaks import GROUND, NINE_PEAKS
 from tests.patchwork.unit_members import members
 
 Json = dict[str, Any]

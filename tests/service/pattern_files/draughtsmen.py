@@ -7,8 +7,10 @@ Places are inches from the upper left corner of the page.
 from __future__ import annotations
 
 import io
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from typing import Protocol, TypeAlias
+from dataclasses import dataclass
+from typing import TypeAlias
 from xml.sax.saxutils import escape
 
 import cairocffi
@@ -22,10 +24,24 @@ BLACK: Colour = (0.0, 0.0, 0.0)
 WIDTH, HEIGHT = 8.5, 11.0
 
 
-class Draughtsman(Protocol):
+@dataclass(frozen=True)
+class Look:
+    """How a line is drawn; widths and dashes are in inches."""
+
+    width: float
+    colour: Colour
+    dashes: tuple[float, float] | None
+    closed: bool
+
+
+class Draughtsman(ABC):
     """What draws a page."""
 
-    media_type: str
+    media_type = "application/pdf"
+
+    @abstractmethod
+    def __init__(self) -> None:
+        """Begins a page."""
 
     def line(
         self,
@@ -36,40 +52,39 @@ class Draughtsman(Protocol):
         closed: bool = False,
     ) -> None:
         """Draws a line through points."""
+        self.stroke(points, Look(width, colour, dashes, closed))
 
+    @abstractmethod
+    def stroke(self, points: Sequence[Point], look: Look) -> None:
+        """Draws a line through points with a look."""
+
+    @abstractmethod
     def fill(self, points: Sequence[Point], colour: Colour) -> None:
         """Fills a shape."""
 
+    @abstractmethod
     def text(self, at: Point, text: str, size: float = 0.16) -> None:
         """Writes a word with its middle at a point."""
 
+    @abstractmethod
     def file(self) -> bytes:
         """The page as a file."""
 
 
-class ReportLab:
+class ReportLab(Draughtsman):
     """ReportLab, which writes PDF from Python."""
-
-    media_type = "application/pdf"
 
     def __init__(self) -> None:
         self._out = io.BytesIO()
         self._canvas = Canvas(self._out, pagesize=(72 * WIDTH, 72 * HEIGHT))
 
-    def line(
-        self,
-        points: Sequence[Point],
-        width: float = 0.014,
-        colour: Colour = BLACK,
-        dashes: tuple[float, float] | None = None,
-        closed: bool = False,
-    ) -> None:
+    def stroke(self, points: Sequence[Point], look: Look) -> None:
         self._canvas.saveState()
-        self._canvas.setLineWidth(72 * width)
-        self._canvas.setStrokeColorRGB(*colour)
-        if dashes:
-            self._canvas.setDash([72 * d for d in dashes])
-        self._canvas.drawPath(self._path(points, closed), stroke=1, fill=0)
+        self._canvas.setLineWidth(72 * look.width)
+        self._canvas.setStrokeColorRGB(*look.colour)
+        if look.dashes:
+            self._canvas.setDash([72 * d for d in look.dashes])
+        self._canvas.drawPath(self._path(points, look.closed), stroke=1, fill=0)
         self._canvas.restoreState()
 
     def fill(self, points: Sequence[Point], colour: Colour) -> None:
@@ -94,29 +109,21 @@ class ReportLab:
         return self._out.getvalue()
 
 
-class Cairo:
+class Cairo(Draughtsman):
     """cairo, which draws for many programs with a window."""
-
-    media_type = "application/pdf"
 
     def __init__(self) -> None:
         self._out = io.BytesIO()
         self._surface = cairocffi.PDFSurface(self._out, 72 * WIDTH, 72 * HEIGHT)
         self._context = cairocffi.Context(self._surface)
         self._context.scale(72, 72)
+        self._context.select_font_face("sans-serif")
 
-    def line(
-        self,
-        points: Sequence[Point],
-        width: float = 0.014,
-        colour: Colour = BLACK,
-        dashes: tuple[float, float] | None = None,
-        closed: bool = False,
-    ) -> None:
-        self._trace(points, closed)
-        self._context.set_source_rgb(*colour)
-        self._context.set_line_width(width)
-        self._context.set_dash(list(dashes or ()))
+    def stroke(self, points: Sequence[Point], look: Look) -> None:
+        self._trace(points, look.closed)
+        self._context.set_source_rgb(*look.colour)
+        self._context.set_line_width(look.width)
+        self._context.set_dash(list(look.dashes or ()))
         self._context.stroke()
 
     def fill(self, points: Sequence[Point], colour: Colour) -> None:
@@ -132,10 +139,12 @@ class Cairo:
 
     def text(self, at: Point, text: str, size: float = 0.16) -> None:
         self._context.set_source_rgb(*BLACK)
-        self._context.select_font_face("sans-serif")
         self._context.set_font_size(size)
         left, top, width, height, *_ = self._context.text_extents(text)
         self._context.move_to(at[0] - left - width / 2, at[1] - top - height / 2)
+        self._write(text)
+
+    def _write(self, text: str) -> None:
         self._context.show_text(text)
 
     def file(self) -> bytes:
@@ -151,37 +160,24 @@ class Outlines(Cairo):
         slant = cairocffi.FONT_SLANT_ITALIC if italic else cairocffi.FONT_SLANT_NORMAL
         self._context.select_font_face(typeface, slant)
 
-    def text(self, at: Point, text: str, size: float = 0.16) -> None:
-        self._context.set_source_rgb(*BLACK)
-        self._context.set_font_size(size)
-        left, top, width, height, *_ = self._context.text_extents(text)
-        self._context.move_to(at[0] - left - width / 2, at[1] - top - height / 2)
+    def _write(self, text: str) -> None:
         self._context.text_path(text)
         self._context.fill()
 
 
-class Fpdf:
+class Fpdf(Draughtsman):
     """fpdf2, which writes PDF from Python in a way of its own."""
-
-    media_type = "application/pdf"
 
     def __init__(self) -> None:
         self._pdf = FPDF(unit="in", format=(WIDTH, HEIGHT))
         self._pdf.set_auto_page_break(False)
         self._pdf.add_page()
 
-    def line(
-        self,
-        points: Sequence[Point],
-        width: float = 0.014,
-        colour: Colour = BLACK,
-        dashes: tuple[float, float] | None = None,
-        closed: bool = False,
-    ) -> None:
-        self._pdf.set_draw_color(*(round(255 * c) for c in colour))
-        self._pdf.set_line_width(width)
-        self._pdf.set_dash_pattern(*(dashes or ()))
-        self._pdf.polyline(points, polygon=closed)
+    def stroke(self, points: Sequence[Point], look: Look) -> None:
+        self._pdf.set_draw_color(*(round(255 * c) for c in look.colour))
+        self._pdf.set_line_width(look.width)
+        self._pdf.set_dash_pattern(*(look.dashes or ()))
+        self._pdf.polyline(points, polygon=look.closed)
 
     def fill(self, points: Sequence[Point], colour: Colour) -> None:
         self._pdf.set_fill_color(*(round(255 * c) for c in colour))
@@ -196,7 +192,7 @@ class Fpdf:
         return bytes(self._pdf.output())
 
 
-class Svg:
+class Svg(Draughtsman):
     """SVG as it is written by hand: with a style sheet, and millimetres."""
 
     media_type = "image/svg+xml"
@@ -204,17 +200,12 @@ class Svg:
     def __init__(self) -> None:
         self._marks: list[str] = []
 
-    def line(
-        self,
-        points: Sequence[Point],
-        width: float = 0.014,
-        colour: Colour = BLACK,
-        dashes: tuple[float, float] | None = None,
-        closed: bool = False,
-    ) -> None:
-        dash = f"stroke-dasharray:{_mm(dashes[0])} {_mm(dashes[1])};" if dashes else ""
-        kind = "polygon" if closed else "polyline"
-        style = f"fill:none;stroke:{_hex(colour)};stroke-width:{_mm(width)};{dash}"
+    def stroke(self, points: Sequence[Point], look: Look) -> None:
+        dash = (
+            f"stroke-dasharray:{_mm(look.dashes[0])} {_mm(look.dashes[1])};" if look.dashes else ""
+        )
+        kind = "polygon" if look.closed else "polyline"
+        style = f"fill:none;stroke:{_hex(look.colour)};stroke-width:{_mm(look.width)};{dash}"
         self._marks.append(f'<{kind} points="{_points(points)}" style="{style}"/>')
 
     def fill(self, points: Sequence[Point], colour: Colour) -> None:
@@ -245,4 +236,4 @@ def _hex(colour: Colour) -> str:
     return "#" + "".join(f"{round(255 * c):02x}" for c in colour)
 
 
-DRAUGHTSMEN: tuple[type[ReportLab | Cairo | Fpdf | Svg], ...] = (ReportLab, Cairo, Fpdf, Svg)
+DRAUGHTSMEN: tuple[type[Draughtsman], ...] = (ReportLab, Cairo, Fpdf, Svg)

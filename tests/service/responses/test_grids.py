@@ -7,24 +7,11 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from tests.patchwork.block.nine_peaks import NINE_PEAKS, PEAK
 from tests.service.asking import check, codes, printed, unlike
 
 Json = dict[str, Any]
 
-PEAK = "triangle-in-a-square"
-GROUND: Json = {"fabric": "background"}
-
-NINE_PEAKS: Json = {
-    "name": "Nine Peaks",
-    "grid": {
-        "blocks": [
-            [GROUND, PEAK, GROUND],
-            [PEAK, {"fabric": "dark"}, PEAK],
-            [GROUND, PEAK, GROUND],
-        ],
-        "turns": [[0, 0, 0], [270, 0, 90], [0, 180, 0]],
-    },
-}
 
 SCHEMAS = {
     "check": "CheckAnswer",
