@@ -31,6 +31,8 @@ _HIDDEN: Final = "/OFF"
 _DRAWS: Final = re.compile(rb"/([^\s/<>\[\](){}%]+)\s+Do\b")
 """The operator that draws a form, after its name."""
 
+_ESCAPED: Final = re.compile(rb"#([0-9a-fA-F]{2})")
+
 _UNREADABLE: Final = "this PDF is damaged, or is none; open it where you can, and save it anew"
 
 
@@ -112,7 +114,7 @@ def _content_of(page: Any, number: int) -> int:
         if total > MOST_CONTENT:
             message = "the file holds far more drawing than a pattern has"
             raise PatternFileError("too-much", message)
-        for form in {one.objgen: one for one in _drawn(holder, contents, page)}.values():
+        for form in _drawn(holder, contents, page):
             key = form.objgen
             if key in under_way:
                 message = f"on page {number} a drawing draws itself; save the page anew"
@@ -130,15 +132,20 @@ def _content_of(page: Any, number: int) -> int:
 
 
 def _drawn(holder: Any, contents: Iterable[bytes], page: Any) -> Iterator[Any]:
-    """The forms that a page or a form with some contents may draw."""
-    yield from _forms(holder)
+    """The forms that a page or a form with some contents draws, each as often as it does."""
     # A name that a form's own resources do not have is looked for in those of its page.
-    of_page = dict(_named_forms(page))
-    for content in contents:
-        for name in _DRAWS.findall(content):
-            form = of_page.get("/" + name.decode("latin-1"))
-            if form is not None:
-                yield form
+    own = dict(_named_forms(holder))
+    known = dict(_named_forms(page)) | own
+    names = [_plain(name) for content in contents for name in _DRAWS.findall(content)]
+    yield from (known[name] for name in names if name in known)
+    # Whatever else it may draw, in a way that is not seen here, counts once.
+    yield from (form for name, form in own.items() if name not in names)
+
+
+def _plain(name: bytes) -> str:
+    """A name without the escapes that it may be written with (ISO 32000-2, 7.3.5)."""
+    plain = _ESCAPED.sub(lambda found: bytes([int(found[1], 16)]), name)
+    return "/" + plain.decode("utf-8", "replace")
 
 
 def _unpacked(stream: Any) -> bytes:

@@ -166,6 +166,21 @@ def test_drawings_nested_too_deep_are_refused() -> None:
     assert refused(changed(deep)) == "too-deep"
 
 
+@pytest.mark.parametrize("draw", [b"/F Do ", b"/#46 Do "])
+def test_drawings_that_draw_each_other_again_and_again_are_refused(draw: bytes) -> None:
+    """Eight drawings, each ten times in the next: a hundred million in all."""
+
+    def doubled(document: Pdf) -> None:
+        inner = form(document, b"0 0 m 9 9 l S")
+        for _ in range(7):
+            outer = form(document, draw * 10)
+            outer.Resources = Dictionary(XObject=Dictionary(F=inner))
+            inner = outer
+        drawing(document, inner)
+
+    assert refused(changed(doubled)) == "too-much"
+
+
 def test_a_stream_that_unpacks_to_far_more_is_refused() -> None:
     def bomb(document: Pdf) -> None:
         document.pages[0].contents_add(b"0 0 m 9 9 l S\n" * 6_000_000)
