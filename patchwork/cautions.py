@@ -13,7 +13,7 @@ from piecewright.patchwork.block.joins import Order, Spans
 from piecewright.patchwork.block.model import Block, innermost
 from piecewright.patchwork.block.seams import Seams, planar_map
 from piecewright.patchwork.faults import Fault
-from piecewright.patchwork.geometry.polygons import polygon_of
+from piecewright.patchwork.geometry.polygons import inner_point, polygon_of
 from piecewright.patchwork.lengths import spoken
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.outlines.matching import Mismatch
@@ -82,13 +82,12 @@ def _narrow_pieces(block: Block, allowance: Allowance, pointer: _Pointer) -> Ite
         # A strip as wide as two allowances has both its allowances side by side behind it.
         within = shape.buffer(_HAIR - allowance.seam, join_style="mitre")
         if allowance.seam > _HAIR and within.is_empty:
-            at = shape.representative_point()
             message = (
                 f"piece {piece.id!r} is narrower than twice its seam allowance of "
                 f"{spoken(allowance.seam, block.unit)}: the allowances behind it will overlap; "
                 "trim them after sewing, or make the block larger"
             )
-            yield Fault(pointer(i), "narrow-piece", message, (at.x, at.y))
+            yield Fault(pointer(i), "narrow-piece", message, inner_point(shape))
 
 
 def _sharp_points(block: Block, seams: Seams, pointer: _Pointer) -> Iterator[Fault]:

@@ -23,6 +23,16 @@ class Fault:
     at: tuple[float, float] | None = None
 
 
+def escaped(name: object) -> str:
+    """A name as a part of a JSON pointer (RFC 6901).
+
+    >>> escaped("half/square~1")
+    'half~1square~01'
+    """
+    # The order matters: the tilde of an escaped slash must not be escaped again.
+    return str(name).replace("~", "~0").replace("/", "~1")
+
+
 class BlockError(ValueError):
     """A block or a setting that cannot be worked with; holds every fault found."""
 

@@ -161,7 +161,7 @@ def spoken(inches: float, unit: Unit, denominator: int = 16) -> str:
     step = Fraction(1, denominator) if unit == "in" else READ_TO[unit]
     rounded = round(inches * float(PER_INCH[unit] / step)) * step
     near = abs(float(rounded / PER_INCH[unit]) - inches) <= _MEANT
-    amount = _fraction(rounded) if unit == "in" else _decimal(rounded)
+    amount = fraction(rounded) if unit == "in" else _decimal(rounded)
     return f"{'' if near else '~'}{amount} {unit}"
 
 
@@ -171,10 +171,10 @@ def _decimal(amount: Fraction) -> str:
     return "0" if digits == "-0" else digits
 
 
-def _fraction(amount: Fraction) -> str:
+def fraction(amount: Fraction) -> str:
     """An amount as a whole number and a fraction.
 
-    >>> _fraction(Fraction(7, 2)), _fraction(Fraction(3, 8)), _fraction(Fraction(2))
+    >>> fraction(Fraction(7, 2)), fraction(Fraction(3, 8)), fraction(Fraction(2))
     ('3 1/2', '3/8', '2')
     """
     whole, part = divmod(amount, 1)

@@ -35,7 +35,7 @@ def _outline_of(seams: Seams, unit: Sequence[int], group_of: Mapping[int, int]) 
     for piece in unit:
         for side in seams.sides[piece]:
             edge = seams.edges[side.edge]
-            other = edge.left if edge.right == piece else edge.right
+            other = edge.across(piece)
             if other is None or group_of[other] != own:
                 end = edge.end if side.forward else edge.start
                 leaving[seams.start(side)] = end, seams.segment(side)

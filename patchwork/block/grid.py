@@ -37,7 +37,7 @@ from piecewright.patchwork.block.read import (
     unknown_fabric,
 )
 from piecewright.patchwork.block.seams import knit, planar_map
-from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.faults import BlockError, Fault, escaped
 from piecewright.patchwork.geometry.vectors import TOLERANCE
 from piecewright.patchwork.lengths import LengthError, Unit, parse_length
 
@@ -94,7 +94,7 @@ class _Reader:
 
     def add_designs(self, designs: Mapping[str, Any], pointer: str) -> None:
         """Read the blocks that cells may name. They cannot name each other."""
-        read = {id: self.inner(one, f"{pointer}/{_escaped(id)}") for id, one in designs.items()}
+        read = {id: self.inner(one, f"{pointer}/{escaped(id)}") for id, one in designs.items()}
         self._designs = read
 
     def inner(self, given: Any, pointer: str) -> Inner:
@@ -159,7 +159,7 @@ def _recoloured(inner: Inner, given: Spec, pointer: str) -> Inner:
     own = {f.id: f for f in block.fabrics}
     known = {*own, *(p.fabric for p in block.pieces if p.fabric is not None)}
     faults = tuple(
-        unknown_fabric(f"{pointer}/fabrics/{_escaped(id)}", id, known)
+        unknown_fabric(f"{pointer}/fabrics/{escaped(id)}", id, known)
         for id in others
         if id not in known
     )
@@ -171,7 +171,7 @@ def _recoloured(inner: Inner, given: Spec, pointer: str) -> Inner:
     fabrics = tuple(fabric for id, fabric in own.items() if id in used)
     wanted = tuple(one for one in inner.wanted if one[1] not in others)
     wanted += tuple(
-        (f"{pointer}/fabrics/{_escaped(id)}", other)
+        (f"{pointer}/fabrics/{escaped(id)}", other)
         for id, other in others.items()
         if other not in own
     )
@@ -272,7 +272,7 @@ def _unused(grid: Spec, pointer: str) -> Iterator[Fault]:
     for id in grid.get("designs", {}):
         if id not in used:
             message = "no cell names this design; put it into 'blocks' or take it out"
-            yield Fault(f"{pointer}/designs/{_escaped(id)}", "unused-design", message)
+            yield Fault(f"{pointer}/designs/{escaped(id)}", "unused-design", message)
 
 
 def _cells(
@@ -424,8 +424,3 @@ def _named_parts(
             Section(f"{prefix}.{s.id}", tuple(f"{prefix}.{id}" for id in s.order)) for s in sections
         )
     return joins and renamed(joins, lambda id: f"{prefix}.{id}"), sections
-
-
-def _escaped(name: str) -> str:
-    """A name as a part of a JSON pointer (RFC 6901)."""
-    return name.replace("~", "~0").replace("/", "~1")

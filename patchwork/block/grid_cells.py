@@ -12,7 +12,7 @@ from piecewright.patchwork.block.model import Block, Piece
 from piecewright.patchwork.faults import Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline
-from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.polygons import point_inside, polygon_of
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
 from piecewright.patchwork.lengths import Unit, spoken
@@ -166,10 +166,9 @@ def _misfit(cell: Cell, unit: Unit) -> Fault | None:
     if (1 - share) * across * down > TOLERANCE * (across + down):
         whole = shapely.union_all([polygon_of(p.outline) for p in block.pieces])
         bare = overlaid(shapely.difference, shapely.box(*cell.inner.box), whole)
-        dot = max(polygons(bare), key=lambda p: p.area).representative_point()
         message = (
             f"{block.name!r} is no rectangle and leaves a part of its cell ({cell.words}) bare; "
             "add pieces that make it one"
         )
-        return Fault(cell.pointer, "cell-not-filled", message, cell.at((dot.x, dot.y)))
+        return Fault(cell.pointer, "cell-not-filled", message, cell.at(point_inside(bare)))
     return None

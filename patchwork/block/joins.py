@@ -23,7 +23,7 @@ from typing import Literal, TypeAlias
 
 from piecewright.patchwork.block.join_faults import illegal_join
 from piecewright.patchwork.block.model import Joins, Section
-from piecewright.patchwork.block.seams import PIVOT, Seams, Side
+from piecewright.patchwork.block.seams import PIVOT, Seams, Side, travelled_back
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Curve, Segment
@@ -136,7 +136,7 @@ class Order:
         assert seam.ends is not None
         own = seam.sides
         if seam.ends[0] != partial.start:
-            own = tuple(Side(s.edge, not s.forward) for s in reversed(own))
+            own = travelled_back(own)
         return Seam((*own, *finishing.stretch), (partial.start, finishing.end), (), "straight")
 
 
@@ -313,19 +313,13 @@ def _with_sides(seams: Seams, plain: Order) -> Order:
     for k, join in enumerate(plain.joins):
         line = plain.pressed_line(k)
         # The first side of a pressed line lies between the two units, whatever comes after it.
-        beside = _beside(seams, line.sides[0])
+        beside = seams.beside(line.sides[0])
         right_is_first = spans.holds(join.first, beside[0])
         for side in line.sides:
-            right, left = _beside(seams, side)
+            right, left = seams.beside(side)
             pressed_with[side.edge] = k
             on_first[side.edge] = right if right_is_first else left
     return replace(plain, pressed_with=tuple(pressed_with), on_first=tuple(on_first))
-
-
-def _beside(seams: Seams, side: Side) -> tuple[int | None, int | None]:
-    """The pieces to the right and to the left of an edge as it is travelled."""
-    edge = seams.edges[side.edge]
-    return (edge.right, edge.left) if side.forward else (edge.left, edge.right)
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,12 +382,12 @@ def _candidates(
     for k, line in enumerate(lines):
         if line.ends is None or not line.pivots:
             continue
-        back = tuple(Side(s.edge, not s.forward) for s in reversed(line.sides))
+        back = travelled_back(line.sides)
         for sides, end in ((line.sides, line.ends[0]), (back, line.ends[1])):
             # From the line's end to its first bend, and then back again.
             count = next(n for n, s in enumerate(sides) if n and seams.start(s) in line.pivots)
             point = seams.start(sides[count])
-            stretch = tuple(Side(s.edge, not s.forward) for s in reversed(sides[:count]))
+            stretch = travelled_back(sides[:count])
             if any(isinstance(seams.edges[s.edge].segment, Curve) for s in stretch):
                 continue
             earlier = _straight_back(seams, at[point], stretch[0], point)

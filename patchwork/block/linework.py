@@ -17,8 +17,8 @@ from piecewright.patchwork.block.model import MOST_PIECES, FaultyBlock, Piece
 from piecewright.patchwork.block.seams import knit
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths
+from piecewright.patchwork.geometry.polygons import inner_point, polygons
 from piecewright.patchwork.geometry.polygons import lines as strings_of
-from piecewright.patchwork.geometry.polygons import polygons
 from piecewright.patchwork.geometry.robust_overlay import overlaid
 from piecewright.patchwork.geometry.snapping import snapped
 from piecewright.patchwork.geometry.vectors import (
@@ -135,8 +135,7 @@ def _sliver(ring: Sequence[Point], pointer: str) -> Fault:
         "these lines leave a sliver between them that is too narrow to be a piece; let them meet "
         "in one point, or draw one line only"
     )
-    at = Polygon(ring).representative_point()
-    return Fault(f"{pointer}/lines", "sliver", message, (at.x, at.y))
+    return Fault(f"{pointer}/lines", "sliver", message, inner_point(Polygon(ring)))
 
 
 def _check_count(lines: Sequence[Sequence[Point]], pointer: str) -> None:

@@ -40,7 +40,7 @@ from piecewright.patchwork.block.seams import knit, planar_map
 from piecewright.patchwork.faults import BlockError, Fault
 from piecewright.patchwork.geometry import paths, svg_path
 from piecewright.patchwork.geometry.paths import Curve, Outline
-from piecewright.patchwork.geometry.polygons import polygon_of, polygons
+from piecewright.patchwork.geometry.polygons import point_inside, polygon_of, polygons
 from piecewright.patchwork.geometry.robust_overlay import made_valid, overlaid
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point
 from piecewright.patchwork.lengths import PER_INCH, LengthError, Unit, parse_length
@@ -476,11 +476,11 @@ def _check_overlaps(
                 message = (
                     "further pieces overlap, which are not listed; move the edges of these first"
                 )
-                faults.append(Fault(where[j], "overlap", message, _inside(overlap)))
+                faults.append(Fault(where[j], "overlap", message, point_inside(overlap)))
                 break
             size = f"{overlap.area:.4g} square inches"
             message = f"pieces {ids[i]!r} and {ids[j]!r} overlap by {size}; move one outline's edge"
-            faults.append(Fault(where[j], "overlap", message, _inside(overlap)))
+            faults.append(Fault(where[j], "overlap", message, point_inside(overlap)))
     return found
 
 
@@ -505,7 +505,7 @@ def _check_gaps(
     tree = STRtree(shapes)
     whole = overlaid(shapely.union_all, shapes)
     for hole in _gaps(whole):
-        at = _inside(hole)
+        at = point_inside(hole)
         near = int(tree.nearest(hole))
         message = f"there is a gap beside piece {ids[near]!r}; pieces must meet along their edges"
         faults.append(Fault(where[near], "gap", message, at))
@@ -514,7 +514,7 @@ def _check_gaps(
         for part in sorted(polygons(whole), key=lambda p: -p.area)[1:]:
             near = int(tree.nearest(part.representative_point()))
             message = f"piece {ids[near]!r} does not share an edge with the rest of the block"
-            faults.append(Fault(where[near], "apart", message, _inside(part)))
+            faults.append(Fault(where[near], "apart", message, point_inside(part)))
 
 
 def _check_apart(
@@ -562,9 +562,3 @@ def _gaps(whole: shapely.Geometry) -> Iterator[Polygon]:
     for crack in polygons(cracks):
         if not crack.buffer(-TOLERANCE / 2).is_empty:
             yield crack
-
-
-def _inside(shape: shapely.Geometry) -> Point:
-    """A point inside the largest part of a shape."""
-    dot = max(polygons(shape), key=lambda p: p.area).representative_point()
-    return (dot.x, dot.y)

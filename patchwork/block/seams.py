@@ -60,6 +60,10 @@ class Edge:
     left: int | None = None
     back: Segment | None = None
 
+    def across(self, piece: int) -> int | None:
+        """The other one of the two pieces of the edge, or None outside the block."""
+        return self.left if self.right == piece else self.right
+
 
 @dataclass(frozen=True, slots=True)
 class Side:
@@ -71,6 +75,11 @@ class Side:
 
     edge: int
     forward: bool
+
+
+def travelled_back(sides: Sequence[Side]) -> tuple[Side, ...]:
+    """Sides that follow each other, as they are travelled the other way."""
+    return tuple(Side(side.edge, not side.forward) for side in reversed(sides))
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +142,11 @@ class Seams:
         """The number of the point at which a side begins."""
         edge = self.edges[side.edge]
         return edge.start if side.forward else edge.end
+
+    def beside(self, side: Side) -> tuple[int | None, int | None]:
+        """The pieces to the right and to the left of a side as it is travelled."""
+        edge = self.edges[side.edge]
+        return (edge.right, edge.left) if side.forward else (edge.left, edge.right)
 
     def parted(self, point: int, one: int, other: int) -> tuple[list[int], list[int]]:
         """The pieces round a point in two: clockwise from an edge to another one, and on from that.

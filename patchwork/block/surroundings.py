@@ -39,7 +39,7 @@ def neighbours(seams: Seams) -> list[list[int]]:
     found: list[list[int]] = []
     for piece, sides in enumerate(seams.sides):
         edges = [seams.edges[side.edge] for side in sides]
-        beside = (edge.left if edge.right == piece else edge.right for edge in edges)
+        beside = (edge.across(piece) for edge in edges)
         # A dict names a neighbour once that lies along several edges, and keeps the order.
         found.append(list(dict.fromkeys(other for other in beside if other is not None)))
     return found

@@ -265,8 +265,7 @@ def _notches(seams: Seams, allowance: Allowance) -> list[list[Notch]]:
     notches: list[list[Notch]] = [[] for _ in seams.sides]
     for piece, sides in enumerate(seams.sides):
         for run in _curved_runs(seams, piece):
-            edges = [seams.edges[sides[k].edge] for k in run]
-            other = edges[0].left if edges[0].right == piece else edges[0].right
+            other = seams.edges[sides[run[0]].edge].across(piece)
             if other is None or other < piece:
                 continue  # no seam, or one that the other piece has its notches from
             segments = [seams.segment(sides[k]) for k in run]

@@ -47,9 +47,7 @@ def finished_size(cut: Cut, unit: Unit) -> str:
 
 
 def blanks(cut: Cut, unit: Unit) -> str:
-    """What is cut first: ``12 squares 3 7/8 in``."""
-    if cut.source == "template":
-        return counted(cut.count, cut.name)
+    """What is cut first of what is cut from strips: ``12 squares 3 7/8 in``."""
     if cut.slant is not None:
         return f"{counted_cuts(cut.blanks, cut.name)}, {spoken(cut.slant.width, unit)} strips"
     name = "rectangle" if cut.shape == "rectangle" else "square"

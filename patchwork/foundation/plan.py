@@ -49,7 +49,7 @@ from piecewright.patchwork.foundation.sections import (
 from piecewright.patchwork.foundation.straight_cuts import StraightCuts
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.paths import Line, Outline
-from piecewright.patchwork.geometry.polygons import ring_polygon
+from piecewright.patchwork.geometry.polygons import inner_point, ring_polygon
 from piecewright.patchwork.geometry.vectors import Point, Vector, angle, between, minus, outward
 from piecewright.patchwork.outlines.cut_outlines import Corners, cut_outlines
 from piecewright.patchwork.sewing.bitset import pieces_of
@@ -587,8 +587,7 @@ def _wrong_step(
 
 def _inside(cuts: StraightCuts, piece: int) -> Point:
     """A point inside a piece."""
-    dot = ring_polygon(cuts.rings[piece]).representative_point()
-    return (dot.x, dot.y)
+    return inner_point(ring_polygon(cuts.rings[piece]))
 
 
 def _shared_edges(seams: Seams, place: Mapping[int, int], piece: int) -> list[int]:
@@ -599,8 +598,7 @@ def _shared_edges(seams: Seams, place: Mapping[int, int], piece: int) -> list[in
     """
     found = []
     for side in seams.sides[piece]:
-        edge = seams.edges[side.edge]
-        other = edge.left if edge.right == piece else edge.right
+        other = seams.edges[side.edge].across(piece)
         if other is not None and place.get(other, len(place)) < place[piece]:
             found.append(side.edge)
     return found
@@ -780,8 +778,7 @@ def _spares(seams: Seams, units: Sequence[Sequence[int]], allowance: Allowance) 
         for piece in unit:
             widest = SPARE
             for side in seams.sides[piece]:
-                edge = seams.edges[side.edge]
-                other = edge.left if edge.right == piece else edge.right
+                other = seams.edges[side.edge].across(piece)
                 if other is None:
                     widest = max(widest, allowance.edge)
                 elif other not in own:

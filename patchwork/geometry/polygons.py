@@ -45,6 +45,11 @@ def lines(geometry: shapely.Geometry) -> list[LineString]:
     return [p for p in parts if isinstance(p, LineString) and not p.is_empty]
 
 
+def point_inside(shape: shapely.Geometry) -> Point:
+    """A point inside the largest part of a shape."""
+    return inner_point(max(polygons(shape), key=lambda part: part.area))
+
+
 def inner_point(shape: Polygon) -> Point:
     """A point inside a polygon, whatever its form."""
     at = shape.representative_point()

@@ -404,14 +404,16 @@ class _Surroundings:
         """The same where some are curves."""
         # The unit's plain offset near here, in parts: cloth, strips and mitres.
         strips = [self.index.strip(e, forward) for e, forward in sides]
-        rings = [mitre.ring for mitre in self._unit_mitres(held, sides)]
+        mitres = list(self._unit_mitres(held, sides))
+        tips = [ring_polygon(mitre.ring) for mitre in mitres]
         cloth = [self.index.cloth(piece) for piece in sorted(held)]
-        plain_offset = np.array([*cloth, *(s.shape for s in strips), *map(ring_polygon, rings)])
+        plain_offset = np.array([*cloth, *(s.shape for s in strips), *tips])
         shape = ring_polygon(self.mitre.ring(self.place))
         outside_unit = left_over(shape, plain_offset)
         if not shows(outside_unit):
             return False
-        across = [*crossed(shape, [s.raw_edge for s in strips]), *rims_crossed(shape, rings)]
+        rims = [rim for mitre in mitres for rim in mitre.rim]
+        across = [*crossed(shape, [s.raw_edge for s in strips]), *rims_crossed(shape, rims)]
 
         def still() -> bool:
             left = ring_polygon(self.mitre.ring(self.place))

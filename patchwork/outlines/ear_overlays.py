@@ -6,8 +6,6 @@ are straight (see ``patchwork.geometry.convex_cover``), so its parts are overlai
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -19,7 +17,6 @@ from shapely.geometry.base import BaseGeometry
 
 from piecewright.patchwork.geometry.convex_cover import Stretch
 from piecewright.patchwork.geometry.robust_overlay import overlaid
-from piecewright.patchwork.geometry.vectors import Point
 from piecewright.patchwork.outlines.mitres import CLOSE, SHORT
 
 _SLIVER: Final = 1e-8
@@ -61,14 +58,8 @@ def crossed(mitre: Polygon, raw_edges: Sequence[LineString]) -> Iterator[Stretch
                 yield (a, b), (c, d)
 
 
-def rims_crossed(mitre: Polygon, rings: Sequence[Sequence[Point]]) -> Iterator[Stretch]:
+def rims_crossed(mitre: Polygon, rims: Sequence[Stretch]) -> Iterator[Stretch]:
     """The straight parts of the rims of a unit's mitres that run across a mitre."""
-    rims = [
-        (start, end)
-        for ring in rings
-        for start, end in itertools.pairwise(ring[1:])
-        if math.dist(start, end) > SHORT
-    ]
     if rims:
         meeting = shapely.intersects(shapely.linestrings(rims), mitre)
         yield from (rim for rim, meets in zip(rims, meeting.tolist(), strict=True) if meets)

@@ -146,7 +146,7 @@ class SpatialIndex:
         found: list[Sequence[Corner]] = []
         for run in self.seams.around[point]:
             inside = [corner.piece in pieces for corner in run]
-            if False in inside and run[-1].arriving == run[0].leaving:
+            if False in inside and self.seams.closes(run):
                 # It goes all the way round: begun outside the unit, no corner of that is divided.
                 k = inside.index(False)
                 run, inside = run[k:] + run[:k], inside[k:] + inside[:k]

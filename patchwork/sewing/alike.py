@@ -110,8 +110,7 @@ class _Laid:
         assert join.seam.ends is not None
         side = join.seam.sides[0]
         start, end = (seams.points[p] for p in join.seam.ends)
-        edge = seams.edges[side.edge]
-        beside = edge.right if side.forward else edge.left
+        beside, _ = seams.beside(side)
         first = spans.pieces(join.first)
         sides = [first, spans.pieces(join.second)]
         toward = {"first": "right", "second": "left", "open": "open"}[press]

@@ -54,8 +54,7 @@ def seam_bulks(seams: Seams, order: Order) -> list[Bulk]:
                 if turn:
                     (right if turn > 0 else left).add(j)
         side = line.sides[0]
-        edge = seams.edges[side.edge]
-        beside = edge.right if side.forward else edge.left
+        beside, _ = seams.beside(side)
         sides = (len(right), len(left))
         found.append(sides if beside == order.on_first[side.edge] else sides[::-1])
     return found

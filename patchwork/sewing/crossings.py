@@ -92,7 +92,7 @@ def crossings(seams: Seams, order: Order) -> tuple[Crossing, ...]:
             point, along = seams.start(side), order.pressed_with[side.edge]
             assert along is not None, "a seam is pressed"
             if join.finishes is not None and side == join.finishes.stretch[0]:
-                arms = tuple(_arms_at_open_end(seams, order, k, side, at[point]))
+                arms = tuple(_arms_at_open_end(seams, order, side, at[point]))
             else:
                 arms = tuple(_arms(seams, order, spans, k, side, at[point]))
             if arms:
@@ -104,8 +104,7 @@ def _arms(
     seams: Seams, order: Order, spans: Spans, k: int, side: Side, edges: Iterable[int]
 ) -> Iterator[Arm]:
     """The arms that arrive where a side that join ``k`` sews starts."""
-    sewn = seams.edges[side.edge]
-    right = sewn.right if side.forward else sewn.left
+    right, _ = seams.beside(side)
     point = seams.start(side)
     one, other = order.joins[k].first, order.joins[k].second
     first = one if spans.holds(one, order.on_first[side.edge]) else other
@@ -119,9 +118,9 @@ def _arms(
 
 
 def _arms_at_open_end(
-    seams: Seams, order: Order, k: int, onward: Side, edges: Iterable[int]
+    seams: Seams, order: Order, onward: Side, edges: Iterable[int]
 ) -> Iterator[Arm]:
-    """The arms that arrive where a partial seam stood open, the seam of join ``k`` among them.
+    """The arms that arrive where a partial seam stood open, that of the join which finishes it too.
 
     Args:
         onward: the first side of the stretch.

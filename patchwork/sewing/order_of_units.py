@@ -105,7 +105,7 @@ def _orders_of(units: Sequence[BlockUnit], outlines: dict[str, Outline]) -> list
 def _insides(units: Sequence[BlockUnit], outlines: dict[str, Outline]) -> list[Inside]:
     """How each unit is divided, so that alike ones are known and seen to be turned."""
     plain = {id: straightened(outlines[id]) for unit in units for id in unit.pieces}
-    shapes = congruences([Shape(o, o, None) for o in plain.values()])
+    shapes = congruences([Shape(o, o) for o in plain.values()])
     kind = {id: one.first for id, one in zip(plain, shapes, strict=True)}
     insides = []
     for unit in units:

@@ -25,7 +25,7 @@ from typing import Final, Literal, TypeAlias
 
 from piecewright.patchwork.block.allowance import Allowance
 from piecewright.patchwork.block.joins import Join, Order, Spans
-from piecewright.patchwork.block.seams import Seams, Side
+from piecewright.patchwork.block.seams import Seams, travelled_back
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import Point, Vector, angle, cross, dot
 from piecewright.patchwork.sewing.crossings import (
@@ -147,10 +147,10 @@ class _Feed:
         self.directions, self.allowance = directions, allowance
         sides = join.seam.sides
         if not forward:
-            sides = tuple(Side(side.edge, not side.forward) for side in reversed(sides))
+            sides = travelled_back(sides)
         self.start, self.end = join.seam.ends if forward else join.seam.ends[::-1]
-        edge = seams.edges[sides[0].edge]
-        self.first_on_top = spans.holds(join.first, edge.left if sides[0].forward else edge.right)
+        _, left = seams.beside(sides[0])
+        self.first_on_top = spans.holds(join.first, left)
         segments = [seams.segment(side) for side in sides]
         lengths = accumulate((paths.run_length([s]) for s in segments), initial=0.0)
         # At each point of the seam: how far along it lies, and which way the seam goes on.

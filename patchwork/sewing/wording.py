@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from piecewright.patchwork.block.joins import Spans
+from piecewright.patchwork.block.model import extent
 from piecewright.patchwork.block.wording import counted, width_by_height
 from piecewright.patchwork.geometry import paths
 from piecewright.patchwork.geometry.vectors import TOLERANCE, Point, Vector, distance, minus
-from piecewright.patchwork.lengths import Unit, spoken
+from piecewright.patchwork.lengths import Unit, fraction, spoken
 from piecewright.patchwork.sewing.crossings import Press
 from piecewright.patchwork.sewing.error_budget import Compared, PointDeviation
 from piecewright.patchwork.sewing.plan import SewingPlan
@@ -111,11 +112,7 @@ class Words:
         )
 
     def _partial(self, step: Step, partial: PartialSeam, long: str) -> str:
-        (x, y), (u, v) = partial.start, partial.stop
-        if abs(u - x) >= abs(v - y):
-            end = "left" if x < u else "right"
-        else:
-            end = "upper" if y < v else "lower"
+        end = _end_towards(minus(partial.start, partial.stop))
         sewn = spoken(distance(partial.start, partial.stop), self.unit)
         return (
             f"Partial seam, {long}: sew from its {end} end as drawn to its middle, {sewn}, "
@@ -470,8 +467,7 @@ class Words:
 
     def place(self, at: Point) -> str:
         """A place on the block, measured from its top left corner."""
-        points = [p for piece in self.plan.block.pieces for p in paths.ring(piece.outline)]
-        left, top = min(p[0] for p in points), min(p[1] for p in points)
+        left, top, *_ = extent(self.plan.block.pieces)
         return (
             f"{spoken(at[0] - left, self.unit)} from the left, "
             f"{spoken(at[1] - top, self.unit)} down"
@@ -505,10 +501,7 @@ def _places(lengths: Sequence[str]) -> str:
 
 def _fraction(count: int, of: int) -> str:
     """``1 3/16 in``."""
-    whole, part = divmod(Fraction(count, of), 1)
-    words = [str(whole)] if whole or not part else []
-    words += [f"{part.numerator}/{part.denominator}"] if part else []
-    return f"{' '.join(words)} in"
+    return f"{fraction(Fraction(count, of))} in"
 
 
 def _end_towards(way: Vector) -> str:

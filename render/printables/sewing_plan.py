@@ -301,8 +301,7 @@ class _Figures:
         along = normalised(minus(end, start))
         right = (-along[1], along[0])
         side = join.seam.sides[0]
-        edge = seams.edges[side.edge]
-        beside = edge.right if side.forward else edge.left
+        beside, _ = seams.beside(side)
         second_is_right = self.spans.holds(join.second, beside)
         return right if second_is_right else (-right[0], -right[1])
 

@@ -11,6 +11,7 @@ from marshmallow import ValidationError, validates_schema
 
 from piecewright.patchwork.block.grid import DEEPEST
 from piecewright.patchwork.block.model import MOST_PIECES, MOST_POINTS
+from piecewright.patchwork.faults import escaped
 from piecewright.patchwork.geometry.svg_path import LONGEST as LONGEST_PATH
 from piecewright.patchwork.lengths import UNITS
 from piecewright.service.requests.fields import (
@@ -38,7 +39,6 @@ from piecewright.service.requests.fields import (
     refusal,
 )
 from piecewright.service.requests.request_schema import RequestSchema, either
-from piecewright.service.requests.schema_faults import escaped
 
 MOST_FABRICS = 200
 MOST_LINES = 2000

@@ -9,10 +9,9 @@ from piecewright.patchwork.block import catalogue
 from piecewright.patchwork.block.grid import block_from_grid
 from piecewright.patchwork.block.model import Block, extent, finished
 from piecewright.patchwork.block.read import FARTHEST, block_from_drawing, block_from_pieces
-from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.faults import BlockError, Fault, escaped
 from piecewright.patchwork.lengths import Unit, parse_length
 from piecewright.service.requests.fields import suggestion
-from piecewright.service.requests.schema_faults import escaped
 from piecewright.service.settings import Settings
 
 _Spec: TypeAlias = Mapping[str, Any]

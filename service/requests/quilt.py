@@ -9,13 +9,13 @@ from typing import Any, TypeAlias
 from marshmallow import ValidationError
 
 from piecewright.patchwork.block import catalogue
-from piecewright.patchwork.faults import BlockError, Fault
+from piecewright.patchwork.faults import BlockError, Fault, escaped
 from piecewright.patchwork.lengths import Unit
 from piecewright.patchwork.quilt.layout import GroupQuilt, quilt_of
 from piecewright.service.requests import limits
 from piecewright.service.requests.parse import Refused, Request, read_packet
 from piecewright.service.requests.quilt_schemas import GroupQuiltRequest
-from piecewright.service.requests.schema_faults import escaped, schema_faults
+from piecewright.service.requests.schema_faults import schema_faults
 from piecewright.service.settings import Settings
 
 Pointer: TypeAlias = tuple[str, bool]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from piecewright.patchwork.faults import Fault
+from piecewright.patchwork.faults import Fault, escaped
 
 
 def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
@@ -29,13 +29,3 @@ def schema_faults(messages: Any, pointer: str = "") -> Iterator[Fault]:
 def _is_unknown_field(messages: Any) -> bool:
     """Whether ``_schema`` is what somebody called a field."""
     return isinstance(messages, list) and messages[0]["code"] == "unknown-field"
-
-
-def escaped(name: object) -> str:
-    """A name as a part of a JSON pointer (RFC 6901).
-
-    >>> escaped("half/square~1")
-    'half~1square~01'
-    """
-    # The order matters: the tilde of an escaped slash must not be escaped again.
-    return str(name).replace("~", "~0").replace("/", "~1")
