@@ -36,7 +36,8 @@ def least_sheets(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> int:
     """
     if not pieces or not sheets:
         return 0
-    areas = [sheet.printable.grown(bleed([p.drawing for p in pieces])) for sheet in sheets]
+    line = bleed([piece.drawing for piece in pieces])
+    areas = [sheet.printable.grown(line) for sheet in sheets]
     return max(1, _by_area(pieces, areas), _by_circles(pieces, areas))
 
 

@@ -90,7 +90,7 @@ class Heading:
     Attributes:
         block: the block's name.
         what: what the sheets are, such as ``Cutting templates``.
-        size: the finished size, such as ``Finishes 12 x 12 in``.
+        size: the finished size, such as ``Finished 12 × 12 in``.
         allowance: such as ``Seam allowance 1/4 in``.
         corners: such as ``matched corners``.
     """

@@ -25,7 +25,7 @@ from piecewright.render.drawing.marks import Box, Mark, Stroke, Text, line, mark
 from piecewright.render.drawing.shapes import box_polygon
 
 Cell: TypeAlias = tuple[int, int]
-"""Row and column of a window on a drawing: from 0 in a grid, from 1 on a sheet (``Page.cells``)."""
+"""Row and column of a window on a drawing: from 0 in a grid, from 1 on a sheet (``Part.cells``)."""
 
 _MARK: Final = 0.09
 """From the middle of a diamond to its tips."""

@@ -112,14 +112,15 @@ class _Sheets:
     def pages(self, heading: Heading) -> list[Page]:
         """The pages, in whichever field of the sheet takes the fewest of them."""
         to_scale = any(drawing.to_scale for drawing in self._drawings)
-        every = fields(self._sheet, to_scale)[-1]
+        usable = fields(self._sheet, to_scale)
+        every = usable[-1]
         whole, large = self._divided_or_not(every)
-        room, overlap = fields(self._sheet, to_scale)[0].room, self._overlap
+        room, overlap = usable[0].room, self._overlap
         parts = pieces_of(
             [divided(p.drawing, room, every.room, overlap, self._most) for p in large]
         )
         # Parts are not kept off the corner of the test squares: they are as large as they can be.
-        tried = [f for f in fields(self._sheet, to_scale) if not (large and f.taken.width)]
+        tried = [field for field in usable if not (large and field.taken.width)]
         best: tuple[Field, Sheetfuls] | None = None
         # A look at each field first; then as long as it may take at all there is of the sheet.
         for field, work in [*((one, QUICK) for one in tried), (every, self._work)]:
@@ -140,11 +141,7 @@ class _Sheets:
 
     def _divided_or_not(self, field: Field) -> tuple[list[Piece], list[Piece]]:
         """The pieces that fit a field whole, and those that do not."""
-        packer = self._packer(field)
-        if go_in_rows(self._drawings):
-            fit = [packer.fits_in_rows(drawing) for drawing in self._drawings]
-        else:
-            fit = [packer.fits(piece) for piece in self._pieces]
+        fit = self._packer(field).fit(self._pieces)
         return list(compress(self._pieces, fit)), list(compress(self._pieces, map(not_, fit)))
 
     def _packer(self, field: Field) -> FieldPacker:

@@ -67,11 +67,7 @@ def on_roll(
     area = replace(above_footer(longest), height=longest.printable.height - below)
     line = bleed(drawings)
     pieces = [whole_piece(drawing) for drawing in drawings]
-    packer = _packer(area, line, len(drawings))
-    if go_in_rows(drawings):
-        fit = [packer.fits_in_rows(piece.drawing) for piece in pieces]
-    else:
-        fit = [packer.fits(piece) for piece in pieces]
+    fit = _packer(area, line, len(drawings)).fit(pieces)
     narrow = list(compress(pieces, fit))
     pages = [
         _cut_off(Page(longest, heading, area, items), _bottom(items) - area.y + below)

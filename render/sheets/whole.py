@@ -91,6 +91,12 @@ class FieldPacker:
             return True
         return bool(self._packer.turns(piece.shape, piece.free))
 
+    def fit(self, pieces: Sequence[Piece]) -> list[bool]:
+        """Whether each of the pieces that are laid out together lies in the field."""
+        if go_in_rows([piece.drawing for piece in pieces]):
+            return [self.fits_in_rows(piece.drawing) for piece in pieces]
+        return [self.fits(piece) for piece in pieces]
+
     def in_rows(self, drawings: Sequence[Drawing]) -> Sheetfuls:
         """Drawings, all of which fit in rows."""
         return in_rows(drawings, self._field.area, self._field.taken)

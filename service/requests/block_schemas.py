@@ -5,7 +5,7 @@ A docstring is the description that readers of the document see, and so is each 
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from marshmallow import ValidationError, validates_schema
 
@@ -37,6 +37,7 @@ from piecewright.service.requests.fields import (
     documented,
     kind_of,
     refusal,
+    rows_of,
 )
 from piecewright.service.requests.request_schema import RequestSchema, either
 
@@ -100,6 +101,11 @@ class Section(RequestSchema):
     )
 
 
+_AS_DRAWN: Final = documented(
+    "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
+)
+
+
 class _AnyBlock(RequestSchema):
     """What all forms of block geometry have."""
 
@@ -107,16 +113,8 @@ class _AnyBlock(RequestSchema):
     unit = Choice(
         UNITS, metadata=documented("Of the lengths in this block; the request's if left out.")
     )
-    width = Length(
-        metadata=documented(
-            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
-        )
-    )
-    height = Length(
-        metadata=documented(
-            "What an answer says of the drawn block; a request's is not looked at.", readOnly=True
-        )
-    )
+    width = Length(metadata=_AS_DRAWN)
+    height = Length(metadata=_AS_DRAWN)
     fabrics = ListOf(
         Nested(Fabric),
         "fabrics",
@@ -320,29 +318,26 @@ class Grid(RequestSchema):
             "wide as the widest block is drawn."
         ),
     )
-    blocks = ListOf(
-        ListOf(DesignField(), "blocks", fewest=1, most=MOST_PIECES),
-        "rows",
-        fewest=1,
-        most=MOST_PIECES,
+    blocks = rows_of(
+        DesignField(),
+        "blocks",
+        MOST_PIECES,
         required=True,
         metadata=documented(
             "Row by row from the top, each from the left. The pieces of the second of them are "
             "named `b2.` and their own id; a plain patch is `b2`."
         ),
     )
-    turns = ListOf(
-        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_PIECES),
-        "rows",
-        fewest=1,
-        most=MOST_PIECES,
+    turns = rows_of(
+        QuarterTurn(),
+        "turns",
+        MOST_PIECES,
         metadata=documented("By how much the block in each cell is turned; none if left out."),
     )
-    mirrored = ListOf(
-        ListOf(Flag(), "flags", fewest=1, most=MOST_PIECES),
-        "rows",
-        fewest=1,
-        most=MOST_PIECES,
+    mirrored = rows_of(
+        Flag(),
+        "flags",
+        MOST_PIECES,
         metadata=documented(
             "Whether the block in each cell is a mirror image, left and right exchanged before it "
             "is turned; none if left out."

@@ -388,6 +388,16 @@ class ListOf(RequestField):
         return read
 
 
+def rows_of(inner: RequestField, things: str, most: int, **settings: Any) -> ListOf:
+    """A list of rows, each a list of things, as blocks lie in a grid or a quilt.
+
+    Args:
+        most: rows, and things in each of them.
+    """
+    row = ListOf(inner, things, fewest=1, most=most)
+    return ListOf(row, "rows", fewest=1, most=most, **settings)
+
+
 class Nested(RequestField):
     """An object with a schema of its own."""
 

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 from marshmallow import ValidationError
 
 from piecewright.service.requests import limits
-from piecewright.service.requests.block_schemas import BlockField
+from piecewright.service.requests.block_schemas import MOST_DESIGNS, BlockField
 from piecewright.service.requests.fields import (
     LONGEST_NAME,
     ByName,
@@ -25,12 +25,12 @@ from piecewright.service.requests.fields import (
     documented,
     kind_of,
     refusal,
+    rows_of,
 )
 from piecewright.service.requests.request_schema import RequestSchema
 
 MOST_MAKERS = 400
 MOST_ROWS = 40
-MOST_DESIGNS = 100
 
 
 class QuiltLayout(RequestSchema):
@@ -38,21 +38,19 @@ class QuiltLayout(RequestSchema):
 
     rows = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
     columns = Count(1, MOST_ROWS, metadata=documented("How many; counted if left out."))
-    blocks = ListOf(
-        ListOf(Id(), "blocks", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
+    blocks = rows_of(
+        Id(),
+        "blocks",
+        MOST_ROWS,
         required=True,
         metadata=documented(
             "The id of the block in each place: of `designs`, or of the catalogue."
         ),
     )
-    turns = ListOf(
-        ListOf(QuarterTurn(), "turns", fewest=1, most=MOST_ROWS),
-        "rows",
-        fewest=1,
-        most=MOST_ROWS,
+    turns = rows_of(
+        QuarterTurn(),
+        "turns",
+        MOST_ROWS,
         metadata=documented("By how much the block in each place is turned; none if left out."),
     )
 

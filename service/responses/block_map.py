@@ -25,9 +25,9 @@ from piecewright.service.responses.fields import CURVES, AnswerSchema, Json
 from piecewright.service.responses.pages import Page, Sheets, on_sheets
 from piecewright.service.responses.printout import Printout, printout_of_named
 from piecewright.service.responses.sewing_plan import (
-    FinishedSeam,
     Meeting,
-    PartialSeam,
+    begun_seam,
+    finished_seam,
     meetings,
     step_id,
 )
@@ -103,19 +103,8 @@ class MapSeam(AnswerSchema):
 
     step = fields.Text("The step that sews it.", of=lambda seam: step_id(seam.step.join))
     seam = fields.Places("From one end to the other.", of="step.seam")
-    begun = fields.One(
-        PartialSeam,
-        "For a seam that is sewn only to its middle at first; null for any other.",
-        nullable=True,
-        data_key="partial",
-        of="step.partial",
-    )
-    finishes = fields.One(
-        FinishedSeam,
-        "The partial seam that is finished after this one; null if none is.",
-        nullable=True,
-        of="step.finishes",
-    )
+    begun = begun_seam("at first")
+    finishes = finished_seam()
     press = fields.Word("Toward which unit of the step, or open.", PRESSES, of="step.press")
     toward = fields.ListOf(
         fields.Text(), "The pieces along the side that it is pressed to; empty if open."

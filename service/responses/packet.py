@@ -15,7 +15,6 @@ from piecewright.render.printables.cover import Cover, Picture
 from piecewright.render.printables.packet import Chapter, bound, cover_chapter
 from piecewright.render.sheets import page as sheet
 from piecewright.render.sheets.furniture import Heading
-from piecewright.service.json_text import write_json
 from piecewright.service.requests.parse import Request, refusing_in
 from piecewright.service.requests.schemas import PACKET_PARTS, PACKET_TITLES
 from piecewright.service.responses import fields
@@ -25,7 +24,7 @@ from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.cutting_list import cutting_list_printout
 from piecewright.service.responses.fields import AnswerSchema
 from piecewright.service.responses.foundation import foundation_printout
-from piecewright.service.responses.pages import Page, SheetCount, Sheets, with_svg
+from piecewright.service.responses.pages import Page, SheetCount, Sheets, json_with_sheets
 from piecewright.service.responses.printout import Printout
 from piecewright.service.responses.problem import Caution
 from piecewright.service.responses.sewing_plan import sewing_plan_printout
@@ -108,9 +107,7 @@ def packet_answer(
     title = packet_title(request)
     if form == "json":
         described = PacketAnswer.to_json(packet, request.unit)
-        if svg:
-            described["pages"] = with_svg(described["pages"], packet.pages, request.unit)
-        content = write_json(described)
+        content = json_with_sheets(described, packet.pages, request.unit, svg)
     elif form == "pdf":
         content = stamped(chapters_pdf(packet.chapters, title), request.maker)
     else:

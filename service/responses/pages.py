@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from piecewright.patchwork.lengths import Unit
 from piecewright.render.output.svg import sheet_svg
 from piecewright.render.sheets import page as sheet
+from piecewright.service.json_text import write_json
 from piecewright.service.responses import fields
 from piecewright.service.responses.fields import AnswerSchema, Json
 
@@ -85,16 +86,22 @@ class Page(AnswerSchema):
         "The sheet as an SVG element, with `?sheets=svg` alone. No two sheets of an answer have an "
         "id in common, so that all of them can stand in one web page.",
         optional=True,
-        of=lambda _: None,  # only ``with_svg`` gives it one
+        of=lambda _: None,  # only ``json_with_sheets`` gives it one
     )
 
 
-def with_svg(described: Sequence[Json], pages: Sequence[sheet.Page], unit: Unit) -> list[Json]:
-    """Sheets as an answer describes them, each with its SVG."""
-    return [
-        {**one, "svg": sheet_svg(page, unit, declared=False)}
-        for one, page in zip(described, pages, strict=True)
-    ]
+def json_with_sheets(answer: Json, pages: Sequence[sheet.Page], unit: Unit, svg: bool) -> bytes:
+    """An answer that describes its sheets, as JSON.
+
+    Args:
+        svg: whether each sheet is given as SVG too.
+    """
+    if svg:
+        answer["pages"] = [
+            {**one, "svg": sheet_svg(page, unit, declared=False)}
+            for one, page in zip(answer["pages"], pages, strict=True)
+        ]
+    return write_json(answer)
 
 
 @dataclass(frozen=True, slots=True)

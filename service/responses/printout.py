@@ -17,12 +17,11 @@ from piecewright.render.output.zip import sheets_zip
 from piecewright.render.sheets.furniture import Heading
 from piecewright.render.sheets.named import NO_WINDOWS, Windows, lay_out_named
 from piecewright.render.sheets.page import Page
-from piecewright.service.json_text import write_json
 from piecewright.service.requests.parse import Request, refusing_in
 from piecewright.service.responses.answer import Answer, Form, NoSuchSheet
 from piecewright.service.responses.block_plans import BlockPlans
 from piecewright.service.responses.fields import Json
-from piecewright.service.responses.pages import with_svg
+from piecewright.service.responses.pages import json_with_sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +60,7 @@ def printout_answer(
         return Answer(form, printout.canvas().encode(), name)
     pages = printout.pages()
     if form == "json":
-        described = printout.representation(pages)
-        if svg:
-            described["pages"] = with_svg(described["pages"], pages, unit)
-        content = write_json(described)
+        content = json_with_sheets(printout.representation(pages), pages, unit, svg)
     elif form == "pdf":
         content = sheets_pdf(pages)
     elif form == "zip":

@@ -141,6 +141,27 @@ class AtNeedle(AnswerSchema):
     folds = fields.Many(Fold, "Where to keep it flat, from the start.")
 
 
+def begun_seam(when: str) -> fields.One:
+    """The field of how much of a seam is sewn, if not all of it."""
+    return fields.One(
+        PartialSeam,
+        f"For a seam that is sewn only to its middle {when}; null for any other.",
+        nullable=True,
+        data_key="partial",
+        of="step.partial",
+    )
+
+
+def finished_seam() -> fields.One:
+    """The field of the seam that a step finishes besides its own."""
+    return fields.One(
+        FinishedSeam,
+        "The partial seam that is finished after this one; null if none is.",
+        nullable=True,
+        of="step.finishes",
+    )
+
+
 class SewingStep(AnswerSchema):
     """A join, as it is sewn."""
 
@@ -159,19 +180,8 @@ class SewingStep(AnswerSchema):
         "`set-in` for a seam with pivots.", ["straight", "curved", "set-in"], of="step.kind"
     )
     pivots = fields.Places("Where to stop with the needle down and turn.", of="step.pivots")
-    begun = fields.One(
-        PartialSeam,
-        "For a seam that is sewn only to its middle now; null for any other.",
-        nullable=True,
-        data_key="partial",
-        of="step.partial",
-    )
-    finishes = fields.One(
-        FinishedSeam,
-        "The partial seam that is finished after this one; null if none is.",
-        nullable=True,
-        of="step.finishes",
-    )
+    begun = begun_seam("now")
+    finishes = finished_seam()
     stop = fields.ListOf(
         fields.Word("`start` or `end` of `seam`.", get_args(stops.SeamEnd)),
         "The ends of `seam` at which it stops at the match point and is backstitched, as a later "

@@ -79,7 +79,7 @@ class LabelPlacement:
 
 
 def label_placement(
-    plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon] = ()
+    plan: SewingPlan, shapes: Sequence[Polygon], windows: Sequence[Polygon]
 ) -> LabelPlacement:
     """Which sign lies where on the map of a block whose pieces have these shapes.
 

@@ -75,6 +75,8 @@ def key_drawings(
     """
     view, (wide, high) = _view(found, like, _VIEWS[0])
     head = _head(like, blocks)
+    title = f"Key of {_in_a_sentence(like)}"
+    description = f"{title}, as seen from the face, with the fabric to cut for each patch."
     drawings = []
     for width in _WIDTHS:
         lines = _lines(found, like, rule, head, width)
@@ -82,10 +84,14 @@ def key_drawings(
             marks = [*view, *(moved(mark, 0.0, high + _GAP) for mark in lines)]
         else:
             marks = [*view, *(moved(mark, wide + _GAP, 0.0) for mark in lines)]
-        title = f"Key of {title_of(like)[:1].lower()}{title_of(like)[1:]}"
-        description = f"{title}, as seen from the face, with the fabric to cut for each patch."
         drawings.append(drawn(f"{like.first.id} (key)", title, description, marks, to_scale=False))
     return tuple(drawings)
+
+
+def _in_a_sentence(like: LikeSections) -> str:
+    """The title of sections, as it stands within a sentence."""
+    title = title_of(like)
+    return f"{title[:1].lower()}{title[1:]}"
 
 
 def _head(like: LikeSections, blocks: int) -> list[str]:
@@ -159,7 +165,7 @@ def _view(
 def note_drawing(like: LikeSections, blocks: int) -> Drawing:
     """Which sections it is, and how many are sewn, in a line: for a sheet that has no room else."""
     message = ": ".join(_head(like, blocks))
-    title = f"Note on {title_of(like)[:1].lower()}{title_of(like)[1:]}"
+    title = f"Note on {_in_a_sentence(like)}"
     marks = text_block([(message, LEAST_SIZE, True)]).placed((0.0, 0.0), 0.0)
     return drawn(f"{like.first.id} (key)", title, f"{message}.", marks, to_scale=False)
 
@@ -170,7 +176,7 @@ def view_inside(
     drawing: Drawing,
     patches: Sequence[Polygon],
     blocks: int,
-    windows: Sequence[Polygon] = (),
+    windows: Sequence[Polygon],
 ) -> Drawing | None:
     """A foundation with the view and how many are made in a patch, if one has room for them.
 
@@ -179,9 +185,9 @@ def view_inside(
         windows: what of the drawing each sheet shows, where it goes over several.
     """
     rooms = _rooms(drawing, patches, windows)
+    head = text_block([(words, _LETTERS, True) for words in (*_head(like, blocks), "the face")])
     for longest in _VIEWS:
         view, (wide, high) = _view(found, like, longest)
-        head = text_block([(words, _LETTERS, True) for words in (*_head(like, blocks), "the face")])
         width, height = max(wide, head.width), high + _GAP / 2 + head.height
         for room in rooms:
             spot = next(Room(room).places(TextBlock((), width, height), 0.0), None)

@@ -6,7 +6,7 @@ foundation has none for its key, a patch takes the view in it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
@@ -157,13 +157,14 @@ def _with_view(
 
 
 def _with_keys_and_map(
-    asked: FoundationSet, pages: Sequence[Page], tiled: Iterable[str]
+    asked: FoundationSet, pages: Sequence[Page], tiled: Collection[str]
 ) -> list[Page]:
     """The pages with keys and a map; where there is not room for all, the map comes first.
 
     A section's patches have their names, but nothing else says where the section belongs.
     """
-    keyed = _with_keys(asked, pages, tiled)
+    keys = [key_drawings(asked.found, like, asked.rule, asked.blocks) for like in asked.kinds]
+    keyed = _with_keys(asked, pages, tiled, keys)
     maps = _maps(asked)
     for drawing in maps:
         done = _placed_anywhere(keyed, (drawing,))
@@ -172,15 +173,23 @@ def _with_keys_and_map(
     for drawing in reversed(maps):
         done = _placed_anywhere(pages, (drawing,))
         if done is not None:
-            return _with_keys(asked, done, tiled)
+            return _with_keys(asked, done, tiled, keys)
     return keyed
 
 
-def _with_keys(asked: FoundationSet, pages: Sequence[Page], tiled: Iterable[str]) -> list[Page]:
-    """The pages with a key beside each foundation, once on a page; else with its view inside."""
+def _with_keys(
+    asked: FoundationSet,
+    pages: Sequence[Page],
+    tiled: Collection[str],
+    keys_of_kinds: Sequence[Sequence[Drawing]],
+) -> list[Page]:
+    """The pages with a key beside each foundation, once on a page; else with its view inside.
+
+    Args:
+        keys_of_kinds: for each kind of section its key, in several shapes.
+    """
     done = list(pages)
-    for like in asked.kinds:
-        keys = key_drawings(asked.found, like, asked.rule, asked.blocks)
+    for like, keys in zip(asked.kinds, keys_of_kinds, strict=True):
         everywhere = like.first.id not in tiled
         for n, page in enumerate(done):
             own = [p for p in page.items if _is_copy(p.drawing, like) and p.part is None]
